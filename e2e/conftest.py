@@ -1,0 +1,94 @@
+"""Fixtures: a phone-sized browser that is watched, and the app as a racer meets it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import BrowserContext, Playwright
+
+from e2e.browser import LAUNCH_FLAGS, ready_browser, this_machine
+from e2e.server import Live, ServerProcess
+from e2e.watch import Watch
+
+PHONE = {
+    "viewport": {"width": 360, "height": 640},
+    "screen": {"width": 360, "height": 640},
+    "device_scale_factor": 2,
+    "has_touch": True,
+    "is_mobile": True,
+    "locale": "en-GB",
+    "timezone_id": "UTC",
+    "service_workers": "block",
+}
+
+
+@pytest.fixture(scope="session")
+def browser_path(playwright: Playwright, pytestconfig: pytest.Config) -> Path:
+    """A browser that starts: found, downloaded or installed; else the tests fail and say why."""
+    capture = pytestconfig.pluginmanager.getplugin("capturemanager")
+
+    def say(sentence: str) -> None:
+        with capture.global_and_fixture_disabled():
+            print(f"\n{sentence}", flush=True)
+
+    return ready_browser(this_machine(say), playwright.chromium.executable_path)
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(
+    browser_type_launch_args: dict[str, Any], browser_path: Path
+) -> dict[str, Any]:
+    args = [*browser_type_launch_args.get("args", ()), *LAUNCH_FLAGS]
+    return {"executable_path": str(browser_path), **browser_type_launch_args, "args": args}
+
+
+@pytest.fixture(scope="session")
+def browser_context_args(browser_context_args: dict[str, Any]) -> dict[str, Any]:
+    """A small phone; `@pytest.mark.browser_context_args(service_workers="allow")` changes it."""
+    return {**browser_context_args, **PHONE}
+
+
+@pytest.fixture
+def watch() -> Iterator[Watch]:
+    """What the pages of this test requested and complained of; checked when the test ends."""
+    watch = Watch()
+    yield watch
+    watch.verify()
+
+
+@pytest.fixture
+def new_context(
+    request: pytest.FixtureRequest, new_context: Callable[..., BrowserContext], watch: Watch
+) -> Callable[..., BrowserContext]:
+    """As Playwright's own, and every context is watched; `context` and `page` come from here."""
+    for server in {"live", "pitapp_process"} & set(request.fixturenames):
+        request.getfixturevalue(server)  # so that pages close before their server stops
+
+    def make(**options: Any) -> BrowserContext:
+        context = new_context(**options)
+        watch.over(context)
+        return context
+
+    return make
+
+
+@pytest.fixture
+def live(tmp_path: Path, watch: Watch) -> Iterator[Live]:
+    """The app in this process under the real server, over a fresh data folder."""
+    live = Live(tmp_path / "data")
+    watch.servers.add(live.netloc)
+    yield live
+    live.stop()
+
+
+@pytest.fixture
+def pitapp_process(tmp_path: Path, watch: Watch) -> Iterator[ServerProcess]:
+    """The app as a process that runs and can be killed, frozen and started again."""
+    process = ServerProcess(tmp_path / "data")
+    watch.servers.add(process.netloc)
+    process.start()
+    yield process
+    process.kill()

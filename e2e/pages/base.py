@@ -1,0 +1,53 @@
+"""What every screen has: an address, figures, and what it says after a write."""
+
+from __future__ import annotations
+
+from typing import ClassVar, Self
+from urllib.parse import urlencode
+
+from playwright.sync_api import Locator, Page, expect
+
+from e2e import a11y
+
+
+class Screen:
+    """One screen of the app; a room's page object derives from it and says its `path`."""
+
+    path: ClassVar[str] = "/"
+
+    def __init__(self, page: Page, url: str) -> None:
+        self.page = page
+        self.url = url
+
+    def open(self, **query: object) -> Self:
+        """Go there, with the query if one is given, and expect it to be served."""
+        address = self.url + self.path + (f"?{urlencode(query)}" if query else "")
+        answer = self.page.goto(address)
+        assert answer is not None, f"{address} gave no answer"
+        assert answer.ok, f"{address} answered {answer.status}"
+        return self
+
+    def figure(self, element_id: str) -> Locator:
+        """Return the `<data>` element of that id; its `value` holds the full precision."""
+        return self.page.locator(f"data#{element_id}")
+
+    def value(self, element_id: str) -> float:
+        """Return a figure in full precision."""
+        return float(self.figure(element_id).get_attribute("value") or "nan")
+
+    def expect_figure(self, element_id: str, shown: str) -> None:
+        """Wait until the rounded figure reads so."""
+        expect(self.figure(element_id)).to_have_text(shown)
+
+    def fill(self, label: str, value: object) -> None:
+        """Type into the field with that label."""
+        self.page.get_by_label(label, exact=True).fill(str(value))
+
+    def press(self, label: str) -> None:
+        """Tap the button or link with that name."""
+        button = self.page.get_by_role("button", name=label, exact=True)
+        button.or_(self.page.get_by_role("link", name=label, exact=True)).tap()
+
+    def check_usable(self) -> None:
+        """Fail on anything that keeps somebody from using this screen as it stands now."""
+        a11y.check(self.page)

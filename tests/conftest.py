@@ -1,0 +1,38 @@
+"""Fixtures: the app over a temporary data folder, with every guard on as for a racer."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+from typing import cast
+
+import pytest
+from flask import Flask
+
+from tests.support import Clock, PageClient
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def app(tmp_path: Path, clock: Clock) -> Iterator[Flask]:
+    from pitapp import create_app
+
+    app = create_app(tmp_path / "data", clock=clock)
+    app.test_client_class = PageClient
+    yield app
+    app.extensions["pitapp.db"].close()
+
+
+@pytest.fixture
+def client(app: Flask) -> PageClient:
+    return cast(PageClient, app.test_client())
+
+
+@pytest.fixture
+def db(app: Flask) -> sqlite3.Connection:
+    return cast(sqlite3.Connection, app.extensions["pitapp.db"].connection())

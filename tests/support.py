@@ -1,0 +1,51 @@
+"""What several kinds of test need: a clock to set, and a client that posts as a page does."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime, timedelta
+from html import unescape
+from typing import Any
+
+from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
+
+RACE_MORNING = datetime(2026, 5, 16, 9, 0, tzinfo=UTC)
+
+_TOKEN = re.compile(r"<meta\b(?=[^>]*\bname=\"csrf-token\")[^>]*\bcontent=\"([^\"]+)\"")
+
+
+class Clock:
+    """A clock that stands still until a test moves it."""
+
+    def __init__(self, now: datetime = RACE_MORNING) -> None:
+        self._now = now
+
+    def __call__(self) -> datetime:
+        return self._now
+
+    def set(self, now: datetime) -> None:
+        if now.tzinfo is None:
+            raise ValueError("The clock needs a moment with its time zone.")
+        self._now = now
+
+    def tick(self, seconds: float) -> None:
+        self._now += timedelta(seconds=seconds)
+
+
+class PageClient(FlaskClient):
+    """Posts forms the way a page does: with the token that a page carries."""
+
+    def csrf_token(self, page: str = "/") -> str:
+        """Return the token in the page's `<meta name="csrf-token">`."""
+        answer = self.get(page)
+        found = _TOKEN.search(answer.get_data(as_text=True))
+        if found is None:
+            raise AssertionError(f"{page} ({answer.status}) carries no csrf-token meta element.")
+        return unescape(found[1])
+
+    def post_form(
+        self, url: str, data: dict[str, Any] | None = None, *, page: str = "/", **options: Any
+    ) -> TestResponse:
+        """Post `data` as a form with the token of `page`."""
+        return self.post(url, data={"csrf_token": self.csrf_token(page), **(data or {})}, **options)
