@@ -1,0 +1,81 @@
+"""The log of gears fitted."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import datetime
+
+from pitapp.db import stamp, undo
+from pitapp.errors import NotThere
+from pitapp.gearing.answer import GearFit
+from pitapp.kit.models import Car
+
+_FIT = ", ".join(GearFit.model_fields)
+
+
+def fitted(connection: sqlite3.Connection, car_id: int) -> GearFit | None:
+    """The gear now in the car, or None with none on record."""
+    row = connection.execute(
+        f"SELECT {_FIT} FROM gear_fits WHERE car_id = ? AND removed_at IS NULL "  # noqa: S608
+        "ORDER BY fitted_at DESC, id DESC LIMIT 1",
+        (car_id,),
+    ).fetchone()
+    return None if row is None else GearFit(**row)
+
+
+def log(
+    connection: sqlite3.Connection, car_id: int, limit: int = 50, before_id: int | None = None
+) -> list[GearFit]:
+    """A page of the car's log, newest first, older than the entry `before_id` if given."""
+    rows = connection.execute(
+        f"SELECT {_FIT} FROM gear_fits WHERE car_id = ?1 AND removed_at IS NULL "  # noqa: S608
+        "AND (?2 IS NULL OR (fitted_at, id) < (SELECT fitted_at, id FROM gear_fits WHERE id = ?2)) "
+        "ORDER BY fitted_at DESC, id DESC LIMIT ?3",
+        (car_id, before_id, limit),
+    )
+    return [GearFit(**row) for row in rows]
+
+
+def fit(
+    connection: sqlite3.Connection, car: Car, pinion: int, spur: int, now: datetime
+) -> tuple[GearFit, str]:
+    """Log that this pair is in the car now; returns the entry and the undo token."""
+    entry = GearFit(
+        car_id=car.id,
+        pinion_teeth=pinion,
+        spur_teeth=spur,
+        internal_ratio=car.internal_ratio,
+        tyre_diameter_mm=car.tyre_diameter_mm,
+        fitted_at=stamp(now),
+    )
+    values = entry.model_dump(exclude={"id"})
+    with undo.step(connection, f"Fitted {pinion} / {spur}", now) as step:
+        made = connection.execute(
+            f"INSERT INTO gear_fits ({', '.join(values)}) "  # noqa: S608
+            f"VALUES ({', '.join('?' * len(values))})",
+            list(values.values()),
+        )
+        step.made("gear_fits", int(made.lastrowid or 0))
+    return entry.model_copy(update={"id": int(made.lastrowid or 0)}), step.token
+
+
+def take_out(connection: sqlite3.Connection, fit_id: int, now: datetime) -> str:
+    """Take an entry out of the log; returns the undo token.
+
+    Raises:
+        NotThere: there is no such entry.
+    """
+    row = connection.execute(
+        f"SELECT {_FIT} FROM gear_fits WHERE id = ? AND removed_at IS NULL",  # noqa: S608
+        (fit_id,),
+    ).fetchone()
+    if row is None:
+        raise NotThere("That entry is not in the log.")
+    entry = GearFit(**row)
+    label = f"Took {entry.pinion_teeth} / {entry.spur_teeth} out of the log"
+    with undo.step(connection, label, now) as step:
+        step.touch("gear_fits", fit_id)
+        connection.execute(
+            "UPDATE gear_fits SET removed_at = ? WHERE id = ?", (stamp(now), fit_id)
+        )
+    return step.token
