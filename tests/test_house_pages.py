@@ -1,0 +1,126 @@
+"""Templates, styles and scripts: nothing inline, nothing evaluated, nothing from another host."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from tests.house import ROOT, shown
+
+TEMPLATES = sorted((ROOT / "templates").rglob("*.html"))
+VENDOR = ROOT / "static" / "vendor"
+SENT = [
+    path
+    for path in sorted((ROOT / "static").rglob("*"))
+    if path.suffix in {".css", ".js", ".svg", ".json", ".webmanifest"}
+    and VENDOR not in path.parents
+]
+NAMESPACES = {
+    "http://www.w3.org/1999/xhtml",
+    "http://www.w3.org/1999/xlink",
+    "http://www.w3.org/2000/svg",
+}
+ADDRESS = re.compile(
+    r"(?:https?:|wss?:)//[^\s\"'`<>)]+|(?<=[\"'`(])//[\w-]+(?:\.[\w-]+)+[^\s\"'`)]*"
+)
+
+
+def without_jinja(source: str) -> str:
+    """Return a template with its comments and statements gone and each expression as one word.
+
+    >>> without_jinja('{# no #}<b{% if x %} id="{{ x }}"{% endif %}>')
+    '<b  id="x" >'
+    """
+    source = re.sub(r"\{#.*?#\}", "", source, flags=re.DOTALL)
+    source = re.sub(r"\{%.*?%\}", " ", source, flags=re.DOTALL)
+    return re.sub(r"\{\{.*?\}\}", "x", source, flags=re.DOTALL)
+
+
+class Inline(HTMLParser):
+    """Collects what the page policy forbids, which would fail on the phone only."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        names = dict(attrs)
+        if tag == "style" or (tag == "script" and "src" not in names):
+            self.found.append(f"an inline <{tag}>")
+        for name, value in attrs:
+            value = value or ""
+            evaluated = name.startswith("hx-") and re.match(r"\s*(js|javascript):", value)
+            filtered = name == "hx-trigger" and "[" in value
+            if name == "style" or re.match(r"on[a-z]+$|hx-on|hx-vars", name):
+                self.found.append(f"<{tag} {name}=…>")
+            elif evaluated or filtered or value.strip().lower().startswith("javascript:"):
+                self.found.append(f"<{tag} {name}={value!r}>")
+
+
+def inline_parts(source: str) -> list[str]:
+    parser = Inline()
+    parser.feed(without_jinja(source))
+    parser.close()
+    return parser.found
+
+
+def addresses(source: str) -> list[str]:
+    return [address for address in ADDRESS.findall(source) if address not in NAMESPACES]
+
+
+@pytest.mark.parametrize("path", TEMPLATES, ids=shown)
+def test_templates_hold_nothing_inline(path: Path) -> None:
+    assert inline_parts(path.read_text(encoding="utf-8")) == []
+
+
+@pytest.mark.parametrize("path", TEMPLATES + SENT, ids=shown)
+def test_nothing_names_another_host(path: Path) -> None:
+    source = path.read_text(encoding="utf-8")
+    assert addresses(without_jinja(source) if path in TEMPLATES else source) == []
+
+
+@pytest.mark.parametrize(
+    "source",
+    [
+        "<script>go()</script>",
+        "<style>a{}</style>",
+        '<p style="color:red">',
+        '<button onclick="go()">',
+        '<a href=" javascript:go()">',
+        '<form hx-on:click="go()">',
+        "<form hx-vals='js:{a: 1}'>",
+        '<form hx-trigger="click[ctrlKey]">',
+        '<p{% if x %} style="a"{% endif %}>',
+    ],
+)
+def test_inline_parts_are_seen(source: str) -> None:
+    assert len(inline_parts(source)) == 1
+
+
+@pytest.mark.parametrize(
+    "source",
+    [
+        '<script src="{{ static_url("a.js") }}"></script>',
+        "{# <style> #}<p>style=one onto=two</p>",
+        '<option value="on" selected>',
+    ],
+)
+def test_what_is_not_inline_passes(source: str) -> None:
+    assert inline_parts(source) == []
+
+
+@pytest.mark.parametrize(
+    ("source", "count"),
+    [
+        ("@import url(https://fonts.example/a.css)", 1),
+        ('<img src="//images.example/a.png">', 1),
+        ("new WebSocket('wss://live.example')", 1),
+        ("document.createElementNS('http://www.w3.org/2000/svg', 'g')", 0),
+        ('fetch("/gearing") // the.server answers', 0),
+    ],
+)
+def test_other_hosts_are_seen(source: str, count: int) -> None:
+    assert len(addresses(source)) == count
