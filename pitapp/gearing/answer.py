@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import datetime
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -35,7 +36,7 @@ class GearFit(Record):
     spur_teeth: Teeth
     internal_ratio: float
     tyre_diameter_mm: float
-    fitted_at: str
+    fitted_at: datetime
     remarks: str = ""
 
     @property

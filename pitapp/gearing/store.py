@@ -46,9 +46,9 @@ def fit(
         spur_teeth=spur,
         internal_ratio=car.internal_ratio,
         tyre_diameter_mm=car.tyre_diameter_mm,
-        fitted_at=stamp(now),
+        fitted_at=now,
     )
-    values = entry.model_dump(exclude={"id"})
+    values = entry.model_dump(exclude={"id"}) | {"fitted_at": stamp(now)}
     with undo.step(connection, f"Fitted {pinion} / {spur}", now) as step:
         made = connection.execute(
             f"INSERT INTO gear_fits ({', '.join(values)}) "  # noqa: S608

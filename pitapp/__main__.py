@@ -1,0 +1,3 @@
+from pitapp.cli import main
+
+main()

@@ -1,0 +1,105 @@
+"""Connections: one kept for each thread, WAL, full synchronisation, foreign keys on."""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from datetime import UTC, datetime
+from pathlib import Path
+
+BUSY_TIMEOUT_MS = 5000
+
+
+def connect(path: Path) -> sqlite3.Connection:
+    """Open `path` the way every part of pitapp opens it; statements outside a transaction commit."""
+    connection = sqlite3.connect(
+        path, timeout=BUSY_TIMEOUT_MS / 1000, isolation_level=None, check_same_thread=False
+    )
+    connection.row_factory = sqlite3.Row
+    try:
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute("PRAGMA trusted_schema = OFF")
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+class Database:
+    """A database file and the connections that the threads of this process keep to it."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._local = threading.local()
+        self._lock = threading.Lock()
+        self._open: list[sqlite3.Connection] = []
+        self._generation = 0
+
+    def connection(self) -> sqlite3.Connection:
+        """This thread's connection, opened on first use."""
+        kept: sqlite3.Connection | None = getattr(self._local, "connection", None)
+        if kept is not None and self._local.generation == self._generation:
+            return kept
+        fresh = connect(self.path)
+        with self._lock:
+            self._open.append(fresh)
+            self._local.generation = self._generation
+        self._local.connection = fresh
+        return fresh
+
+    def close(self) -> None:
+        """Close every connection; the next use opens a new one."""
+        with self._lock:
+            self._generation += 1
+            for connection in self._open:
+                with suppress(sqlite3.Error):
+                    connection.close()
+            self._open.clear()
+
+
+def get_db() -> sqlite3.Connection:
+    """The connection of the thread that serves this request."""
+    from flask import current_app
+
+    database: Database = current_app.extensions["pitapp.db"]
+    return database.connection()
+
+
+@contextmanager
+def transaction(connection: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
+    """One write transaction: all of it or none. Inside another one it joins that one."""
+    if connection.in_transaction:
+        yield connection
+        return
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        yield connection
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
+
+
+def stamp(moment: datetime) -> str:
+    """An aware moment as the text that the database keeps: UTC, whole seconds, sortable.
+
+    >>> stamp(datetime(2026, 5, 3, 9, 30, tzinfo=UTC))
+    '2026-05-03T09:30:00Z'
+    """
+    if moment.tzinfo is None:
+        raise ValueError("A moment must carry its time zone.")
+    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def when(text: str) -> datetime:
+    """The moment that `stamp` wrote.
+
+    >>> when('2026-05-03T09:30:00Z').hour
+    9
+    """
+    return datetime.fromisoformat(text)

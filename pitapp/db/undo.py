@@ -1,0 +1,126 @@
+"""Undo: the rows of a change as they were before it, kept so that a wrong tap costs nothing.
+
+    with undo.step(connection, "Removed the 20-tooth pinion", now) as step:
+        step.touch("gears", gear_id)
+        ...change or delete the row...
+
+A row made in the step is noted with `step.made(table, id)`. Undoing puts every row back as it was,
+and refuses when a row was changed again since. Every table that takes part has an integer `id`.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import secrets
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from typing import Any
+
+from pitapp.db.connect import stamp, transaction
+from pitapp.errors import ChangedMeanwhile, NotThere
+
+KEPT_STEPS = 500
+_NAME = re.compile(r"[a-z][a-z0-9_]*\Z")
+
+RowImage = dict[str, Any] | None
+
+
+class Step:
+    """A change being recorded; `token` undoes it afterwards."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self.token = secrets.token_urlsafe(12)
+        self._connection = connection
+        self._rows: list[tuple[str, int, RowImage]] = []
+
+    def touch(self, table: str, row_id: int) -> None:
+        """Note the row as it is now, before it is changed or deleted."""
+        if not any(noted == (table, row_id) for *noted, _ in self._rows):
+            self._rows.append((table, row_id, _row(self._connection, table, row_id)))
+
+    def made(self, table: str, row_id: int) -> None:
+        """Note a row that this step has inserted."""
+        self._rows.append((table, row_id, None))
+
+    def images(self) -> list[dict[str, Any]]:
+        """Each noted row before the change and as it is now."""
+        return [
+            {"table": t, "id": i, "before": before, "after": _row(self._connection, t, i)}
+            for t, i, before in self._rows
+        ]
+
+
+@contextmanager
+def step(connection: sqlite3.Connection, label: str, now: datetime) -> Iterator[Step]:
+    """Record a change called `label` (a past-tense sentence part, shown beside "Undo")."""
+    with transaction(connection):
+        recording = Step(connection)
+        yield recording
+        connection.execute(
+            "INSERT INTO undo_steps (token, label, made_at, images) VALUES (?, ?, ?, ?)",
+            (recording.token, label, stamp(now), json.dumps(recording.images())),
+        )
+        connection.execute(
+            "DELETE FROM undo_steps WHERE id <= (SELECT max(id) FROM undo_steps) - ?",
+            (KEPT_STEPS,),
+        )
+
+
+def undo(connection: sqlite3.Connection, token: str, now: datetime) -> str:
+    """Put back what the step with `token` changed and return its label.
+
+    Raises:
+        NotThere: no such step, or it was undone already.
+        ChangedMeanwhile: one of its rows was changed again since.
+    """
+    with transaction(connection):
+        found = connection.execute(
+            "SELECT id, label, images FROM undo_steps WHERE token = ? AND undone_at IS NULL",
+            (token,),
+        ).fetchone()
+        if found is None:
+            raise NotThere("There is nothing to undo here: it was undone already, or is too old.")
+        images = json.loads(found["images"])
+        for image in images:
+            if _row(connection, image["table"], image["id"]) != image["after"]:
+                raise ChangedMeanwhile(
+                    f"“{found['label']}” cannot be undone: it was changed again since. "
+                    "Undo the newer change first, or edit it."
+                )
+        connection.execute("PRAGMA defer_foreign_keys = ON")
+        for image in reversed(images):
+            _put(connection, image["table"], image["id"], image["before"])
+        connection.execute(
+            "UPDATE undo_steps SET undone_at = ? WHERE id = ?", (stamp(now), found["id"])
+        )
+        return str(found["label"])
+
+
+def _safe(name: str) -> str:
+    if not _NAME.match(name):
+        raise ValueError(f"{name!r} is no table or column name.")
+    return name
+
+
+def _row(connection: sqlite3.Connection, table: str, row_id: int) -> RowImage:
+    found = connection.execute(
+        f"SELECT * FROM {_safe(table)} WHERE id = ?",  # noqa: S608
+        (row_id,),
+    ).fetchone()
+    return None if found is None else dict(found)
+
+
+def _put(connection: sqlite3.Connection, table: str, row_id: int, row: RowImage) -> None:
+    if row is None:
+        connection.execute(f"DELETE FROM {_safe(table)} WHERE id = ?", (row_id,))  # noqa: S608
+        return
+    names = [_safe(name) for name in row]
+    updates = ", ".join(f"{name} = excluded.{name}" for name in names if name != "id")
+    connection.execute(
+        f"INSERT INTO {_safe(table)} ({', '.join(names)}) "  # noqa: S608
+        f"VALUES ({', '.join('?' * len(names))}) ON CONFLICT (id) DO UPDATE SET {updates}",
+        list(row.values()),
+    )

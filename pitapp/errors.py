@@ -1,0 +1,66 @@
+"""One tree of errors: what a racer can mend, in a sentence, with the status of the answer.
+
+Anything that a racer cannot mend is not wrapped: it is a defect and should be seen as one.
+"""
+
+from __future__ import annotations
+
+
+class PitappError(Exception):
+    """The root: `str(error)` is a sentence to show, `status` the HTTP status, `exit_code` the command's."""
+
+    status = 500
+    exit_code = 1
+    title = "That did not work"
+
+
+class NotThere(PitappError):
+    """What was asked for does not exist, or was removed."""
+
+    status = 404
+    title = "Not there"
+
+
+class Refused(PitappError):
+    """A rule of the app forbids this, with the reason."""
+
+    status = 409
+    title = "Not done"
+
+
+class ChangedMeanwhile(Refused):
+    """Somebody else changed the same thing first."""
+
+    title = "Changed meanwhile"
+
+
+class BadRequest(PitappError):
+    """The request cannot be understood."""
+
+    status = 400
+    title = "Not understood"
+
+
+class DataError(PitappError):
+    """The data folder or the database cannot be used as it is."""
+
+    status = 503
+    exit_code = 3
+    title = "The data cannot be used"
+
+
+class NewerDatabase(DataError):
+    """The database was written by a newer pitapp."""
+
+
+class DatabaseBusy(DataError):
+    """Another writer held the database for too long."""
+
+    title = "Busy"
+
+
+class DiskFull(DataError):
+    """There is no room left to write."""
+
+    status = 507
+    title = "No room left"

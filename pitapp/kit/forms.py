@@ -1,0 +1,94 @@
+"""The forms of the kit."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from wtforms import HiddenField, RadioField, SelectField, StringField, TextAreaField
+from wtforms.widgets import TextInput
+
+from pitapp.kit.models import Car, Motor
+from pitapp.kit.pitch import COMMON, pitch_label
+from pitapp.kit.teeth import parse_teeth, teeth_text
+from pitapp.web.fields import Needed, NumberField, QuantityField, WholeField
+from pitapp.web.forms import PitForm
+
+NAME_KEYWORDS = {"maxlength": 60, "autocomplete": "off"}
+
+
+class MotorForm(PitForm):
+    """A motor."""
+
+    version = HiddenField(default="1")
+    name = StringField("Name", [Needed("Give the motor a name.")], render_kw=NAME_KEYWORDS)
+    kv_rpm_per_v = NumberField("Kv", [Needed("What is its Kv, from the label or bench?")], unit="rpm/V")
+    winding = StringField("Winding", render_kw=NAME_KEYWORDS)
+    resistance_ohm = NumberField("Resistance", unit="Ω")
+    no_load_current_a = NumberField("No-load current", unit="A")
+    mass_g = QuantityField("Weight", kind="mass")
+    remarks = TextAreaField("Remarks", render_kw={"maxlength": 2000})
+
+
+class CarForm(PitForm):
+    """A car."""
+
+    version = HiddenField(default="1")
+    name = StringField("Name", [Needed("Give the car a name.")], render_kw=NAME_KEYWORDS)
+    internal_ratio = NumberField("Internal ratio", [Needed("What is the ratio behind the spur?")])
+    pitch = SelectField("Gear pitch")
+    tyre_diameter_mm = NumberField("Tyre diameter", [Needed("How large are the tyres?")], unit="mm")
+    motor_id = SelectField("Motor")
+    new_motor_kv = NumberField("New motor's Kv", unit="rpm/V")
+    pack_v = NumberField("Pack voltage", unit="V")
+    rev_limit_rpm = NumberField("Rev limit", unit="rpm")
+    least_tooth_sum = WholeField("Least tooth sum")
+    most_tooth_sum = WholeField("Most tooth sum")
+    least_centre_distance_mm = NumberField("Least centre distance", unit="mm")
+    most_centre_distance_mm = NumberField("Most centre distance", unit="mm")
+    smallest_pinion = WholeField("Smallest pinion")
+    largest_pinion = WholeField("Largest pinion")
+    smallest_spur = WholeField("Smallest spur")
+    largest_spur = WholeField("Largest spur")
+    mass_g = QuantityField("Weight, ready to race", kind="mass")
+    remarks = TextAreaField("Remarks", render_kw={"maxlength": 2000})
+
+    def offer(self, motors: list[Motor], car: Car | None = None) -> None:
+        """Offer these motors, and the car's own pitch among the common ones."""
+        self.motor_id.choices = [("", "none yet"), *((str(m.id), m.name) for m in motors)]
+        own = [car.pitch] if car and car.pitch not in COMMON else []
+        self.pitch.choices = [(pitch, pitch_label(pitch)) for pitch in (*COMMON, *own)]
+
+
+class TeethField(NumberField):
+    """A list of numbers of teeth, kept as it was typed until it is right."""
+
+    widget = TextInput()
+    keypad = "text"
+
+    def __init__(self, label: str, validators: Any = None, **options: Any) -> None:
+        super().__init__(label, validators, **options)
+        self.render_kw = {"autocomplete": "off", "maxlength": 200}
+
+    def _value(self) -> str:
+        return self.typed if self.typed is not None else teeth_text(self.data or [])
+
+    def process_formdata(self, valuelist: list[str]) -> None:
+        """Read a list such as "20-32, 35, 38"."""
+        if valuelist:
+            self.typed = valuelist[0]
+            self.data = parse_teeth(self.typed[:500]) if self.typed.strip() else None
+
+
+class GearsForm(PitForm):
+    """Gears to put into the box."""
+
+    kind = RadioField(
+        "These are", choices=[("pinion", "Pinions"), ("spur", "Spurs")], default="pinion"
+    )
+    pitch = SelectField("Gear pitch")
+    teeth = TeethField("Teeth", [Needed("Write the numbers of teeth, like 20-32, 35, 38.")])
+
+    def offer(self, pitches: list[str]) -> None:
+        """Offer these pitches first, then the common ones."""
+        listed = dict.fromkeys([*pitches, *COMMON])
+        self.pitch.choices = [(pitch, pitch_label(pitch)) for pitch in listed]

@@ -1,0 +1,204 @@
+"""Cars, motors and gears in the database."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import datetime
+from typing import Literal
+
+from pitapp.db import settings, stamp, undo
+from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.kit.models import Car, Gear, Motor
+
+GearKind = Literal["pinion", "spur"]
+CURRENT_CAR = "current_car_id"
+_CAR = tuple(Car.model_fields)
+_MOTOR = tuple(Motor.model_fields)
+
+
+def cars(connection: sqlite3.Connection) -> list[Car]:
+    """Every car that was not removed, by name."""
+    rows = connection.execute(
+        f"SELECT {', '.join(_CAR)} FROM cars WHERE removed_at IS NULL "  # noqa: S608
+        "ORDER BY name COLLATE NOCASE, id"
+    )
+    return [Car(**row) for row in rows]
+
+
+def car(connection: sqlite3.Connection, car_id: int) -> Car:
+    """One car, also a removed one.
+
+    Raises:
+        NotThere: there is no such car.
+    """
+    row = connection.execute(
+        f"SELECT {', '.join(_CAR)} FROM cars WHERE id = ?",  # noqa: S608
+        (car_id,),
+    ).fetchone()
+    if row is None:
+        raise NotThere("There is no such car.")
+    return Car(**row)
+
+
+def current_car(connection: sqlite3.Connection, chosen: dict[str, str]) -> Car | None:
+    """The car that the screens are about: the one chosen, else the first."""
+    wanted = chosen.get(CURRENT_CAR, "")
+    row = connection.execute(
+        f"SELECT {', '.join(_CAR)} FROM cars WHERE removed_at IS NULL "  # noqa: S608
+        "ORDER BY id = ? DESC, id LIMIT 1",
+        (int(wanted) if wanted.isdecimal() else 0,),
+    ).fetchone()
+    return None if row is None else Car(**row)
+
+
+def choose_car(connection: sqlite3.Connection, car_id: int) -> Car:
+    """Make this the car that the screens are about.
+
+    Raises:
+        NotThere: there is no such car.
+    """
+    chosen = car(connection, car_id)
+    settings.save(connection, CURRENT_CAR, str(chosen.id))
+    return chosen
+
+
+def motors(connection: sqlite3.Connection) -> list[Motor]:
+    """Every motor that was not removed, by name."""
+    rows = connection.execute(
+        f"SELECT {', '.join(_MOTOR)} FROM motors WHERE removed_at IS NULL "  # noqa: S608
+        "ORDER BY name COLLATE NOCASE, id"
+    )
+    return [Motor(**row) for row in rows]
+
+
+def motor(connection: sqlite3.Connection, motor_id: int) -> Motor:
+    """One motor, also a removed one.
+
+    Raises:
+        NotThere: there is no such motor.
+    """
+    row = connection.execute(
+        f"SELECT {', '.join(_MOTOR)} FROM motors WHERE id = ?",  # noqa: S608
+        (motor_id,),
+    ).fetchone()
+    if row is None:
+        raise NotThere("There is no such motor.")
+    return Motor(**row)
+
+
+def save_car(connection: sqlite3.Connection, item: Car, now: datetime) -> tuple[int, str]:
+    """Add the car (id 0) or change it; returns its id and the undo token.
+
+    Raises:
+        ChangedMeanwhile: it was changed since the form was opened.
+        NotThere: there is no such car.
+    """
+    return _save(connection, "cars", item, now)
+
+
+def save_motor(connection: sqlite3.Connection, item: Motor, now: datetime) -> tuple[int, str]:
+    """Add the motor (id 0) or change it; see `save_car`."""
+    return _save(connection, "motors", item, now)
+
+
+def _save(
+    connection: sqlite3.Connection, table: str, item: Car | Motor, now: datetime
+) -> tuple[int, str]:
+    values = item.model_dump(exclude={"id", "version"})
+    verb = "Changed" if item.id else "Added"
+    with undo.step(connection, f"{verb} {item.name}", now) as step:
+        if not item.id:
+            made = connection.execute(
+                f"INSERT INTO {table} ({', '.join(values)}) "  # noqa: S608
+                f"VALUES ({', '.join('?' * len(values))})",
+                list(values.values()),
+            )
+            new_id = int(made.lastrowid or 0)
+            step.made(table, new_id)
+            return new_id, step.token
+        step.touch(table, item.id)
+        changed = connection.execute(
+            f"UPDATE {table} SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
+            "version = version + 1 WHERE id = ? AND version = ?",
+            [*values.values(), item.id, item.version],
+        )
+        if not changed.rowcount:
+            raise ChangedMeanwhile(
+                "This was changed on another screen since you opened it. Your entries are still "
+                "here: compare, then save again."
+            )
+        return item.id, step.token
+
+
+def remove(
+    connection: sqlite3.Connection, table: Literal["cars", "motors"], item_id: int, now: datetime
+) -> str:
+    """Take a car or a motor out of the lists; returns the undo token. Its past stays on record.
+
+    Raises:
+        NotThere: there is no such thing.
+    """
+    name = (car if table == "cars" else motor)(connection, item_id).name
+    with undo.step(connection, f"Removed {name}", now) as step:
+        step.touch(table, item_id)
+        connection.execute(
+            f"UPDATE {table} SET removed_at = ? WHERE id = ?",  # noqa: S608
+            (stamp(now), item_id),
+        )
+    return step.token
+
+
+def gears(connection: sqlite3.Connection, pitch: str | None = None) -> list[Gear]:
+    """The gear box, of one pitch if given, by pitch, kind and teeth."""
+    rows = connection.execute(
+        "SELECT id, kind, teeth, pitch FROM gears WHERE ?1 IS NULL OR pitch = ?1 "
+        "ORDER BY pitch, kind, teeth",
+        (pitch,),
+    )
+    return [Gear(**row) for row in rows]
+
+
+def owned_teeth(connection: sqlite3.Connection, pitch: str) -> tuple[list[int], list[int]]:
+    """The teeth of the pinions and of the spurs owned in that pitch."""
+    found: dict[str, list[int]] = {"pinion": [], "spur": []}
+    for row in connection.execute(
+        "SELECT kind, teeth FROM gears WHERE pitch = ? ORDER BY teeth", (pitch,)
+    ):
+        found[row["kind"]].append(row["teeth"])
+    return found["pinion"], found["spur"]
+
+
+def add_gears(
+    connection: sqlite3.Connection, kind: GearKind, pitch: str, teeth: list[int], now: datetime
+) -> tuple[list[int], str]:
+    """Put gears into the box; returns the teeth that are new there, and the undo token."""
+    new: list[int] = []
+    many = f"{len(teeth)} {kind}s" if len(teeth) > 1 else f"{teeth[0]}-tooth {kind}"
+    with undo.step(connection, f"Added {many}", now) as step:
+        for count in teeth:
+            made = connection.execute(
+                "INSERT INTO gears (kind, teeth, pitch) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
+                (kind, count, pitch),
+            )
+            if made.rowcount:
+                new.append(count)
+                step.made("gears", int(made.lastrowid or 0))
+    return new, step.token
+
+
+def remove_gear(connection: sqlite3.Connection, gear_id: int, now: datetime) -> tuple[Gear, str]:
+    """Take a gear out of the box; returns it and the undo token.
+
+    Raises:
+        NotThere: it is not in the box.
+    """
+    row = connection.execute(
+        "SELECT id, kind, teeth, pitch FROM gears WHERE id = ?", (gear_id,)
+    ).fetchone()
+    if row is None:
+        raise NotThere("That gear is not in the box.")
+    gear = Gear(**row)
+    with undo.step(connection, f"Removed the {gear.teeth}-tooth {gear.kind}", now) as step:
+        step.touch("gears", gear_id)
+        connection.execute("DELETE FROM gears WHERE id = ?", (gear_id,))
+    return gear, step.token

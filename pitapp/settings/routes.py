@@ -1,0 +1,77 @@
+"""The Settings screen."""
+
+from __future__ import annotations
+
+import sqlite3
+from typing import Any
+
+from flask import Blueprint, current_app, request
+
+from pitapp import __version__
+from pitapp.db import settings as stored
+from pitapp.settings.forms import THEMES, ThemeForm, UnitsForm
+from pitapp.web.clock import current_settings
+from pitapp.web.htmx import after_write, show
+from pitapp.web.undo import notice
+from pitapp.web.writes import write
+
+blueprint = Blueprint("settings", __name__)
+THEME_COOKIE = "pitapp_theme"
+A_YEAR_S = 365 * 24 * 3600
+
+
+@blueprint.app_context_processor
+def _theme() -> dict[str, Any]:
+    return {"theme": theme(), "invented": current_app.config["PITAPP_INVENTED"]}
+
+
+def theme() -> str:
+    """The look chosen on this device."""
+    chosen = request.cookies.get(THEME_COOKIE, "auto")
+    return chosen if chosen in dict(THEMES) else "auto"
+
+
+@blueprint.get("/settings")
+def page() -> Any:
+    return _show(UnitsForm(data=_units()), ThemeForm(data={"theme": theme()}))
+
+
+@blueprint.post("/settings/units")
+@write
+def save_units(connection: sqlite3.Connection) -> Any:
+    form = UnitsForm()
+    if not form.validate_on_submit():
+        return _show(form, ThemeForm(data={"theme": theme()}, formdata=None), 422)
+    for name in _units():
+        stored.save(connection, name, form[name].data)
+    notice("Units saved")
+    return after_write("settings.page")
+
+
+@blueprint.post("/settings/look")
+def save_look() -> Any:
+    form = ThemeForm()
+    if not form.validate_on_submit():
+        return _show(UnitsForm(data=_units(), formdata=None), form, 422)
+    answer = after_write("settings.page")
+    answer.set_cookie(
+        THEME_COOKIE, form.theme.data, max_age=A_YEAR_S, samesite="Strict", secure=request.is_secure
+    )
+    return answer
+
+
+def _units() -> dict[str, str]:
+    names = ("speed_unit", "temperature_unit", "mass_unit", "length_unit")
+    return {name: current_settings().get(name, "metric") for name in names}
+
+
+def _show(units: UnitsForm, look: ThemeForm, status: int = 200) -> Any:
+    return show(
+        "settings/page.html",
+        "settings/_part.html",
+        status,
+        units=units,
+        look=look,
+        version=__version__,
+        data_dir=current_app.config["PITAPP_DATA_DIR"],
+    )

@@ -1,0 +1,36 @@
+"""Static files under addresses that change with their content, so that a phone may keep them for ever."""
+
+from __future__ import annotations
+
+import hashlib
+from functools import lru_cache
+from pathlib import Path
+
+from flask import Flask, Response, request
+
+FOREVER = "public, max-age=31536000, immutable"
+
+
+@lru_cache(maxsize=256)
+def _digest(path: Path, modified_ns: int) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()[:12]
+
+
+def register(app: Flask) -> None:
+    """Offer `static_url(name)` to templates and let marked addresses be kept."""
+    folder = Path(app.static_folder or "")
+    urls: dict[str, str] = {}
+
+    def static_url(name: str) -> str:
+        if name not in urls or app.debug:
+            path = folder / name
+            urls[name] = f"/static/{name}?v={_digest(path, path.stat().st_mtime_ns)}"
+        return urls[name]
+
+    def keep(response: Response) -> Response:
+        if request.endpoint == "static" and "v" in request.args and response.status_code == 200:
+            response.headers["Cache-Control"] = FOREVER
+        return response
+
+    app.jinja_env.globals["static_url"] = static_url
+    app.after_request(keep)

@@ -1,0 +1,109 @@
+"""Putting the application together: data folder, database, security, rooms."""
+
+from __future__ import annotations
+
+import os
+import secrets
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from flask import Flask
+from flask_wtf import CSRFProtect
+
+from pitapp.db.connect import Database
+from pitapp.db.migrate import migrate
+from pitapp.errors import DataError
+from pitapp.web import assets, failures, headers, nav, quantities, undo
+from pitapp.web import clock as wall_clock
+
+PACKAGE = Path(__file__).resolve().parent.parent
+LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
+DATABASE_NAME = "pitapp.sqlite3"
+
+
+def build(
+    data_dir: Path | str | None, *, clock: Callable[[], datetime] | None, invented: bool
+) -> Flask:
+    """See `pitapp.create_app`."""
+    folder = Path(data_dir) if data_dir is not None else default_data_dir()
+    key = open_data_dir(folder)
+    app = Flask(
+        "pitapp", static_folder=str(beside("static")), template_folder=str(beside("templates"))
+    )
+    app.config.update(
+        SECRET_KEY=key,
+        SESSION_COOKIE_NAME=f"pitapp_{key[:8]}",
+        SESSION_COOKIE_SAMESITE="Strict",
+        SESSION_COOKIE_HTTPONLY=True,
+        SESSION_REFRESH_EACH_REQUEST=False,
+        PERMANENT_SESSION_LIFETIME=timedelta(days=400),
+        WTF_CSRF_TIME_LIMIT=None,
+        MAX_CONTENT_LENGTH=32 * 1024 * 1024,
+        MAX_FORM_MEMORY_SIZE=2 * 1024 * 1024,
+        TRUSTED_HOSTS=list(LOCAL_HOSTS),
+        SEND_FILE_MAX_AGE_DEFAULT=None,
+        PITAPP_DATA_DIR=folder,
+        PITAPP_INVENTED=invented,
+    )
+    app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    migrate(folder / DATABASE_NAME)
+    app.extensions["pitapp.db"] = Database(folder / DATABASE_NAME)
+    app.extensions["pitapp.clock"] = clock or (lambda: datetime.now(UTC))
+    CSRFProtect(app)
+    for part in (assets, headers, failures, quantities, wall_clock, nav, undo):
+        part.register(app)
+    register_rooms(app)
+    return app
+
+
+def register_rooms(app: Flask) -> None:
+    """Give the app every room's pages."""
+    from pitapp.board.routes import blueprint as board
+    from pitapp.gearing.routes import blueprint as gearing
+    from pitapp.kit.routes import blueprint as kit
+    from pitapp.settings.routes import blueprint as settings
+
+    for blueprint in (board, gearing, kit, settings):
+        app.register_blueprint(blueprint)
+
+
+def beside(name: str) -> Path:
+    """The folder `name` inside the installed package, or beside it in a checkout."""
+    inside = PACKAGE / name
+    return inside if inside.is_dir() else PACKAGE.parent / name
+
+
+def default_data_dir() -> Path:
+    """The platform's own folder for this app's data."""
+    import platformdirs
+
+    return platformdirs.user_data_path("pitapp", appauthor=False)
+
+
+def open_data_dir(folder: Path) -> str:
+    """Make the data folder if it is missing and return the secret key kept in it.
+
+    Raises:
+        DataError: the folder or the key cannot be made or read.
+    """
+    key_file = folder / "secret.key"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        if not key_file.exists():
+            fresh = folder / f"secret.key.{os.getpid()}.part"
+            fresh.touch(mode=0o600)
+            fresh.write_text(secrets.token_hex(32), encoding="ascii")
+            try:
+                os.link(fresh, key_file)
+            except FileExistsError:
+                pass
+            except OSError:
+                fresh.replace(key_file)
+            fresh.unlink(missing_ok=True)
+        return key_file.read_text(encoding="ascii").strip()
+    except OSError as error:
+        raise DataError(
+            f"The data folder {folder} cannot be used ({error.strerror or error}). "
+            "Choose another one with --data, or mend its permissions."
+        ) from error

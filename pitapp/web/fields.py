@@ -1,0 +1,126 @@
+"""Form fields that take what racers type: decimal commas, units behind a number, lists of teeth."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from wtforms import Field
+from wtforms.validators import StopValidation
+from wtforms.widgets import TextInput
+
+from pitapp.web.quantities import Shown, plain, unit
+
+MOST_CHARACTERS = 40
+
+
+def parse_number(text: str) -> float:
+    """The number in `text`: a decimal comma or point, spaces and a true minus sign are understood.
+
+    Raises:
+        ValueError: a sentence that says what is wrong with the text.
+
+    >>> parse_number("63,5"), parse_number("−2"), parse_number("15 000")
+    (63.5, -2.0, 15000.0)
+    """
+    tidy = text.strip().replace("\u2212", "-").replace("\u00a0", "").replace("\u202f", "")
+    tidy = tidy.replace(" ", "").replace("'", "").replace("’", "")
+    if len(tidy) > MOST_CHARACTERS:
+        raise ValueError("That is too long for a number.")
+    if "," in tidy:
+        if "." in tidy or tidy.count(",") > 1:
+            raise ValueError("Write it with one decimal comma or point and nothing between thousands.")
+        tidy = tidy.replace(",", ".")
+    if not all(character in "0123456789.+-eE" for character in tidy) or not tidy.isascii():
+        raise ValueError("Write a number here, such as 63.5.")
+    try:
+        value = float(tidy)
+    except ValueError:
+        raise ValueError("Write a number here, such as 63.5.") from None
+    if not math.isfinite(value):
+        raise ValueError("That number is too large.")
+    return value
+
+
+class NumberField(Field):
+    """A decimal number, or None when left empty."""
+
+    widget = TextInput()
+    keypad = "decimal"
+
+    def __init__(self, label: str | None = None, validators: Any = None, **options: Any) -> None:
+        self.unit_symbol: str = options.pop("unit", "")
+        keywords = {"inputmode": self.keypad, "autocomplete": "off", "maxlength": MOST_CHARACTERS}
+        options["render_kw"] = keywords | options.get("render_kw", {})
+        super().__init__(label, validators, **options)
+        self.typed: str | None = None
+
+    def _value(self) -> str:
+        if self.typed is not None:
+            return self.typed
+        return plain(self.to_shown(self.data)) if self.data is not None else ""
+
+    def to_shown(self, value: float) -> float:
+        """The value as it stands in the field."""
+        return value
+
+    def to_metric(self, value: float) -> float:
+        """The value that the field's number means."""
+        return value
+
+    def process_formdata(self, valuelist: list[str]) -> None:
+        """Read what was typed, keeping it for the form's next showing."""
+        if not valuelist:
+            return
+        self.typed = valuelist[0]
+        self.data = None
+        if self.typed.strip():
+            self.data = self.to_metric(parse_number(self.typed))
+
+
+class WholeField(NumberField):
+    """A whole number, or None when left empty."""
+
+    keypad = "numeric"
+
+    def process_formdata(self, valuelist: list[str]) -> None:
+        """Read what was typed; a fraction is refused."""
+        super().process_formdata(valuelist)
+        if self.data is not None:
+            if self.data != int(self.data):
+                raise ValueError("Write a whole number here.")
+            self.data = int(self.data)
+
+
+class QuantityField(NumberField):
+    """A quantity, typed and shown in the racer's unit and metric inside; see `quantities.KINDS`."""
+
+    def __init__(
+        self, label: str | None = None, validators: Any = None, *, kind: str, **options: Any
+    ) -> None:
+        self.shown_in: Shown = unit(kind)
+        super().__init__(label, validators, unit=self.shown_in.symbol, **options)
+
+    def to_shown(self, value: float) -> float:
+        """The metric value in the racer's unit, without the noise of converting."""
+        return float(f"{self.shown_in.shown(value):.8g}")
+
+    def to_metric(self, value: float) -> float:
+        """What was typed, in metric."""
+        return self.shown_in.metric(value)
+
+
+class Needed:
+    """Something must be typed; a field that already has an error keeps that one."""
+
+    field_flags = {"required": True}  # noqa: RUF012
+
+    def __init__(self, sentence: str = "This is needed.") -> None:
+        self.sentence = sentence
+
+    def __call__(self, form: Any, field: Any) -> None:
+        if field.errors:
+            raise StopValidation
+        if field.data is None or (isinstance(field.data, str) and not field.data.strip()):
+            field.errors = []
+            raise StopValidation(self.sentence)

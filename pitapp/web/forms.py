@@ -1,0 +1,87 @@
+"""From a form to a model: what pydantic finds wrong stands at the field, in the racer's words."""
+
+from __future__ import annotations
+
+from typing import Any, TypeVar
+
+from flask_wtf import FlaskForm
+from pydantic import BaseModel, ValidationError
+
+from pitapp.record import Record
+
+Model = TypeVar("Model", bound=BaseModel)
+
+
+class PitForm(FlaskForm):
+    """The base of every form."""
+
+    def fill(self, model: type[Model], **more: Any) -> Model | None:
+        """The model made from this form's fields and `more`, or None with the errors at the fields."""
+        if not self.validate_on_submit():
+            return None
+        values = {
+            name: field.data
+            for name, field in self._fields.items()
+            if name in model.model_fields and field.data is not None
+        }
+        try:
+            return model(**(values | more))
+        except ValidationError as error:
+            self.blame(error)
+            return None
+
+    def blame(self, error: ValidationError) -> None:
+        """Put each of pydantic's findings at the field it is about."""
+        for finding in error.errors():
+            name = str(finding["loc"][0]) if finding["loc"] else ""
+            field = self._fields.get(name)
+            sentence = in_words(finding)
+            if field is None:
+                self.form_errors.append(sentence)
+            else:
+                field.errors = [*field.errors, sentence]
+
+    def meet(self, current: Record, sentence: str) -> None:
+        """Show where the record as it is now differs from what was typed; saving again overwrites it."""
+        self.form_errors.append(sentence)
+        for name, value in current.model_dump().items():
+            field = self._fields.get(name)
+            if name == "version" and field is not None:
+                field.data = str(value)
+            elif field is not None and (field.data or None) not in (value or None, str(value)):
+                now_there = "empty" if value in (None, "") else f"{value:g}" if isinstance(value, float) else value
+                field.errors = [*field.errors, f"On the other screen this became {now_there}."]
+
+    @property
+    def failed(self) -> bool:
+        """Whether anything is wrong with what was sent."""
+        return bool(self.errors)
+
+
+def in_words(finding: Any) -> str:
+    """One of pydantic's findings as a sentence.
+
+    >>> in_words({"type": "greater_than", "ctx": {"gt": 0}, "msg": ""})
+    'This must be more than 0.'
+    """
+    context = finding.get("ctx") or {}
+    sentences = {
+        "greater_than": "This must be more than {gt:g}.",
+        "greater_than_equal": "This must be at least {ge:g}.",
+        "less_than": "This must be less than {lt:g}.",
+        "less_than_equal": "This must be at most {le:g}.",
+        "string_too_long": "Keep this under {max_length} characters.",
+        "string_too_short": "This is needed.",
+        "missing": "This is needed.",
+        "finite_number": "This must be a finite number.",
+        "float_parsing": "Write a number here, such as 63.5.",
+        "int_parsing": "Write a whole number here.",
+        "int_from_float": "Write a whole number here.",
+        "literal_error": "Choose one of the list.",
+        "enum": "Choose one of the list.",
+    }
+    known = sentences.get(finding["type"])
+    if known:
+        return known.format(**context)
+    message = str(finding["msg"])
+    return message.removeprefix("Value error, ")

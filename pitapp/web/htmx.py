@@ -1,0 +1,32 @@
+"""Pages and fragments: the same content under two addresses, one template inside the other."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Response, make_response, redirect, render_template, request, url_for
+
+
+def wants_part() -> bool:
+    """Whether htmx asks, and so a fragment answers."""
+    return request.headers.get("HX-Request") == "true"
+
+
+def show(page: str, part: str, status: int = 200, **values: Any) -> Response:
+    """The page, or for htmx its fragment with the notices beside it."""
+    if not wants_part():
+        return make_response(render_template(page, **values), status)
+    return show_part(part, status, **values)
+
+
+def show_part(part: str, status: int = 200, **values: Any) -> Response:
+    """A fragment by itself, followed by the notices for their place on the page."""
+    body = render_template(part, **values) + render_template("_notices.html", beside=True)
+    return make_response(body, status)
+
+
+def after_write(page: str, part: str | None = None, **values: Any) -> Response:
+    """Send the browser on to read what the write has made: `part` for htmx, `page` otherwise."""
+    endpoint = part if part and wants_part() else page
+    response: Response = make_response(redirect(url_for(endpoint, **values), 303))
+    return response

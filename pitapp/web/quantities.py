@@ -1,0 +1,102 @@
+"""Quantities at the edge: metric inside, shown and typed in the racer's units."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from flask import Flask
+
+from pitapp.units import convert
+from pitapp.web.clock import current_settings
+
+
+class Shown(NamedTuple):
+    """How a kind of quantity is shown: its unit in `pitapp.units`, the symbol, the usual decimals."""
+
+    metric_unit: str
+    unit: str
+    symbol: str
+    digits: int
+
+    def shown(self, metric: float) -> float:
+        """The value in this unit."""
+        return metric if self.unit == self.metric_unit else convert(metric, self.metric_unit, self.unit)
+
+    def metric(self, shown: float) -> float:
+        """The metric value of what was typed in this unit."""
+        return shown if self.unit == self.metric_unit else convert(shown, self.unit, self.metric_unit)
+
+
+KINDS: dict[str, dict[str, Shown]] = {
+    "speed": {
+        "metric": Shown("km/h", "km/h", "km/h", 1),
+        "imperial": Shown("km/h", "mph", "mph", 1),
+    },
+    "temperature": {
+        "metric": Shown("°C", "°C", "°C", 0),
+        "imperial": Shown("°C", "°F", "°F", 0),
+    },
+    "temperature_change": {
+        "metric": Shown("K", "K", "°C", 0),
+        "imperial": Shown("K", "°F rise", "°F", 0),
+    },
+    "mass": {"metric": Shown("g", "g", "g", 0), "imperial": Shown("g", "oz", "oz", 2)},
+    "track_length": {"metric": Shown("m", "m", "m", 1), "imperial": Shown("m", "ft", "ft", 1)},
+}
+CHOSEN_BY = {
+    "speed": "speed_unit",
+    "temperature": "temperature_unit",
+    "temperature_change": "temperature_unit",
+    "mass": "mass_unit",
+    "track_length": "length_unit",
+}
+
+
+def unit(kind: str) -> Shown:
+    """The unit in which the settings want this kind of quantity."""
+    chosen = current_settings().get(CHOSEN_BY[kind], "metric")
+    return KINDS[kind].get(chosen) or KINDS[kind]["metric"]
+
+
+def rounded(value: float, digits: int) -> str:
+    """`value` with that many decimals and a true minus sign.
+
+    >>> rounded(-0.04, 1), rounded(-2.787, 2)
+    ('0.0', '−2.79')
+    """
+    text = f"{value:.{digits}f}"
+    if float(text) == 0:
+        text = text.lstrip("-")
+    return text.replace("-", "−")
+
+
+def quantity(value: float, kind: str, digits: int | None = None) -> str:
+    """A metric value as text in the racer's unit, with its symbol."""
+    shown_in = unit(kind)
+    places = shown_in.digits if digits is None else digits
+    return f"{rounded(shown_in.shown(value), places)} {shown_in.symbol}"
+
+
+def plain(value: float | None) -> str:
+    """A number as a racer would type it, with nothing behind that says nothing.
+
+    >>> plain(63.0), plain(1.9), plain(None)
+    ('63', '1.9', '')
+    """
+    return "" if value is None else f"{value:.10g}"
+
+
+def signed(value: float, digits: int) -> str:
+    """`rounded` with its sign always shown.
+
+    >>> signed(1.25, 1), signed(-0.5, 1), signed(0, 1)
+    ('+1.2', '−0.5', '0.0')
+    """
+    text = rounded(value, digits)
+    return text if text.startswith("−") or float(text) == 0 else f"+{text}"
+
+
+def register(app: Flask) -> None:
+    """Offer the filters `rounded`, `signed`, `quantity` and `plain`, and the function `unit`, to templates."""
+    app.jinja_env.filters.update(rounded=rounded, signed=signed, quantity=quantity, plain=plain)
+    app.jinja_env.globals["unit"] = unit

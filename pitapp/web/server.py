@@ -1,0 +1,22 @@
+"""The production server: cheroot, with room for TLS."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from cheroot import wsgi
+
+if TYPE_CHECKING:
+    from flask import Flask
+
+THREADS = 8
+
+
+def make_server(app: Flask, host: str = "127.0.0.1", port: int = 0) -> wsgi.Server:
+    """A server for `app`, not started: call `prepare()` then `serve()`, or `start()` for both.
+
+    With port 0 the system chooses one; `bind_addr` tells it after `prepare()`.
+    """
+    return wsgi.Server(
+        (host, port), app, numthreads=THREADS, server_name="pitapp", request_queue_size=64
+    )

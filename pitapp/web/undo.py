@@ -1,0 +1,38 @@
+"""The undo bar's one address, and the notices that carry it."""
+
+from __future__ import annotations
+
+import sqlite3
+from typing import Any
+
+from flask import Blueprint, Flask, flash, redirect, request
+
+from pitapp.db import undo as steps
+from pitapp.web.clock import now
+from pitapp.web.writes import write
+
+blueprint = Blueprint("undo", __name__)
+
+
+def notice(sentence: str, token: str | None = None) -> None:
+    """Say at the foot of the next page what was done, with Undo where there is a token."""
+    flash(sentence, f"undo:{token}" if token else "done")
+
+
+@blueprint.post("/undo/<token>")
+@write
+def undo(connection: sqlite3.Connection, token: str) -> Any:
+    label = steps.undo(connection, token, now())
+    notice(f"Undone: {label}")
+    return redirect(own_path(request.form.get("back", "/")), 303)
+
+
+def own_path(path: str) -> str:
+    """`path` if it is one of this server's own, else the Board."""
+    own = path.startswith("/") and not path.startswith(("//", "/\\")) and path.isprintable()
+    return path if own else "/"
+
+
+def register(app: Flask) -> None:
+    """Give the app the undo address."""
+    app.register_blueprint(blueprint)

@@ -1,0 +1,86 @@
+"""Every write is one transaction, and a write that carries a key is done once however often it is sent."""
+
+from __future__ import annotations
+
+import sqlite3
+import uuid
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+from flask import Response, make_response, request
+
+from pitapp.db import get_db, stamp, transaction
+from pitapp.errors import BadRequest
+from pitapp.web.clock import now
+
+KEY_HEADER = "Idempotency-Key"
+
+
+class _Unsaved(Exception):
+    def __init__(self, response: Response) -> None:
+        self.response = response
+
+
+def write(view: Callable[..., Any]) -> Callable[..., Response]:
+    """Wrap a view that changes data: it is called as `view(connection, **arguments)`.
+
+    An answer with a status of 400 or more rolls everything back. With an `Idempotency-Key` header
+    (a UUID) the answer is stored in the same transaction and given again when the key comes again.
+    """
+
+    @wraps(view)
+    def wrapped(**arguments: Any) -> Response:
+        key = _key()
+        try:
+            with transaction(get_db()) as connection:
+                if key and (earlier := _answered(connection, key)):
+                    return earlier
+                response = make_response(view(connection, **arguments))
+                if response.status_code >= 400:
+                    raise _Unsaved(response)
+                if key:
+                    _keep(connection, key, response)
+        except _Unsaved as unsaved:
+            return unsaved.response
+        return response
+
+    return wrapped
+
+
+def _key() -> str | None:
+    given = request.headers.get(KEY_HEADER)
+    if given is None:
+        return None
+    try:
+        return str(uuid.UUID(given))
+    except ValueError:
+        raise BadRequest("The key of this write is no UUID.") from None
+
+
+def _answered(connection: sqlite3.Connection, key: str) -> Response | None:
+    row = connection.execute(
+        "SELECT status, location, content_type, body FROM answered_writes WHERE key = ?", (key,)
+    ).fetchone()
+    if row is None:
+        return None
+    response = Response(row["body"], row["status"], content_type=row["content_type"])
+    if row["location"]:
+        response.headers["Location"] = row["location"]
+    response.headers["Idempotent-Replayed"] = "true"
+    return response
+
+
+def _keep(connection: sqlite3.Connection, key: str, response: Response) -> None:
+    connection.execute(
+        "INSERT INTO answered_writes (key, made_at, status, location, content_type, body) "
+        "VALUES (?, ?, ?, ?, ?, ?)",
+        (
+            key,
+            stamp(now()),
+            response.status_code,
+            response.headers.get("Location"),
+            response.content_type,
+            response.get_data(),
+        ),
+    )

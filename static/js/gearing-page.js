@@ -1,0 +1,149 @@
+// The stepper screen works everything out by itself, so that it answers at once and with no server.
+import {
+  centreDistanceMm, finalDriveRatio, freeSpeedRpm, gearOptions, moduleMmFromDiametralPitch,
+  nextLonger, nextShorter, roadSpeedKmh, rolloutMm,
+} from "./gearing.js";
+
+const LEAST_TEETH = 6, MOST_TEETH = 200, HOLD_MS = 450, REPEAT_MS = 110;
+const form = document.getElementById("gearing-form");
+const known = JSON.parse(form.dataset.numbers);
+const byId = (id) => document.getElementById(id);
+const boxes = new Map();
+
+function typed(name) {
+  const field = form.elements[name];
+  if (!field || field.value.trim() === "") return null;
+  const text = field.value.replace(/[\s\u00a0\u202f'’]/g, "").replace(",", ".");
+  return text === "" ? Number.NaN : Number(text);
+}
+
+function options(internal) {
+  if (!boxes.has(internal)) {
+    boxes.set(internal, gearOptions(known.pinions, known.spurs, internal, known.limits));
+  }
+  return boxes.get(internal);
+}
+
+function show(id, value, text) {
+  const place = byId(id);
+  if (!place) return;
+  place.value = value === null ? "" : String(value);
+  place.textContent = value === null ? "–" : text;
+}
+
+function showSpeed(id, kmh) {
+  show(id, kmh, kmh === null ? "" : (kmh * known.speed.of_one_kmh).toFixed(1));
+}
+
+function showNeighbour(id, option) {
+  const button = byId(id);
+  if (!button) return;
+  button.disabled = !option;
+  button.value = option ? `${option.pinion_teeth}-${option.spur_teeth}` : "";
+  button.children[1].textContent = option ? `${option.pinion_teeth} / ${option.spur_teeth}` : "none";
+  button.children[2].textContent = option ? `FDR ${option.final_drive_ratio.toFixed(2)}` : "in the box";
+}
+
+function showNote(name, teeth, owned) {
+  const note = byId(`${name}-note`);
+  const at = name === "pinion" ? 0 : 1;
+  if (known.fitted && known.fitted[at] === teeth) note.textContent = "fitted now";
+  else if (!owned.length) note.textContent = "";
+  else note.textContent = owned.includes(teeth) ? "in the box" : "not in the box";
+}
+
+function work() {
+  const pinion = typed("pinion"), spur = typed("spur");
+  const internal = typed("internal"), tyre = typed("tyre");
+  const ratio = finalDriveRatio(spur, pinion, internal);
+  const rollout = rolloutMm(tyre, ratio);
+  const limit = typed("rev_limit"), kv = typed("kv"), volts = typed("volts");
+  const free = kv === null || volts === null ? null : freeSpeedRpm(kv, volts);
+  const dp = typed("pitch_dp"), module = dp === null ? typed("module") : moduleMmFromDiametralPitch(dp);
+  const distance = module === null ? null : centreDistanceMm(spur, pinion, module);
+  return { pinion, spur, internal, ratio, rollout, limit, free, distance };
+}
+
+function refresh() {
+  let found;
+  try {
+    found = work();
+  } catch {
+    return;
+  }
+  const { pinion, spur, internal, ratio, rollout, limit, free, distance } = found;
+  show("final-drive", ratio, ratio.toFixed(2));
+  show("rollout-mm", rollout, rollout.toFixed(1));
+  showSpeed("limit-speed-kmh", limit === null ? null : roadSpeedKmh(limit, rollout));
+  showSpeed("free-speed-kmh", free === null ? null : roadSpeedKmh(free, rollout));
+  show("centre-distance-mm", distance, distance === null ? "" : distance.toFixed(2));
+  show("tooth-sum", pinion + spur, String(pinion + spur));
+  show("free-speed-rpm", free, free === null ? "" : free.toFixed(0));
+  byId("shared-tooth-period")?.closest("div").toggleAttribute("hidden", true);
+  if (known.pinions.length && known.spurs.length) {
+    showNeighbour("longer", nextLonger(options(internal), ratio));
+    showNeighbour("shorter", nextShorter(options(internal), ratio));
+  }
+  showNote("pinion", pinion, known.pinions);
+  showNote("spur", spur, known.spurs);
+  const fits = gearOptions([pinion], [spur], internal, known.limits).length > 0;
+  byId("why-not").hidden = fits;
+  if (!fits) byId("why-not").lastElementChild.textContent = "Outside what this car's motor slots take.";
+  for (const [id, value] of [["fit-pinion", pinion], ["fit-spur", spur]]) {
+    if (byId(id)) byId(id).value = value;
+  }
+  for (const name of ["pinion", "spur"]) byId(`${name}-error`)?.remove();
+  remember();
+}
+
+let remembering = 0;
+function remember() {
+  clearTimeout(remembering);
+  remembering = setTimeout(() => {
+    const asked = new URLSearchParams(new FormData(form));
+    history.replaceState(null, "", `${form.getAttribute("action")}?${asked}`);
+  }, 400);
+}
+
+function nudge(button) {
+  const [name, way] = button.value.split("-");
+  const field = form.elements[name];
+  const now = typed(name);
+  const next = (Number.isFinite(now) ? Math.round(now) : 40) + (way === "more" ? 1 : -1);
+  field.value = Math.min(MOST_TEETH, Math.max(LEAST_TEETH, next));
+  refresh();
+}
+
+form.addEventListener("submit", (event) => {
+  const button = event.submitter;
+  if (button?.name === "nudge") {
+    event.preventDefault();
+    nudge(button);
+  } else if (button?.name === "pair") {
+    event.preventDefault();
+    [form.elements.pinion.value, form.elements.spur.value] = button.value.split("-");
+    refresh();
+  } else if (button?.classList.contains("enter")) {
+    event.preventDefault();
+    document.activeElement?.blur();
+  }
+});
+form.addEventListener("input", refresh);
+for (const field of form.querySelectorAll(".stepper input")) {
+  field.addEventListener("focus", () => field.select());
+}
+
+// Holding a stepper's button goes on counting.
+for (const button of form.querySelectorAll("button[name=nudge]")) {
+  let timer = 0;
+  const stop = () => clearTimeout(timer);
+  const again = () => {
+    nudge(button);
+    timer = setTimeout(again, REPEAT_MS);
+  };
+  button.addEventListener("pointerdown", () => {
+    timer = setTimeout(again, HOLD_MS);
+  });
+  for (const event of ["pointerup", "pointerleave", "pointercancel"]) button.addEventListener(event, stop);
+  button.addEventListener("contextmenu", (event) => event.preventDefault());
+}
