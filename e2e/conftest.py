@@ -13,7 +13,7 @@ from e2e.browser import LAUNCH_FLAGS, ready_browser, this_machine
 from e2e.server import Live, ServerProcess
 from e2e.watch import Watch
 
-PHONE = {
+PHONE: dict[str, Any] = {
     "viewport": {"width": 360, "height": 640},
     "screen": {"width": 360, "height": 640},
     "device_scale_factor": 2,
