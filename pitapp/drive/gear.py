@@ -1,0 +1,134 @@
+"""The plain figures of one car in one gear, worked out once for every straight that it drives."""
+
+from __future__ import annotations
+
+from math import inf, pi, sqrt
+from typing import NamedTuple
+
+from pitapp.drive.models import Air, Car, Controller, Motor, Pack
+from pitapp.drive.riccati import terminal_speed
+from pitapp.limits import number
+
+GRAVITY_M_S2 = 9.80665
+
+
+class Gear(NamedTuple):
+    """Coefficients of every phase, SI units; the names are those of `chain.py`'s docstring."""
+
+    a: float
+    b: float
+    c: float
+    settle: float
+    a_overrun: float
+    b_overrun: float
+    settle_overrun: float
+    v_free: float
+    a_grip: float
+    v_grip: float
+    i_grip: float
+    a_coast: float
+    v_rev: float
+    cap: float
+    limited: bool
+    grip_settles: bool
+    emf: float
+    i_stall: float
+    i_fall: float
+    i_idle: float
+    resistance: float
+    motor_resistance: float
+    volts: float
+    newton_per_a: float
+    roll_n: float
+    drag_kg_m: float
+    rpm_per_m_s: float
+    limit_amps: float
+    limit_watts: float
+
+
+def gear_figures(
+    car: Car, motor: Motor, pack: Pack, controller: Controller, air: Air, ratio: float
+) -> Gear:
+    """The coefficients for one final drive ratio.
+
+    Raises:
+        ValueError: a ratio outside any car, or a car that cannot move in this gear.
+    """
+    fdr = number(ratio, "final drive ratio", 0.5, 50)
+    k = fdr / (car.tyre_diameter_mm / 2000.0)
+    kt = 60.0 / (2.0 * pi * motor.kv_rpm_per_v)
+    emf = kt * k
+    resistance = motor.resistance_ohm + pack.resistance_ohm + controller.resistance_ohm
+    eta, idle = car.drive_efficiency, motor.no_load_current_a
+    inertia = car.mass_kg + motor.inertia_kg_m2 * k * k
+    roll = car.rolling_resistance * car.mass_kg * GRAVITY_M_S2
+    drag = 0.5 * air.density_kg_m3 * car.drag_area_m2
+    stall, fall = pack.voltage_v / resistance, emf / resistance
+    grip = car.grip * car.driven_weight_share * car.mass_kg * GRAVITY_M_S2
+
+    a = (eta * emf * (stall - idle) - roll) / inertia
+    b = eta * emf * fall / inertia
+    c = drag / inertia
+    a_grip = (grip - roll) / inertia
+    if a <= 0.0:
+        raise ValueError(
+            f"At a final drive ratio of {fdr:g} the motor cannot move this car: fit a shorter gear."
+        )
+    if a_grip <= 0.0:
+        raise ValueError("The tyres have less grip than the car's rolling resistance.")
+    i_grip = grip / (eta * emf) + idle
+    v_grip = max(0.0, (stall - i_grip) / fall)
+    settle = terminal_speed(a, b, c)
+    grip_settle = sqrt(a_grip / c) if c else inf
+    grip_settles = grip_settle <= v_grip
+    settles_at = grip_settle if grip_settles else settle
+    rpm_per_m_s = k * 30.0 / pi
+    v_rev = controller.rev_limit_rpm / rpm_per_m_s if controller.rev_limit_rpm else inf
+    a_overrun = (emf * (stall - idle) / eta - roll) / inertia
+    b_overrun = emf * fall / eta / inertia
+    limited = v_rev <= settles_at
+    limit_amps = limit_watts = 0.0
+    if limited:
+        amps = (roll + drag * v_rev * v_rev) / (eta * emf) + idle
+        back = emf * v_rev
+        limit_amps = (back + amps * resistance) / pack.voltage_v * amps
+        limit_watts = amps * amps * motor.resistance_ohm + idle * back
+    return Gear(
+        a=a,
+        b=b,
+        c=c,
+        settle=settle,
+        a_overrun=a_overrun,
+        b_overrun=b_overrun,
+        settle_overrun=terminal_speed(a_overrun, b_overrun, c),
+        v_free=(stall - idle) / fall,
+        a_grip=a_grip,
+        v_grip=v_grip,
+        i_grip=i_grip,
+        a_coast=-(emf * idle / eta + roll) / inertia,
+        v_rev=v_rev,
+        cap=min(settles_at, v_rev),
+        limited=limited,
+        grip_settles=grip_settles,
+        emf=emf,
+        i_stall=stall,
+        i_fall=fall,
+        i_idle=idle,
+        resistance=resistance,
+        motor_resistance=motor.resistance_ohm,
+        volts=pack.voltage_v,
+        newton_per_a=eta * emf,
+        roll_n=roll,
+        drag_kg_m=drag,
+        rpm_per_m_s=rpm_per_m_s,
+        limit_amps=limit_amps,
+        limit_watts=limit_watts,
+    )
+
+
+def steady_rates(gear: Gear, speed: float) -> tuple[float, float]:
+    """(pack current A, motor heat W) at part throttle and a constant speed."""
+    amps = (gear.roll_n + gear.drag_kg_m * speed * speed) / gear.newton_per_a + gear.i_idle
+    back = gear.emf * speed
+    duty = (back + amps * gear.resistance) / gear.volts
+    return duty * amps, amps * amps * gear.motor_resistance + gear.i_idle * back

@@ -1,0 +1,207 @@
+"""Every gear that fits, driven round the track and put in order."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple, Protocol
+
+from pitapp.drive.chain import drive
+from pitapp.drive.gear import Gear, gear_figures
+from pitapp.drive.lap import corner_rates
+from pitapp.drive.learn import fit_lap_slope
+from pitapp.drive.models import Setup, Track
+from pitapp.drive.results import GearForecast
+from pitapp.drive.straight import MAH_PER_AS, short_note, slow_note
+from pitapp.drive.verdict import Outlook, level_of, verdict_of
+from pitapp.heat.fit import fit_heating, forecast_temperature
+from pitapp.heat.models import HeatingFit
+from pitapp.limits import number, whole
+
+# Share of a change in heat between gears that the model may be out by, from memory.
+_HEAT_CHANGE_SPREAD = 0.2
+_SAME_RATIO = 1e-9
+
+
+class Option(Protocol):
+    """A pinion and a spur that can be fitted, as `gearing` lists them."""
+
+    @property
+    def pinion_teeth(self) -> int: ...
+    @property
+    def spur_teeth(self) -> int: ...
+    @property
+    def final_drive_ratio(self) -> float: ...
+
+
+class _Lap(NamedTuple):
+    gear: Gear
+    seconds: float
+    top: float
+    limit_s: float
+    limit_m: float
+    charge: float
+    watts: float
+
+
+def _laps(ratios: Sequence[float], track: Track, setup: Setup) -> dict[float, _Lap]:
+    """One lap in every gear; `ratios` in order, so that each gear starts from the one before."""
+    parts = setup.car, setup.motor, setup.pack, setup.controller, setup.air
+    gears = [gear_figures(*parts, ratio) for ratio in ratios]
+    steps = [0.0, 0.0]
+    for low, mid, high in zip(ratios, ratios[1:], ratios[2:], strict=False):
+        steps.append((high - mid) / (mid - low))
+    sums = [[0.0] * 6 for _ in gears]
+    braking = setup.car.braking_m_s2
+    for straight, count in Counter(track.straights).items():
+        length, entry, exit_speed = (
+            straight.length_m,
+            straight.entry_speed_m_s,
+            straight.exit_speed_m_s,
+        )
+        corner = straight.corner_s > 0.0
+        last = before = 0.0
+        for gear, step, total in zip(gears, steps, sums, strict=False):
+            driven = drive(
+                gear,
+                length,
+                entry if entry < gear.cap else gear.cap,
+                exit_speed,
+                braking,
+                last + (last - before) * step,
+            )
+            seconds, top, _, _, limit_s, limit_m, charge, heat, guess = driven
+            last, before = guess, last
+            if corner:
+                corner_s, corner_as, corner_j = corner_rates(gear, straight)
+                seconds += corner_s
+                charge += corner_as
+                heat += corner_j
+            total[0] += count * seconds
+            if top > total[1]:
+                total[1] = top
+            total[2] += count * limit_s
+            total[3] += count * limit_m
+            total[4] += count * charge
+            total[5] += count * heat
+    return {
+        ratio: _Lap(gear, total[0], total[1], total[2], total[3], total[4], total[5] / total[0])
+        for ratio, gear, total in zip(ratios, gears, sums, strict=True)
+    }
+
+
+def _general_notes(track: Track, setup: Setup, heating: HeatingFit) -> tuple[str, ...]:
+    notes = [heating.note] + [short_note(setup.car, straight) for straight in track.straights]
+    if setup.fitted_ratio is None:
+        notes.append("No gear is fitted: lap times are against the quickest gear.")
+    return tuple(dict.fromkeys(note for note in notes if note))
+
+
+def rank_gears(options: Iterable[Option], track: Track, setup: Setup) -> list[GearForecast]:
+    """Forecast every gear on a track and rank them: quickest lap first, gears to leave alone last.
+
+    Lap time is that of `run_lap` plus the slope learned from best laps (`setup.lap_slope`) times
+    the step in FDR from the fitted gear. The run is `run_length_s` of such laps; the can's temperature
+    at its end follows from the mean motor heat by `setup.heating`, or a guess while there is
+    none. Its uncertainty is a standard one and grows by a fifth of the change in heat from the
+    nearest logged gear (from memory).
+
+    Args:
+        options: 1 to 20 000 gears, each with pinion_teeth, spur_teeth and final_drive_ratio.
+        track: straights and corners.
+        setup: the car, its surroundings, the run and what was learned.
+
+    Returns:
+        one forecast per option.
+
+    Raises:
+        ValueError: no gears, a ratio outside any car, or a car that cannot move in a gear.
+
+    Source: derived here.
+
+    >>> from pitapp.drive.formulas import Car, Motor, Pack, track_by_feel
+    >>> from pitapp.gearing.models import GearOption
+    >>> setup = Setup(
+    ...     car=Car(mass_kg=1.4, tyre_diameter_mm=63),
+    ...     motor=Motor(kv_rpm_per_v=2460, resistance_ohm=0.02),
+    ...     pack=Pack(voltage_v=7.4), fitted_ratio=4.0,
+    ... )
+    >>> gears = [GearOption(pinion, 80, 2.0 * 80 / pinion) for pinion in (36, 40, 44)]
+    >>> [forecast.pinion_teeth for forecast in rank_gears(gears, track_by_feel(45), setup)]
+    [44, 40, 36]
+    """
+    gears = list(options)
+    if not gears:
+        raise ValueError("There are no gears to rank: no pinion and spur fit.")
+    if len(gears) > 20_000:
+        raise ValueError("Too many gears at once: give at most 20 000.")
+    wanted = [number(gear.final_drive_ratio, "final drive ratio", 0.5, 50) for gear in gears]
+    fitted, logged = setup.fitted_ratio, setup.logged_ratios
+    extra = set(logged) if fitted is None else {fitted, *logged}
+    laps = _laps(sorted({*wanted, *extra}), track, setup)
+    if fitted is None:
+        fitted = min(wanted, key=lambda ratio: laps[ratio].seconds)
+    base = laps[fitted]
+    heating = setup.heating or fit_heating([])
+    slope = setup.lap_slope or fit_lap_slope([])
+    air_c = setup.air.temperature_c
+    start_c = air_c if setup.start_temperature_c is None else setup.start_temperature_c
+    low, high = (min(logged), max(logged)) if logged else (0.0, 0.0)
+    general = _general_notes(track, setup, heating)
+    fastest_entry = max(straight.entry_speed_m_s for straight in track.straights)
+
+    def outlook(ratio: float) -> Outlook:
+        lap = laps[ratio]
+        change = slope.slope_s_per_ratio * (ratio - fitted)
+        spread = 0.0
+        if logged:
+            near = min(logged, key=lambda known: abs(known - ratio))
+            spread = _HEAT_CHANGE_SPREAD * abs(lap.watts - laps[near].watts)
+        flag = forecast_temperature(
+            heating, lap.watts, setup.run_length_s, start_c, air_c, power_se_w=spread
+        )
+        seconds = max(lap.seconds + change, 0.1)
+        charge = lap.charge * MAH_PER_AS * setup.run_length_s / seconds
+        return Outlook(
+            lap_s=seconds,
+            difference_s=lap.seconds - base.seconds + change,
+            temperature_c=flag.temperature_c,
+            temperature_se_c=flag.se_c,
+            limit_m=lap.limit_m,
+            charge_mah=charge,
+            pack_share=charge / setup.pack.capacity_mah,
+            can_limit_c=setup.can_limit_c,
+            extrapolated=not low - _SAME_RATIO <= ratio <= high + _SAME_RATIO,
+        )
+
+    outlooks = {ratio: outlook(ratio) for ratio in {*wanted, fitted}}
+    now = outlooks[fitted]
+    rev_limit = setup.controller.rev_limit_rpm
+    found = []
+    for option, ratio in zip(gears, wanted, strict=True):
+        lap, out = laps[ratio], outlooks[ratio]
+        slow = slow_note(lap.gear, fastest_entry)
+        found.append(
+            GearForecast(
+                pinion_teeth=whole(option.pinion_teeth, "pinion", 1, 1000, unit="teeth"),
+                spur_teeth=whole(option.spur_teeth, "spur", 1, 1000, unit="teeth"),
+                final_drive_ratio=ratio,
+                lap_s=out.lap_s,
+                lap_difference_s=out.difference_s,
+                lap_difference_se_s=slope.slope_se_s_per_ratio * abs(ratio - fitted),
+                top_speed_m_s=lap.top,
+                rev_limit_share=lap.top * lap.gear.rpm_per_m_s / rev_limit if rev_limit else None,
+                rev_limit_s=lap.limit_s,
+                rev_limit_m=lap.limit_m,
+                heat_w=lap.watts,
+                flag_temperature_c=out.temperature_c,
+                flag_temperature_se_c=out.temperature_se_c,
+                charge_mah=out.charge_mah,
+                pack_share=out.pack_share,
+                extrapolated=out.extrapolated,
+                level=level_of(out),
+                verdict=verdict_of(out, now, same=abs(ratio - fitted) <= _SAME_RATIO),
+                notes=(*general, slow) if slow else general,
+            )
+        )
+    return sorted(found, key=lambda forecast: (forecast.level == "stop", forecast.lap_s))
