@@ -87,13 +87,13 @@ def convert(value: float, from_unit: str, to_unit: str) -> float:
     >>> convert(1, "mph", "mm")
     Traceback (most recent call last):
     ...
-    ValueError: mph is a speed and mm is a length: one cannot be turned into the other.
+    ValueError: A speed in mph cannot be turned into a length in mm.
     """
     source, target = _unit(from_unit), _unit(to_unit)
     if source.quantity != target.quantity:
         raise ValueError(
-            f"{from_unit} is a {source.quantity} and {to_unit} is a {target.quantity}: "
-            "one cannot be turned into the other."
+            f"A {source.quantity} in {from_unit} cannot be turned into "
+            f"a {target.quantity} in {to_unit}."
         )
     given = Fraction(number(value, source.quantity, -LARGEST, LARGEST, unit=from_unit))
     if source.quantity == "temperature" and given + source.shift < 0:
