@@ -346,6 +346,16 @@ def test_a_large_box_has_an_answer_without_holes() -> None:
     assert not closed(*box, "1.6", "2.6", 1)
 
 
+def test_an_answer_without_proof_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By counting: 3 % steps from 2.2 to 6.5 need 36 ratios, so at least 6 × 6 gears, 2 owned."""
+    monkeypatch.setattr("pitapp.gearing.purchases.FURTHER_STEPS", 0)
+    found = purchases([40], [70], range(20, 60), range(60, 100), 2.2, 6.5, 3, 1.9)
+    assert found.count >= 10
+    assert not found.proved_minimal
+    options = gear_options([40, *found.pinions], [70, *found.spurs], 1.9)
+    assert gaps(options, 2.2, 6.5, 3) == []
+
+
 def test_every_public_name_is_offered() -> None:
     assert {name for name in gearing.__all__ if not hasattr(gearing, name)} == set()
     assert {"final_drive_ratio", "gear_options", "gaps", "purchases"} <= set(gearing.__all__)

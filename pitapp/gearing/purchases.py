@@ -24,10 +24,10 @@ from pitapp.gearing.fit import (
 )
 from pitapp.gearing.models import FitLimits, Gear, Purchase
 
-PROOF_GEARS = 3
-"""Up to this many gears every combination that could do is searched."""
-PROOF_STEPS = 20_000
-"""The search is given up, without proof, after this many combinations."""
+CERTAIN_GEARS = 3
+"""Up to this many gears every combination that could do is searched, however many there are."""
+FURTHER_STEPS = 4000
+"""With more gears the search is given up, without proof, after this many combinations."""
 
 Name = tuple[str, Key]
 
@@ -45,10 +45,11 @@ def purchases(
 ) -> Purchase:
     """Return the fewest extra pinions and spurs that close the holes in a range of ratios.
 
-    Up to three gears the answer is searched exhaustively, so it is proved minimal; a larger one is
-    found by taking the best gear time after time and dropping what proves needless. Holes that all
-    the candidates together leave stay, and are named in `gaps_left`; the range is then closed on
-    either side of them.
+    A good answer is found by taking the best gear time after time and dropping what proves
+    needless. Then every smaller number of gears is searched: up to three exhaustively, beyond that
+    for as long as `FURTHER_STEPS` last; `proved_minimal` says whether the search came to its end.
+    Holes that all the candidates together leave stay, and are named in `gaps_left`; the range is
+    then closed on either side of them.
 
     Args:
         pinions: owned, teeth (6–200) or `Gear`s.
@@ -145,7 +146,8 @@ class _Search:
         for i, (point, following) in enumerate(pairwise(self.points)):
             if step_percent(point, following) > largest + ROUNDING:
                 self.edges |= 0b11 << i
-        self.steps = 0
+        self.tried: set[frozenset[Name]] = set()
+        self.steps_left: float = math.inf
 
     def _last_within(self, ratio: float, largest: float) -> int:
         return bisect_right(
@@ -156,15 +158,17 @@ class _Search:
         """Return the gears to add and whether no smaller number would do."""
         start = self.edges | self._ratios(self.owned)
         gains = {name: self._gain(name, self.owned) for name in self.offered}
-        for budget in range(PROOF_GEARS + 1):
-            self.tried: set[frozenset[Name]] = set()
+        good = self._greedy(start, gains)
+        for budget in range(len(good)):
+            self.tried = set()
+            if budget == CERTAIN_GEARS + 1:
+                self.steps_left = FURTHER_STEPS
             found = self._within_budget(start, gains, frozenset(), budget)
             if found is not None:
-                return found, self.steps <= PROOF_STEPS
-            if self.steps > PROOF_STEPS:
-                break
-        chosen = self._greedy(start, gains)
-        return chosen, self.steps <= PROOF_STEPS and len(chosen) == PROOF_GEARS + 1
+                return found, True
+            if self.steps_left <= 0:
+                return good, False
+        return good, True
 
     def ratios_with(self, chosen: Iterable[Name]) -> list[float]:
         """Return the ratios that the owned and the chosen gears give together."""
@@ -213,11 +217,11 @@ class _Search:
         hole = next(self._holes(ratios), None)
         if hole is None:
             return chosen
-        if budget == 0 or chosen in self.tried or self.steps > PROOF_STEPS:
+        if budget == 0 or chosen in self.tried or self.steps_left <= 0:
             return None
         self.tried.add(chosen)
         for added in self._closing(hole[1], gains, budget):
-            self.steps += 1
+            self.steps_left -= 1
             found = self._within_budget(
                 *self._add(ratios, gains, added), chosen.union(added), budget - len(added)
             )
