@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import Page, sync_playwright
 
 from e2e.browser import LAUNCH_FLAGS, ready_browser, this_machine
 from e2e.conftest import PHONE
-from e2e.server import ServerProcess
+from e2e.server import Served
+from pitapp import create_app
+from pitapp.demo import fill
+from pitapp.web.server import make_server
+from tests.support import Clock
 
 FOLDER = Path(__file__).parent / "screenshots"
-DEMO = ("-m", "pitapp", "demo")
 
 # File name, and the page that it shows.
 SHOTS = (
@@ -27,26 +32,39 @@ SHOTS = (
 
 def main() -> None:
     FOLDER.mkdir(exist_ok=True)
-    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
-        demo = ServerProcess(Path(folder) / "demo", DEMO)
-        demo.start()
-        try:
-            path = ready_browser(this_machine(), playwright.chromium.executable_path)
-            browser = playwright.chromium.launch(executable_path=path, args=list(LAUNCH_FLAGS))
-            context = browser.new_context(**PHONE)
-            for name, address in SHOTS:
-                page = context.new_page()
-                answer = page.goto(demo.url + address)
-                if answer is None or not answer.ok:
-                    raise SystemExit(f"{address} answered {answer and answer.status}.")
-                page.wait_for_load_state("networkidle")
-                file = FOLDER / f"{name}.png"
-                page.screenshot(path=file)
-                print(f"{file} ({file.stat().st_size / 1024:.0f} KiB)")
-                page.close()
-            browser.close()
-        finally:
-            demo.kill()
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        serving_demo(Path(folder)) as url,
+        sync_playwright() as playwright,
+    ):
+        path = ready_browser(this_machine(), playwright.chromium.executable_path)
+        browser = playwright.chromium.launch(executable_path=path, args=list(LAUNCH_FLAGS))
+        page = browser.new_context(**PHONE).new_page()
+        for name, address in SHOTS:
+            take(page, url + address, FOLDER / f"{name}.png")
+        browser.close()
+
+
+@contextmanager
+def serving_demo(folder: Path) -> Iterator[str]:
+    """Serve the demo as it is on a fixed race morning; give its address."""
+    app = create_app(folder, clock=Clock(), invented=True)
+    fill(app)
+    demo = Served(app, make_server)
+    try:
+        yield demo.url
+    finally:
+        demo.stop()
+        app.extensions["pitapp.db"].close()
+
+
+def take(page: Page, url: str, file: Path) -> None:
+    """Write what a phone shows of the page, without the rest that would have to be scrolled to."""
+    answer = page.goto(url, wait_until="networkidle")
+    if answer is None or not answer.ok:
+        raise SystemExit(f"{url} gave no page.")
+    page.screenshot(path=file)
+    print(f"{file} ({file.stat().st_size / 1024:.0f} KiB)")
 
 
 if __name__ == "__main__":

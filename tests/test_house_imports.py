@@ -24,7 +24,7 @@ from tests.house import (
 )
 
 FILES = python_files(PACKAGE)
-IDS = {"ids": shown}
+
 FORMULAS = [path for path in FILES if path.name == "formulas.py"]
 MODELS = [path for path in FILES if path.name == "models.py"]
 WEB_AND_DATA = {"flask", "flask_wtf", "wtforms", "werkzeug", "jinja2", "cheroot", "sqlite3"}
@@ -64,7 +64,7 @@ def impurities(path: Path, forbidden: set[str]) -> list[str]:
     return found
 
 
-@pytest.mark.parametrize("path", FORMULAS, **IDS)
+@pytest.mark.parametrize("path", FORMULAS, ids=shown)
 def test_formulas_are_pure(path: Path) -> None:
     assert impurities(path, IMPURE) == []
     for file in reached(path):
@@ -73,12 +73,12 @@ def test_formulas_are_pure(path: Path) -> None:
             assert "open" not in calls(file), shown(file)
 
 
-@pytest.mark.parametrize("path", MODELS, **IDS)
+@pytest.mark.parametrize("path", MODELS, ids=shown)
 def test_models_know_neither_the_web_nor_the_database(path: Path) -> None:
     assert impurities(path, WEB_AND_DATA) == []
 
 
-@pytest.mark.parametrize("path", FILES, **IDS)
+@pytest.mark.parametrize("path", FILES, ids=shown)
 def test_sql_stands_only_in_stores_and_in_the_database_package(path: Path) -> None:
     if path.name == "store.py" or (PACKAGE / "db") in path.parents:
         return
@@ -87,7 +87,7 @@ def test_sql_stands_only_in_stores_and_in_the_database_package(path: Path) -> No
     assert executed == []
 
 
-@pytest.mark.parametrize("path", [path for path in FILES if room_of(module_name(path))], **IDS)
+@pytest.mark.parametrize("path", [path for path in FILES if room_of(module_name(path))], ids=shown)
 def test_a_room_leaves_another_rooms_routes_and_forms_alone(path: Path) -> None:
     own = room_of(module_name(path))
     for module in imports(path):
@@ -96,7 +96,7 @@ def test_a_room_leaves_another_rooms_routes_and_forms_alone(path: Path) -> None:
             assert module.split(".")[-1] not in {"routes", "forms"}, module
 
 
-@pytest.mark.parametrize("path", [path for path in FILES if room_of(module_name(path))], **IDS)
+@pytest.mark.parametrize("path", [path for path in FILES if room_of(module_name(path))], ids=shown)
 def test_a_room_takes_only_what_another_room_offers(path: Path) -> None:
     own = room_of(module_name(path))
     for node in nodes(tree(path)):
@@ -105,7 +105,7 @@ def test_a_room_takes_only_what_another_room_offers(path: Path) -> None:
             assert private == [], node.module
 
 
-@pytest.mark.parametrize("folder", packages(), **IDS)
+@pytest.mark.parametrize("folder", packages(), ids=shown)
 def test_every_package_says_what_belongs_there(folder: Path) -> None:
     opening = folder / "__init__.py"
     assert opening.is_file(), f"{shown(folder)} has Python files and no __init__.py"
