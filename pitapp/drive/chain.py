@@ -15,12 +15,13 @@ distance, in which v² is a plain exponential; the others over time.
 
 Braking heats the motor by its no-load loss only: how much of the braking current's heat stays in
 the motor differs between controllers, and the heating fit takes it up. Grip does not limit the
-drag of a motor that is over-revved.
+drag of a motor that is over-revved. Braking is late: a car that slows harder on its own than it
+brakes brakes only once it must.
 """
 
 from __future__ import annotations
 
-from math import expm1, log1p, sqrt
+from math import expm1, log, log1p, sqrt
 from typing import NamedTuple
 
 from pitapp.drive.gear import Gear
@@ -28,6 +29,7 @@ from pitapp.drive.riccati import atanh_over, log1p_over
 
 _LAST_STEP = 1e-5
 _MOST_STEPS = 200
+_ROUNDING = 1e-12
 
 Logged = tuple[str, float, float, float, float, float, float, float, float, float]
 
@@ -73,6 +75,81 @@ def _brake_distance(
     return min(max(s, 0.0), reach)
 
 
+def _steady_force_time(a: float, c: float, v0: float, v: float, dx: float) -> float:
+    """Time from v₀ to v over `dx` in a phase with b = 0."""
+    below = 2.0 * (a - c * v * v0)
+    part = (v - v0) / below if below else 0.0
+    square = 4.0 * a * c * part * part
+    if square > 0.5:  # near the settled speed, of which v alone says too little
+        settle = sqrt(a / c)
+        return dx / settle + log((settle + v) / (settle + v0)) / (c * settle)
+    return 2.0 * part * atanh_over(square) if part else dx / v
+
+
+def _squares(c: float, d: float, w0: float, w: float, q: float, along: float) -> float:
+    """∫w² dt in a phase under full throttle; `along` is ∫w dt."""
+    u = c * q
+    if not -0.02 < u < 0.02:
+        return (w0 - w - d * along) / c
+    phi = 0.0
+    for n in range(9, 1, -1):
+        phi = (n - 1) / n - phi * u
+    return w0 * q / (1.0 + u) - d * q * q * phi
+
+
+def _brake_point(
+    settle: float, d: float, c: float, w0: float, reach: float, k: float, guess: float
+) -> tuple[float, float, float, float]:
+    """(t, v, ∫w dt, ∫w² dt) where x(t) + k·v² = reach under full throttle; `w0` = v₀ − settle."""
+    low, high = 0.0, reach / settle + 2.0 / d
+    t = guess
+    if not low < t < high:
+        # As if the first acceleration lasted.
+        v = settle + w0
+        f = -(d + c * w0) * w0
+        rest = (reach - k * v * v) / (1.0 + 2.0 * k * f)
+        root = v * v + 2.0 * f * rest
+        t = 2.0 * rest / (v + sqrt(root)) if rest > 0.0 and root > 0.0 else high
+    for _ in range(_MOST_STEPS):
+        fade = expm1(-d * t)
+        q = -w0 * fade / d
+        u = c * q
+        w = w0 * (1.0 + fade) / (1.0 + u)
+        along = q * (log1p(u) / u) if u else q
+        v = settle + w
+        f = -(d + c * w) * w
+        pull = 2.0 * k * f
+        miss = settle * t + along + k * v * v - reach
+        slope = v * (1.0 + pull)
+        if miss > 0.0:
+            high = t
+        else:
+            low = t
+        step = 0.0
+        if slope > 0.0:
+            fall = d + 2.0 * c * w
+            below = slope - 0.5 * miss * (f * (1.0 + pull) - v * pull * fall) / slope
+            step = -miss / (below if below > 0.0 else slope)
+            last = _LAST_STEP * t
+            if -last <= step <= last:
+                break
+            t += step
+            if low < t < high:
+                continue
+            step = 0.0
+        if high - low <= 1e-16 * high:
+            break
+        t = 0.5 * (low + high)
+    # The last step by its Taylor series to second order, instead of a fresh evaluation.
+    half = 0.5 * step * f
+    return (
+        t + step,
+        v + 2.0 * half - half * step * (d + 2.0 * c * w),
+        along + (w + half) * step,
+        _squares(c, d, w0, w, q, along) + w * (w + 2.0 * half) * step,
+    )
+
+
 def drive(
     gear: Gear,
     length: float,
@@ -91,8 +168,10 @@ def drive(
     time = place = charge = heat = limit_time = limit_distance = 0.0
     v = entry
     k, target = (0.0, 0.0) if exit_speed is None else (0.5 / braking, exit_speed)
+    if target >= entry and target >= cap:
+        k = target = 0.0  # never braked for
     target2 = target * target
-    done = bool(k) and v > target and (v * v - target2) * k >= length
+    done = k > 0.0 and v > target and (v * v - target2) * k >= length
     while not done:
         time0, place0, v0 = time, place, v
         reach = length - place + k * target2
@@ -119,7 +198,7 @@ def drive(
             b = 0.0
             force = a - c * v * v
             dx = 0.0
-            if end is None:
+            if end is None or force == 0.0:
                 done = True
             else:
                 gain = end * end - v * v
@@ -134,10 +213,7 @@ def drive(
                     decay = -expm1(-2.0 * c * dx) / c if c else 2.0 * dx
                     end = sqrt(max(0.0, v * v + force * decay))
             assert end is not None
-            below = 2.0 * (a - c * v * end)
-            part = (end - v) / below if below else 0.0
-            square = 4.0 * a * c * part * part
-            dt = 2.0 * part * atanh_over(square) if part and square < 1.0 else dx / v
+            dt = _steady_force_time(a, c, v, end, dx)
             if kind == "grip":
                 charge += i_grip * (emf * dx + i_grip * resistance * dt) / volts
                 heat += i_grip * i_grip * motor_resistance * dt
@@ -157,75 +233,27 @@ def drive(
             d = b + 2.0 * c * settle
             w0 = v - settle
             done = True
-            w = q = u = dt = along = 0.0
+            w = q = dt = along = 0.0
             if end is not None:
                 w = end - settle
                 q = (w0 - w) / (d + c * w)
                 gone = d * q / w0 if w0 else 1.0
                 if gone < 1.0:
-                    u = c * q
                     dt = -log1p(-gone) / d
-                    along = q * log1p_over(u)
+                    along = q * log1p_over(c * q)
                     over = (end * end - target2) * k
                     done = place + settle * dt + along + (over if over > 0.0 else 0.0) >= length
-            speed = end if end is not None else 0.0
-            step = f = 0.0
-            if done:
-                for factor in (k, 0.0):
-                    # Halley: x(dt) + factor·v² = reach.
-                    if not factor:
-                        reach = length - place
-                    low, high = 0.0, reach / settle + 1.0 / d
-                    dt = guess
-                    if not low < dt < high:
-                        f = a - (b + c * v) * v
-                        rest = (reach - factor * v * v) / (1.0 + 2.0 * factor * f)
-                        root = v * v + 2.0 * f * rest
-                        dt = 2.0 * rest / (v + sqrt(root)) if rest > 0.0 and root > 0.0 else high
-                    for _ in range(_MOST_STEPS):
-                        fade = expm1(-d * dt)
-                        q = -w0 * fade / d
-                        u = c * q
-                        w = w0 * (1.0 + fade) / (1.0 + u)
-                        along = q * (log1p(u) / u) if u else q
-                        speed = settle + w
-                        f = -(d + c * w) * w
-                        twice = 2.0 * factor * f
-                        miss = settle * dt + along + factor * speed * speed - reach
-                        slope = speed * (1.0 + twice)
-                        if miss > 0.0:
-                            high = dt
-                        else:
-                            low = dt
-                        if slope > 0.0:
-                            bend = f * (1.0 + twice) - speed * twice * (b + 2.0 * c * speed)
-                            below = slope - 0.5 * miss * bend / slope
-                            step = -miss / (below if below > 0.0 else slope)
-                            last = _LAST_STEP * dt
-                            if -last <= step <= last:
-                                break
-                            dt += step
-                            if low < dt < high:
-                                continue
-                        step = 0.0
-                        if high - low <= 1e-16 * high:
-                            break
-                        dt = 0.5 * (low + high)
-                    if not (k and speed < target):
-                        break
-            squares = (
-                (w0 - w - d * along) / c
-                if not -0.02 < u < 0.02
-                else d * q * q * _phi(u) + w0 * q / (1.0 + u)
-            )
-            if step:
-                # The last step by its Taylor series to second order instead of a fresh evaluation.
-                half = 0.5 * step * f
-                squares += w * (w + 2.0 * half) * step
-                along += (w + half) * step
-                speed += f * step - half * step * (d + 2.0 * c * w)
-                dt += step
-            if done:
+            squares = 0.0
+            if not done:
+                assert end is not None
+                speed = end
+                squares = _squares(c, d, w0, w, q, along)
+            else:
+                dt, speed, along, squares = _brake_point(settle, d, c, w0, reach, k, guess)
+                if k and speed < target:
+                    dt, speed, along, squares = _brake_point(
+                        settle, d, c, w0, length - place, 0.0, guess
+                    )
                 guess = dt
             dx = settle * dt + along
             charge += i_stall * dt - i_fall * dx
@@ -248,7 +276,8 @@ def drive(
     closing = out = v
     if k and v > target:
         left = length - place
-        out = sqrt(max(target2, v * v - 2.0 * braking * left))
+        spare = v * v - target2 - 2.0 * braking * left
+        out = target if spare <= _ROUNDING * v * v else sqrt(target2 + spare)
         dt = (v - out) / braking
         heat += i_idle * emf * left
         if log is not None:
@@ -258,11 +287,3 @@ def drive(
         time, entry if entry > closing else closing, closing, out,
         limit_time, limit_distance, charge, heat, guess,
     )  # fmt: skip
-
-
-def _phi(u: float) -> float:
-    """[u/(1 + u) − ln(1 + u)]/u² for small u, by its series."""
-    total = 0.0
-    for n in range(9, 1, -1):
-        total = total * -u + (n - 1) / n
-    return -total

@@ -101,10 +101,10 @@ def rank_gears(options: Iterable[Option], track: Track, setup: Setup) -> list[Ge
     """Forecast every gear on a track and rank them: quickest lap first, gears to leave alone last.
 
     Lap time is that of `run_lap` plus the slope learned from best laps (`setup.lap_slope`) times
-    the step in FDR from the fitted gear. The run is `run_length_s` of such laps; the can's temperature
-    at its end follows from the mean motor heat by `setup.heating`, or a guess while there is
-    none. Its uncertainty is a standard one and grows by a fifth of the change in heat from the
-    nearest logged gear (from memory).
+    the step in FDR from the fitted gear. The run is `run_length_s` of such laps; the can's
+    temperature at its end follows from the mean motor heat by `setup.heating`, or a guess while
+    there is none. Its uncertainty is a standard one and grows by a fifth of the change in heat
+    from the nearest logged gear (from memory).
 
     Args:
         options: 1 to 20 000 gears, each with pinion_teeth, spur_teeth and final_drive_ratio.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import expm1, sqrt
 from typing import Literal
 
-from pitapp.drive.riccati import distance_after, speed_after
+from pitapp.drive.riccati import speed_and_distance
 from pitapp.record import Record
 
 PhaseKind = Literal["grip", "motor", "limit", "overrun", "coast", "brake"]
@@ -32,8 +32,8 @@ class Phase(Record):
         v0, a, b, c = self.start_m_s, self.a_m_s2, self.b_per_s, self.c_per_m
         if b:
             seconds = part * (self.end_s - self.start_s)
-            metres = distance_after(a, b, c, v0, seconds)
-            return self.start_m + metres, speed_after(a, b, c, v0, seconds)
+            speed, metres = speed_and_distance(a, b, c, v0, seconds)
+            return self.start_m + metres, speed
         metres = part * (self.end_m - self.start_m)
         reach = -expm1(-2.0 * c * metres) / c if c else 2.0 * metres
         return self.start_m + metres, sqrt(max(0.0, v0 * v0 + (a - c * v0 * v0) * reach))

@@ -13,7 +13,7 @@ Source: the Riccati equation in any text on differential equations; derived here
 
 from __future__ import annotations
 
-from math import atan, atanh, exp, expm1, log1p, sqrt
+from math import atan, atanh, exp, expm1, hypot, log1p, sqrt
 
 from pitapp.limits import number
 
@@ -38,11 +38,15 @@ def atanh_over(square: float) -> float:
     return 1.0 + square * (1.0 / 3.0 + square * 0.2)
 
 
+def _d(a: float, b: float, c: float) -> float:
+    return hypot(b, 2.0 * sqrt(a) * sqrt(c))
+
+
 def terminal_speed(a: float, b: float, c: float) -> float:
     """Speed at which a − b·v − c·v² is zero; infinite with neither b nor c."""
     if a == 0.0:
         return 0.0
-    below = b + sqrt(b * b + 4.0 * a * c)
+    below = b + _d(a, b, c)
     return 2.0 * a / below if below else float("inf")
 
 
@@ -68,8 +72,9 @@ def _short(a: float, b: float, c: float, v0: float, t: float) -> tuple[float, fl
     return speed, distance
 
 
-def _speed_and_distance(a: float, b: float, c: float, v0: float, t: float) -> tuple[float, float]:
-    d = sqrt(b * b + 4.0 * a * c)
+def speed_and_distance(a: float, b: float, c: float, v0: float, t: float) -> tuple[float, float]:
+    """v(t) and x(t) for figures that are known to be sound."""
+    d = _d(a, b, c)
     if max(d, b + 2.0 * c * v0) * t < _SERIES_BELOW:
         return _short(a, b, c, v0, t)
     terminal = terminal_speed(a, b, c)
@@ -103,7 +108,7 @@ def speed_after(a: float, b: float, c: float, v0: float, seconds: float) -> floa
     16.4
     """
     time = number(seconds, "time", 0, 1e9, unit="s")
-    return _speed_and_distance(*_checked(a, b, c, v0), time)[0]
+    return speed_and_distance(*_checked(a, b, c, v0), time)[0]
 
 
 def distance_after(a: float, b: float, c: float, v0: float, seconds: float) -> float:
@@ -130,7 +135,7 @@ def distance_after(a: float, b: float, c: float, v0: float, seconds: float) -> f
     289.435
     """
     time = number(seconds, "time", 0, 1e9, unit="s")
-    return _speed_and_distance(*_checked(a, b, c, v0), time)[1]
+    return speed_and_distance(*_checked(a, b, c, v0), time)[1]
 
 
 def time_to_speed(a: float, b: float, c: float, v0: float, speed: float) -> float:
@@ -166,7 +171,7 @@ def time_to_speed(a: float, b: float, c: float, v0: float, speed: float) -> floa
             f"The car never gets from {v0:g} to {v:g} m/s: it settles at {terminal:g} m/s."
         )
     below = 2.0 * a - b * (v + v0) - 2.0 * c * v * v0
-    square = (b * b + 4.0 * a * c) * ((v - v0) / below) ** 2 if below else 1.0
+    square = (_d(a, b, c) * (v - v0) / below) ** 2 if below else 1.0
     if square >= 1.0:
         raise ValueError(f"{v:g} m/s is too close to the speed at which the car settles.")
     return 2.0 * (v - v0) / below * atanh_over(square)
