@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import exp, expm1, isfinite, log
+from math import exp, expm1, log
 
 from pitapp.heat.fit import fit_heating, forecast_temperature
 from pitapp.heat.models import TwoPointRise
@@ -15,6 +15,8 @@ __all__ = [
     "temperature_when_stopped_c",
     "two_point_rise",
 ]
+
+_LEAST_PACE = 1e-6
 
 
 def end_of_run_temperature_c(
@@ -124,7 +126,7 @@ def two_point_rise(t1_s: float, rise1_k: float, t2_s: float, rise2_k: float) -> 
     if not rise1 < rise2 < 2.0 * rise1:
         raise ValueError("The second rise must lie between the first and twice the first.")
     pace = log(rise1 / (rise2 - rise1))
-    if pace <= 0.0 or not isfinite(first / pace):
+    if pace < _LEAST_PACE:
         raise ValueError("The two rises are too nearly in step with time to tell where they end.")
     return TwoPointRise(
         time_constant_s=first / pace, final_rise_k=rise1 * rise1 / (2.0 * rise1 - rise2)
