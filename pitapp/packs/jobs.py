@@ -1,0 +1,55 @@
+"""A day as the search sees it, and the schedule that it finds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+SLACK_MIN = 1e-6
+
+
+@dataclass(frozen=True)
+class Kind:
+    """Packs that behave alike: how many, when they can first be charged, and for how long."""
+
+    count: int
+    free_from: float
+    first_length: float
+    recharge_length: tuple[float, ...]
+    """After each heat; infinite where no later heat could profit from it."""
+    can_run: tuple[bool, ...]
+    full: bool
+
+
+@dataclass(frozen=True)
+class Day:
+    """A day for the search; times in one unit, heats in order of `need`."""
+
+    start: float
+    end: float
+    need: tuple[float, ...]
+    back: tuple[float, ...]
+    kinds: tuple[Kind, ...]
+    outputs: int
+    most_full: float
+
+
+@dataclass(frozen=True)
+class Job:
+    """One charge for one heat: the kind, the heat the pack ran before (None: its first charge)."""
+
+    heat: int
+    kind: int
+    before: int | None
+    begin: float
+    end: float
+
+
+@dataclass(frozen=True)
+class Found:
+    """The best schedule found, what it costs, and whether the search went to its end."""
+
+    jobs: tuple[Job, ...]
+    without: int
+    full_time: float
+    proved: bool
+    states: int
