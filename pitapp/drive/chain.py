@@ -21,21 +21,31 @@ brakes brakes only once it must.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import expm1, log, log1p, sqrt
 from typing import NamedTuple
 
 from pitapp.drive.gear import Gear
 from pitapp.drive.riccati import atanh_over, log1p_over
 
-_LAST_STEP = 1e-5
+_LAST_STEP = 1e-4
 _MOST_STEPS = 200
 _ROUNDING = 1e-12
 
 Logged = tuple[str, float, float, float, float, float, float, float, float, float]
 
 
+class Course(NamedTuple):
+    """A straight to drive: m, m/s, m/s or None, and how often a lap has it."""
+
+    length: float
+    entry: float
+    exit_speed: float | None
+    laps: int = 1
+
+
 class Driven(NamedTuple):
-    """A straight driven: s, m/s, m/s, m/s, s, m, A·s, J, and a first guess for a gear like it."""
+    """Straights driven, in s, m/s, s, m, A·s and J; `closing` and `exit` are of the last one."""
 
     time: float
     top: float
@@ -45,7 +55,6 @@ class Driven(NamedTuple):
     limit_distance: float
     charge: float
     heat: float
-    guess: float
 
 
 def _brake_distance(
@@ -130,7 +139,7 @@ def _brake_point(
             fall = d + 2.0 * c * w
             below = slope - 0.5 * miss * (f * (1.0 + pull) - v * pull * fall) / slope
             step = -miss / (below if below > 0.0 else slope)
-            last = _LAST_STEP * t
+            last = _LAST_STEP * t / (1.0 + d * t)
             if -last <= step <= last:
                 break
             t += step
@@ -152,138 +161,164 @@ def _brake_point(
 
 def drive(
     gear: Gear,
-    length: float,
-    entry: float,
-    exit_speed: float | None,
+    courses: Sequence[Course],
     braking: float,
-    guess: float = 0.0,
+    guesses: list[float],
     log: list[Logged] | None = None,
 ) -> Driven:
-    """Drive one straight; `log` receives each phase as (kind, times, places, speeds, a, b, c)."""
+    """Drive straights and add them up.
+
+    `guesses` has one entry a course, 0 for none: about how long (s; or m where b = 0) the last
+    phase before the brakes lasts. It is left with what was found, a start for a gear like this one.
+    `log` receives each phase as (kind, times, places, speeds, a, b, c).
+    """
     (
         a_motor, b_motor, c, settle_motor, a_overrun, b_overrun, settle_overrun, v_free,
         a_grip, v_grip, i_grip, a_coast, v_rev, cap, limited, grip_settles, emf,
         i_stall, i_fall, i_idle, resistance, motor_resistance, volts, *_,
     ) = gear  # fmt: skip
-    time = place = charge = heat = limit_time = limit_distance = 0.0
-    v = entry
-    k, target = (0.0, 0.0) if exit_speed is None else (0.5 / braking, exit_speed)
-    if target >= entry and target >= cap:
-        k = target = 0.0  # never braked for
-    target2 = target * target
-    done = k > 0.0 and v > target and (v * v - target2) * k >= length
-    while not done:
-        time0, place0, v0 = time, place, v
-        reach = length - place + k * target2
-        end: float | None = None
-        if limited and v == v_rev:
-            kind, a, b = "limit", 0.0, 0.0
-            stay = length - place - max(0.0, (v * v - target2) * k)
-            dt = stay / v
-            charge += gear.limit_amps * dt
-            heat += gear.limit_watts * dt
-            limit_time += dt
-            limit_distance += stay
-            time += dt
-            place += stay
-            done = True
-        elif (v < v_grip and v < cap) or v > v_rev or (v >= cap and v <= v_grip):
-            # One force for the whole phase: grip or coast.
-            if v > v_rev:
-                kind, a, end = "coast", a_coast, v_rev
-            else:
-                kind, a = "grip", a_grip
-                if v < cap:
-                    end = v_rev if limited and v_rev < v_grip else None if grip_settles else v_grip
-            b = 0.0
-            force = a - c * v * v
-            dx = 0.0
-            if end is None or force == 0.0:
+    total_time = total_charge = total_heat = limit_time = limit_distance = 0.0
+    top = closing = out = 0.0
+    for index, (length, entry, exit_speed, laps) in enumerate(courses):
+        time = place = charge = heat = 0.0
+        v = entry
+        k, target = (0.0, 0.0) if exit_speed is None else (0.5 / braking, exit_speed)
+        if target >= entry and target >= cap:
+            k = target = 0.0  # never braked for
+        target2 = target * target
+        done = k > 0.0 and v > target and (v * v - target2) * k >= length
+        guess = guesses[index]
+        while not done:
+            time0, place0, v0 = time, place, v
+            reach = length - place + k * target2
+            end: float | None = None
+            if limited and v == v_rev:
+                kind, a, b = "limit", 0.0, 0.0
+                stay = length - place - max(0.0, (v * v - target2) * k)
+                dt = stay / v
+                charge += gear.limit_amps * dt
+                heat += gear.limit_watts * dt
+                limit_time += laps * dt
+                limit_distance += laps * stay
+                time += dt
+                place += stay
                 done = True
-            else:
-                gain = end * end - v * v
-                dx = 0.5 * gain / force * log1p_over(-c * gain / force)
-                done = place + dx + max(0.0, (end * end - target2) * k) >= length
-            if done:
-                dx = guess = _brake_distance(c, force, v, reach, k, guess)
-                decay = -expm1(-2.0 * c * dx) / c if c else 2.0 * dx
-                end = sqrt(max(0.0, v * v + force * decay))
-                if k and end < target:
-                    dx = length - place
+            elif (v < v_grip and v < cap) or v > v_rev or (v >= cap and v <= v_grip):
+                # One force for the whole phase: grip or coast.
+                if v > v_rev:
+                    kind, a, end = "coast", a_coast, v_rev
+                else:
+                    kind, a = "grip", a_grip
+                    if v < cap:
+                        end = (
+                            v_rev
+                            if limited and v_rev < v_grip
+                            else None
+                            if grip_settles
+                            else v_grip
+                        )
+                b = 0.0
+                force = a - c * v * v
+                dx = 0.0
+                if end is None or force == 0.0:
+                    done = True
+                else:
+                    gain = end * end - v * v
+                    dx = 0.5 * gain / force * log1p_over(-c * gain / force)
+                    done = place + dx + max(0.0, (end * end - target2) * k) >= length
+                if done:
+                    dx = guess = _brake_distance(c, force, v, reach, k, guess)
                     decay = -expm1(-2.0 * c * dx) / c if c else 2.0 * dx
                     end = sqrt(max(0.0, v * v + force * decay))
-            assert end is not None
-            dt = _steady_force_time(a, c, v, end, dx)
-            if kind == "grip":
-                charge += i_grip * (emf * dx + i_grip * resistance * dt) / volts
-                heat += i_grip * i_grip * motor_resistance * dt
-            heat += i_idle * emf * dx
-            time += dt
-            place += dx
-            v = end
-        else:
-            if v > v_free:
-                kind, a, b, settle, end = "overrun", a_overrun, b_overrun, settle_overrun, v_free
-            else:
-                kind, a, b, settle = "motor", a_motor, b_motor, settle_motor
-                if v < cap:
-                    end = v_rev if limited else None
-                elif grip_settles:
-                    end = v_grip
-            d = b + 2.0 * c * settle
-            w0 = v - settle
-            done = True
-            w = q = dt = along = 0.0
-            if end is not None:
-                w = end - settle
-                q = (w0 - w) / (d + c * w)
-                gone = d * q / w0 if w0 else 1.0
-                if gone < 1.0:
-                    dt = -log1p(-gone) / d
-                    along = q * log1p_over(c * q)
-                    over = (end * end - target2) * k
-                    done = place + settle * dt + along + (over if over > 0.0 else 0.0) >= length
-            squares = 0.0
-            if not done:
+                    if k and end < target:
+                        dx = length - place
+                        decay = -expm1(-2.0 * c * dx) / c if c else 2.0 * dx
+                        end = sqrt(max(0.0, v * v + force * decay))
                 assert end is not None
-                speed = end
-                squares = _squares(c, d, w0, w, q, along)
+                dt = _steady_force_time(a, c, v, end, dx)
+                if kind == "grip":
+                    charge += i_grip * (emf * dx + i_grip * resistance * dt) / volts
+                    heat += i_grip * i_grip * motor_resistance * dt
+                heat += i_idle * emf * dx
+                time += dt
+                place += dx
+                v = end
             else:
-                dt, speed, along, squares = _brake_point(settle, d, c, w0, reach, k, guess)
-                if k and speed < target:
-                    dt, speed, along, squares = _brake_point(
-                        settle, d, c, w0, length - place, 0.0, guess
+                if v > v_free:
+                    kind, a, b, settle, end = (
+                        "overrun",
+                        a_overrun,
+                        b_overrun,
+                        settle_overrun,
+                        v_free,
                     )
-                guess = dt
-            dx = settle * dt + along
-            charge += i_stall * dt - i_fall * dx
-            heat += (
-                motor_resistance
-                * (
-                    (i_stall - i_fall * settle) ** 2 * dt
-                    - 2.0 * (i_stall - i_fall * settle) * i_fall * along
-                    + i_fall * i_fall * squares
+                else:
+                    kind, a, b, settle = "motor", a_motor, b_motor, settle_motor
+                    if v < cap:
+                        end = v_rev if limited else None
+                    elif grip_settles:
+                        end = v_grip
+                d = b + 2.0 * c * settle
+                w0 = v - settle
+                done = True
+                w = q = dt = along = 0.0
+                if end is not None:
+                    w = end - settle
+                    q = (w0 - w) / (d + c * w)
+                    gone = d * q / w0 if w0 else 1.0
+                    if gone < 1.0:
+                        dt = -log1p(-gone) / d
+                        along = q * log1p_over(c * q)
+                        over = (end * end - target2) * k
+                        done = place + settle * dt + along + (over if over > 0.0 else 0.0) >= length
+                squares = 0.0
+                if not done:
+                    assert end is not None
+                    speed = end
+                    squares = _squares(c, d, w0, w, q, along)
+                else:
+                    dt, speed, along, squares = _brake_point(settle, d, c, w0, reach, k, guess)
+                    if k and speed < target:
+                        dt, speed, along, squares = _brake_point(
+                            settle, d, c, w0, length - place, 0.0, guess
+                        )
+                    guess = dt
+                dx = settle * dt + along
+                charge += i_stall * dt - i_fall * dx
+                heat += (
+                    motor_resistance
+                    * (
+                        (i_stall - i_fall * settle) ** 2 * dt
+                        - 2.0 * (i_stall - i_fall * settle) * i_fall * along
+                        + i_fall * i_fall * squares
+                    )
+                    + i_idle * emf * dx
                 )
-                + i_idle * emf * dx
-            )
+                time += dt
+                place += dx
+                v = speed
+            if log is not None:
+                log.append(
+                    (kind, time0, time, place0, place, v0, v, a, b, c if kind != "limit" else 0.0)
+                )
+        closing = out = v
+        if k and v > target:
+            left = length - place
+            spare = v * v - target2 - 2.0 * braking * left
+            out = target if spare <= _ROUNDING * v * v else sqrt(target2 + spare)
+            dt = (v - out) / braking
+            heat += i_idle * emf * left
+            if log is not None:
+                log.append(("brake", time, time + dt, place, length, v, out, -braking, 0.0, 0.0))
             time += dt
-            place += dx
-            v = speed
-        if log is not None:
-            log.append(
-                (kind, time0, time, place0, place, v0, v, a, b, c if kind != "limit" else 0.0)
-            )
-    closing = out = v
-    if k and v > target:
-        left = length - place
-        spare = v * v - target2 - 2.0 * braking * left
-        out = target if spare <= _ROUNDING * v * v else sqrt(target2 + spare)
-        dt = (v - out) / braking
-        heat += i_idle * emf * left
-        if log is not None:
-            log.append(("brake", time, time + dt, place, length, v, out, -braking, 0.0, 0.0))
-        time += dt
+        guesses[index] = guess
+        total_time += laps * time
+        total_charge += laps * charge
+        total_heat += laps * heat
+        if entry > top:
+            top = entry
+        if closing > top:
+            top = closing
     return Driven(
-        time, entry if entry > closing else closing, closing, out,
-        limit_time, limit_distance, charge, heat, guess,
-    )  # fmt: skip
+        total_time, top, closing, out, limit_time, limit_distance, total_charge, total_heat
+    )

@@ -124,11 +124,3 @@ def gear_figures(
         limit_amps=limit_amps,
         limit_watts=limit_watts,
     )
-
-
-def steady_rates(gear: Gear, speed: float) -> tuple[float, float]:
-    """(pack current A, motor heat W) at part throttle and a constant speed."""
-    amps = (gear.roll_n + gear.drag_kg_m * speed * speed) / gear.newton_per_a + gear.i_idle
-    back = gear.emf * speed
-    duty = (back + amps * gear.resistance) / gear.volts
-    return duty * amps, amps * amps * gear.motor_resistance + gear.i_idle * back

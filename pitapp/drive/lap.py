@@ -7,10 +7,12 @@ it does reach, and the corner takes longer in proportion.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from math import inf
 from typing import Literal
 
-from pitapp.drive.chain import Logged, drive
-from pitapp.drive.gear import Gear, gear_figures, steady_rates
+from pitapp.drive.chain import Course, Logged, drive
+from pitapp.drive.gear import Gear, gear_figures
 from pitapp.drive.models import Air, Car, Controller, Motor, Pack, Straight, Track
 from pitapp.drive.results import LapResult
 from pitapp.drive.straight import MAH_PER_AS, result_of, straight_notes
@@ -28,15 +30,31 @@ _CORNERS: dict[Corners, tuple[float, float]] = {
 _PARTS = (1.0, 0.3, 0.55, 0.25, 0.4)
 
 
-def corner_rates(gear: Gear, straight: Straight) -> tuple[float, float, float]:
-    """(s, A·s, J) of the corner behind a straight."""
-    wanted = straight.exit_speed_m_s
-    if not straight.corner_s or not wanted:
-        return 0.0, 0.0, 0.0
-    speed = min(wanted, gear.cap)
-    seconds = straight.corner_s * wanted / speed
-    amps, watts = steady_rates(gear, speed)
-    return seconds, amps * seconds, watts * seconds
+Moments = tuple[float, float, float, float, float]
+
+
+def corner_moments(straights: Iterable[Straight], cap: float = inf) -> Moments:
+    """Σ seconds · speedⁿ for n = 0…4 over the corners, at no more than a gear's top speed."""
+    sums = [0.0] * 5
+    for straight in straights:
+        wanted = straight.exit_speed_m_s
+        if straight.corner_s and wanted:
+            speed = min(wanted, cap)
+            part = straight.corner_s * wanted / speed
+            for n in range(5):
+                sums[n] += part
+                part *= speed
+    return sums[0], sums[1], sums[2], sums[3], sums[4]
+
+
+def corner_sums(gear: Gear, moments: Moments) -> tuple[float, float, float]:
+    """(s, A·s, J) of corners at part throttle, I = (roll + drag·v²)/(η·Kt·k) + I₀ at speed v."""
+    s0, s1, s2, s3, s4 = moments
+    still = gear.roll_n / gear.newton_per_a + gear.i_idle
+    rise = gear.drag_kg_m / gear.newton_per_a
+    squares = still * still * s0 + 2.0 * still * rise * s2 + rise * rise * s4
+    charge = (gear.emf * (still * s1 + rise * s3) + gear.resistance * squares) / gear.volts
+    return s0, charge, gear.motor_resistance * squares + gear.i_idle * gear.emf * s1
 
 
 def run_lap(
@@ -76,15 +94,10 @@ def run_lap(
     results, notes = [], []
     for straight in track.straights:
         log: list[Logged] = []
-        driven = drive(
-            gear,
-            straight.length_m,
-            min(straight.entry_speed_m_s, gear.cap),
-            straight.exit_speed_m_s,
-            car.braking_m_s2,
-            log=log,
-        )
-        corner_s, corner_as, corner_j = corner_rates(gear, straight)
+        entry = min(straight.entry_speed_m_s, gear.cap)
+        course = Course(straight.length_m, entry, straight.exit_speed_m_s)
+        driven = drive(gear, (course,), car.braking_m_s2, [0.0], log)
+        corner_s, corner_as, corner_j = corner_sums(gear, corner_moments((straight,), gear.cap))
         own = straight_notes(car, gear, straight)
         results.append(result_of(gear, driven, log, own))
         notes += [note for note in own if note not in notes]

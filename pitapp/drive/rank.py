@@ -6,9 +6,9 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple, Protocol
 
-from pitapp.drive.chain import drive
+from pitapp.drive.chain import Course, drive
 from pitapp.drive.gear import Gear, gear_figures
-from pitapp.drive.lap import corner_rates
+from pitapp.drive.lap import corner_moments, corner_sums
 from pitapp.drive.learn import fit_lap_slope
 from pitapp.drive.models import Setup, Track
 from pitapp.drive.results import GearForecast
@@ -45,49 +45,44 @@ class _Lap(NamedTuple):
 
 
 def _laps(ratios: Sequence[float], track: Track, setup: Setup) -> dict[float, _Lap]:
-    """One lap in every gear; `ratios` in order, so that each gear starts from the one before."""
+    """One lap in every gear; `ratios` in order, so that each gear starts from the ones before."""
     parts = setup.car, setup.motor, setup.pack, setup.controller, setup.air
-    gears = [gear_figures(*parts, ratio) for ratio in ratios]
-    steps = [0.0, 0.0]
-    for low, mid, high in zip(ratios, ratios[1:], ratios[2:], strict=False):
-        steps.append((high - mid) / (mid - low))
-    sums = [[0.0] * 6 for _ in gears]
     braking = setup.car.braking_m_s2
-    for straight, count in Counter(track.straights).items():
-        length, entry, exit_speed = (
-            straight.length_m,
-            straight.entry_speed_m_s,
-            straight.exit_speed_m_s,
+    courses = [
+        Course(straight.length_m, straight.entry_speed_m_s, straight.exit_speed_m_s, count)
+        for straight, count in Counter(track.straights).items()
+    ]
+    moments = corner_moments(track.straights)
+    fastest = max(
+        max(straight.entry_speed_m_s, straight.exit_speed_m_s or 0.0)
+        for straight in track.straights
+    )
+    last = before = [0.0] * len(courses)
+    laps: dict[float, _Lap] = {}
+    step = 0.0
+    for index, ratio in enumerate(ratios):
+        gear = gear_figures(*parts, ratio)
+        own, corners = courses, moments
+        if gear.cap < fastest:
+            own = [course._replace(entry=min(course.entry, gear.cap)) for course in courses]
+            corners = corner_moments(track.straights, gear.cap)
+        if index > 1:
+            step = (ratio - ratios[index - 1]) / (ratios[index - 1] - ratios[index - 2])
+        guesses = [x + (x - y) * step for x, y in zip(last, before, strict=True)]
+        driven = drive(gear, own, braking, guesses)
+        last, before = guesses, last
+        corner_s, corner_as, corner_j = corner_sums(gear, corners)
+        seconds = driven.time + corner_s
+        laps[ratio] = _Lap(
+            gear,
+            seconds,
+            driven.top,
+            driven.limit_time,
+            driven.limit_distance,
+            driven.charge + corner_as,
+            (driven.heat + corner_j) / seconds,
         )
-        corner = straight.corner_s > 0.0
-        last = before = 0.0
-        for gear, step, total in zip(gears, steps, sums, strict=False):
-            driven = drive(
-                gear,
-                length,
-                entry if entry < gear.cap else gear.cap,
-                exit_speed,
-                braking,
-                last + (last - before) * step,
-            )
-            seconds, top, _, _, limit_s, limit_m, charge, heat, guess = driven
-            last, before = guess, last
-            if corner:
-                corner_s, corner_as, corner_j = corner_rates(gear, straight)
-                seconds += corner_s
-                charge += corner_as
-                heat += corner_j
-            total[0] += count * seconds
-            if top > total[1]:
-                total[1] = top
-            total[2] += count * limit_s
-            total[3] += count * limit_m
-            total[4] += count * charge
-            total[5] += count * heat
-    return {
-        ratio: _Lap(gear, total[0], total[1], total[2], total[3], total[4], total[5] / total[0])
-        for ratio, gear, total in zip(ratios, gears, sums, strict=True)
-    }
+    return laps
 
 
 def _general_notes(track: Track, setup: Setup, heating: HeatingFit) -> tuple[str, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pitapp.drive.chain import Driven, Logged, drive
+from pitapp.drive.chain import Course, Driven, Logged, drive
 from pitapp.drive.gear import Gear, gear_figures
 from pitapp.drive.models import Air, Car, Controller, Motor, Pack, Straight
 from pitapp.drive.results import Phase, StraightResult
@@ -118,12 +118,6 @@ def run_straight(
     """
     gear = gear_figures(car, motor, pack, controller, air, ratio)
     log: list[Logged] = []
-    driven = drive(
-        gear,
-        straight.length_m,
-        straight.entry_speed_m_s,
-        straight.exit_speed_m_s,
-        car.braking_m_s2,
-        log=log,
-    )
+    course = Course(straight.length_m, straight.entry_speed_m_s, straight.exit_speed_m_s)
+    driven = drive(gear, (course,), car.braking_m_s2, [0.0], log)
     return result_of(gear, driven, log, straight_notes(car, gear, straight))
