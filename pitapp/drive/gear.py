@@ -43,7 +43,7 @@ class Gear(NamedTuple):
     drag_kg_m: float
     rpm_per_m_s: float
     limit_amps: float
-    limit_watts: float
+    limit_squares: float
 
 
 def gear_figures(
@@ -87,12 +87,12 @@ def gear_figures(
     a_overrun = (emf * (stall - idle) / eta - roll) / inertia
     b_overrun = emf * fall / eta / inertia
     limited = v_rev <= settles_at
-    limit_amps = limit_watts = 0.0
+    limit_amps = limit_squares = 0.0
     if limited:
         amps = (roll + drag * v_rev * v_rev) / (eta * emf) + idle
         back = emf * v_rev
         limit_amps = (back + amps * resistance) / pack.voltage_v * amps
-        limit_watts = amps * amps * motor.resistance_ohm + idle * back
+        limit_squares = amps * amps
     return Gear(
         a=a,
         b=b,
@@ -122,5 +122,5 @@ def gear_figures(
         drag_kg_m=drag,
         rpm_per_m_s=rpm_per_m_s,
         limit_amps=limit_amps,
-        limit_watts=limit_watts,
+        limit_squares=limit_squares,
     )

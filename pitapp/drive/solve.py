@@ -1,0 +1,120 @@
+"""Where a phase ends: the brake point, and the integrals up to it, in plain floats."""
+
+from __future__ import annotations
+
+from math import expm1, log, log1p, sqrt
+
+from pitapp.drive.riccati import atanh_over
+
+_LAST_STEP = 1e-4
+_MOST_STEPS = 200
+
+
+def brake_distance(
+    c: float, force: float, speed: float, reach: float, k: float, guess: float
+) -> tuple[float, float]:
+    """(s, v) where s + k·v²(s) = reach in a phase with b = 0; `force` is dv/dt at its start."""
+    v2 = speed * speed
+    rise = 2.0 * force
+    if not k:
+        s = reach
+        gone = -expm1(-2.0 * c * s) / (2.0 * c) if c else s
+        return s, sqrt(max(0.0, v2 + rise * gone))
+    low, high = 0.0, reach
+    s = guess or (reach - k * v2) / (1.0 + k * rise)
+    for _ in range(_MOST_STEPS):
+        if not low <= s <= high:
+            s = 0.5 * (low + high)
+        fade = expm1(-2.0 * c * s)
+        gone = -fade / (2.0 * c) if c else s
+        square = v2 + rise * gone
+        miss = s + k * square - reach
+        slope = 1.0 + k * rise * (1.0 + fade)
+        if miss > 0.0:
+            high = s
+        else:
+            low = s
+        if slope <= 0.0:
+            s = -1.0
+            continue
+        step = -miss / slope
+        s += step
+        if -1e-7 * s <= step <= 1e-7 * s:
+            square += rise * (1.0 + fade) * step
+            break
+    return s, sqrt(square) if square > 0.0 else 0.0
+
+
+def steady_force_time(a: float, c: float, v0: float, v: float, dx: float) -> float:
+    """Time from v₀ to v over `dx` in a phase with b = 0."""
+    below = 2.0 * (a - c * v * v0)
+    part = (v - v0) / below if below else 0.0
+    square = 4.0 * a * c * part * part
+    if square > 0.5:  # near the settled speed, of which v alone says too little
+        settle = sqrt(a / c)
+        return dx / settle + log((settle + v) / (settle + v0)) / (c * settle)
+    return 2.0 * part * atanh_over(square) if part else dx / v
+
+
+def squares_of(c: float, d: float, w0: float, w: float, q: float, along: float) -> float:
+    """∫w² dt in a phase under full throttle; `along` is ∫w dt."""
+    u = c * q
+    if not -0.02 < u < 0.02:
+        return (w0 - w - d * along) / c
+    phi = 0.0
+    for n in range(9, 1, -1):
+        phi = (n - 1) / n - phi * u
+    return w0 * q / (1.0 + u) - d * q * q * phi
+
+
+def brake_point(
+    settle: float, d: float, c: float, w0: float, reach: float, k: float, guess: float
+) -> tuple[float, float, float, float]:
+    """(t, v, ∫w dt, ∫w² dt) where x(t) + k·v² = reach under full throttle; `w0` = v₀ − settle."""
+    low, high = 0.0, reach / settle + 2.0 / d
+    t = guess
+    if not low < t < high:
+        # As if the first acceleration lasted.
+        v = settle + w0
+        f = -(d + c * w0) * w0
+        rest = (reach - k * v * v) / (1.0 + 2.0 * k * f)
+        root = v * v + 2.0 * f * rest
+        t = 2.0 * rest / (v + sqrt(root)) if rest > 0.0 and root > 0.0 else high
+    for _ in range(_MOST_STEPS):
+        fade = expm1(-d * t)
+        q = -w0 * fade / d
+        u = c * q
+        w = w0 * (1.0 + fade) / (1.0 + u)
+        along = q * (log1p(u) / u) if u else q
+        v = settle + w
+        f = -(d + c * w) * w
+        pull = 2.0 * k * f
+        miss = settle * t + along + k * v * v - reach
+        slope = v * (1.0 + pull)
+        if miss > 0.0:
+            high = t
+        else:
+            low = t
+        step = 0.0
+        if slope > 0.0:
+            fall = d + 2.0 * c * w
+            below = slope - 0.5 * miss * (f * (1.0 + pull) - v * pull * fall) / slope
+            step = -miss / (below if below > 0.0 else slope)
+            last = _LAST_STEP * t / (1.0 + d * t)
+            if -last <= step <= last:
+                break
+            t += step
+            if low < t < high:
+                continue
+            step = 0.0
+        if high - low <= 1e-16 * high:
+            break
+        t = 0.5 * (low + high)
+    # The last step by its Taylor series to second order, instead of a fresh evaluation.
+    half = 0.5 * step * f
+    return (
+        t + step,
+        v + 2.0 * half - half * step * (d + 2.0 * c * w),
+        along + (w + half) * step,
+        squares_of(c, d, w0, w, q, along) + w * (w + 2.0 * half) * step,
+    )
