@@ -8,25 +8,9 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from pitapp.packs.bounds import least_waiting
-from pitapp.packs.jobs import SLACK_MIN, Day, Job, Kind
+from pitapp.packs.jobs import SLACK_MIN, Day, Job, is_better
 
 _UNDECIDED, _MUST, _DONE, _DROPPED = range(4)
-
-
-def _is_better(kinds: tuple[Kind, ...], place: int, number: int) -> bool:
-    """Whether a pack of the kind at `place` does at least as well as one of kind `number` always.
-
-    Such a pack may stand in for the other in any schedule, so the other is never used before it.
-    """
-    one, other = kinds[place], kinds[number]
-    if place == number or one.full or other.full:
-        return False
-    return (
-        one.free_from <= other.free_from
-        and one.first_length <= other.first_length
-        and all(a <= b for a, b in zip(one.recharge_length, other.recharge_length, strict=True))
-        and all(a >= b for a, b in zip(one.can_run, other.can_run, strict=True))
-    )
 
 
 class _Met(NamedTuple):
@@ -46,6 +30,7 @@ class Descent:
     without: int
     most_states: int
     best_time: float = math.inf
+    short_first: bool = True
     states: int = 0
     best_jobs: list[Job] | None = None
     jobs: list[Job] = field(default_factory=list)
@@ -58,7 +43,7 @@ class Descent:
         self.kind_of = [-1] * heats
         self.runs_again = [False] * heats
         self.better = [
-            [place for place in range(len(day.kinds)) if _is_better(day.kinds, place, number)]
+            [place for place in range(len(day.kinds)) if is_better(day.kinds, place, number)]
             for number in range(len(day.kinds))
         ]
         self.left = [
@@ -236,7 +221,7 @@ class Descent:
         return False
 
     def _place_next(self, todo: list[int], cost: float) -> None:
-        """Try each charge that may be placed next, and each full pack for the latest heat."""
+        """Try each charge that may come next, and each full pack for the latest heat."""
         day = self.day
         latest_free = self.free[0]
         choices: list[tuple[float, float, int, int, int]] = []
@@ -255,7 +240,17 @@ class Descent:
                 continue
             for number, before, length in self._options(heat, end):
                 choices.append((waits, length, heat, number, before))
-        choices.sort(key=lambda choice: (choice[0], choice[1], -choice[2], choice[3], -choice[4]))
+        again = day.need[todo[day.outputs]] if len(todo) > day.outputs else -math.inf
+
+        def promise(choice: tuple[float, float, int, int, int]) -> tuple[float, ...]:
+            """Little waiting first; then short, or long but done for the output's next heat."""
+            waits, length, heat, number, before = choice
+            if self.short_first:
+                return waits, length, -heat, number, -before
+            spare = min(day.need[heat], latest_free) - length - again
+            return waits, spare < 0, abs(spare), -heat, number, -before
+
+        choices.sort(key=promise)
         for waits, length, heat, number, before in choices:
             if cost + waits >= self.best_time - SLACK_MIN:
                 break

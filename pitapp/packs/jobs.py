@@ -53,3 +53,19 @@ class Found:
     full_time: float
     proved: bool
     states: int
+
+
+def is_better(kinds: tuple[Kind, ...], place: int, number: int) -> bool:
+    """Whether a pack of the kind at `place` does at least as well as one of kind `number` always.
+
+    Such a pack may stand in for the other in any schedule, so the other is never used before it.
+    """
+    one, other = kinds[place], kinds[number]
+    if place == number or one.full or other.full:
+        return False
+    return (
+        one.free_from <= other.free_from
+        and one.first_length <= other.first_length
+        and all(a <= b for a, b in zip(one.recharge_length, other.recharge_length, strict=True))
+        and all(a >= b for a, b in zip(one.can_run, other.can_run, strict=True))
+    )

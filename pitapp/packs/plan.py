@@ -55,7 +55,7 @@ def plan_charging(
     charger: Charger,
     rules: PlanRules | None = None,
     *,
-    most_states: int = 20_000,
+    most_states: int = 16_000,
 ) -> ChargePlan:
     """Plan the day's charges so that each heat has a full pack, as late as can be, then storage.
 
@@ -90,7 +90,7 @@ def plan_charging(
     ordered = [heats[place] for place in order]
 
     best, outputs, proved = _best_schedule(ordered, usable, charger, rules, most)
-    prospects = [_prospect(pack, ordered, charger, outputs, rules) for pack in usable]
+    prospects = [prospect_of(pack, ordered, charger, outputs, rules) for pack in usable]
     turns = _turns(best, usable, prospects, ordered, rules)
     steps = charge_steps(turns, prospects, outputs)
     add_storage_steps(steps, turns, prospects, ordered, charger, outputs, rules)
@@ -118,7 +118,7 @@ def _check(heats: Sequence[Heat], packs: Sequence[PlanPack], rules: PlanRules) -
         raise ValueError("A heat that has started already cannot be planned for.")
 
 
-def _prospect(
+def prospect_of(
     pack: PlanPack, ordered: Sequence[Heat], charger: Charger, outputs: int, rules: PlanRules
 ) -> Prospect:
     """What the charger can do for one pack with so many outputs in use."""
@@ -163,7 +163,7 @@ def _best_schedule(
     left = most_states
     before: list[Prospect] = []
     for outputs in range(charger.outputs, 0, -1):
-        prospects = [_prospect(pack, ordered, charger, outputs, rules) for pack in usable]
+        prospects = [prospect_of(pack, ordered, charger, outputs, rules) for pack in usable]
         if best is not None and prospects == before:
             continue
         before = prospects

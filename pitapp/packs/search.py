@@ -9,9 +9,10 @@ Every best schedule can be rebuilt from the end of the day backwards: take its c
 order of their ends, and put each on the output that is free latest, ending as late as it can (its
 heat, or where that output's next charge begins). Moving a charge later never hurts: it sits full
 for less and begins no sooner. So it is enough to search over orders of charges and over what each
-one charges; the search is depth first with three prunings that lose no best schedule: a bound on
-the heats that must go without, a bound on the waiting still to come, and a table of states already
-met with no less time left and no more waiting.
+one charges; the search is depth first with four prunings that lose no best schedule: a bound on
+the heats that must go without, a bound on the waiting still to come, a table of states already met
+with no less time left and no more waiting, and no use of a pack for which there are more packs at
+least as good than there are heats.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ from pitapp.packs.jobs import Day, Found, Job
 
 
 def search(
-    day: Day, most_states: int = 20_000, beat: tuple[int, float] = (1_000_000, math.inf)
+    day: Day, most_states: int = 16_000, beat: tuple[int, float] = (1_000_000, math.inf)
 ) -> Found:
     """The schedule with the fewest heats without a full pack, then the least time full.
 
@@ -46,7 +47,16 @@ def search(
 
 
 _DIVE_STATES = 400
-_ALLOWANCES_MIN = (0.001, 5.0, 15.0, 40.0, 100.0)
+_ROUNDS = (
+    (0.001, False, 4),
+    (0.001, True, 4),
+    (5.0, False, 4),
+    (15.0, True, 4),
+    (40.0, True, 4),
+    (100.0, True, 2),
+    (math.inf, True, 1),
+)
+"""Minutes allowed over the least, whether to try short charges first, share of the states left."""
 
 
 def _search_with(
@@ -61,19 +71,22 @@ def _search_with(
     left = states
     best: tuple[float, list[Job]] | None = None
     least = Descent(day, without, 0, most).least_cost()
-    rounds = [(math.inf, _DIVE_STATES)]
-    rounds += [(least + allowed, states // 2) for allowed in _ALLOWANCES_MIN]
-    rounds += [(math.inf, states)]
-    for allowed, share in rounds:
-        limit = min(most, allowed)
-        run = Descent(day, without, min(share, left), limit)
+    refuted = -math.inf
+    for allowed, short_first, share in ((math.inf, True, 0), *_ROUNDS):
+        limit = min(most, least + allowed)
+        if limit <= refuted and limit < most:
+            continue
+        states_now = min(left, max(_DIVE_STATES, left // share) if share else _DIVE_STATES)
+        run = Descent(day, without, states_now, limit, short_first)
         run.descend(0.0)
         left -= min(run.states, run.most_states)
         if run.best_jobs is not None:
             best = (run.best_time, run.best_jobs)
             most = run.best_time
-        if run.states <= run.most_states and (run.best_jobs is not None or limit == most):
-            return best, True, states - left
+        if run.states <= run.most_states:
+            if run.best_jobs is not None or limit == most:
+                return best, True, states - left
+            refuted = limit
         if left <= 0:
             break
     return best, False, states - left
