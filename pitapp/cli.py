@@ -5,8 +5,9 @@ from __future__ import annotations
 import signal
 import sys
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -15,6 +16,7 @@ from pitapp import __version__
 if TYPE_CHECKING:
     from flask import Flask
 
+Command = TypeVar("Command", bound=Callable[..., Any])
 DEFAULT_PORT = 8510
 DEMO_PORT = 8511
 
@@ -25,8 +27,8 @@ def cli() -> None:
     """The race day of an electric model touring car, on a phone with no signal."""
 
 
-def _serving(port: int) -> Any:
-    def options(command: Any) -> Any:
+def _serving(port: int) -> Callable[[Command], Command]:
+    def options(command: Command) -> Command:
         host = click.option(
             "--host", default="127.0.0.1", show_default=True, help="Address to listen on."
         )

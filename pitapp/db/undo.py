@@ -38,7 +38,7 @@ class Step:
 
     def touch(self, table: str, row_id: int) -> None:
         """Note the row as it is now, before it is changed or deleted."""
-        if not any(noted == (table, row_id) for *noted, _ in self._rows):
+        if (table, row_id) not in [(noted, noted_id) for noted, noted_id, _ in self._rows]:
             self._rows.append((table, row_id, _row(self._connection, table, row_id)))
 
     def made(self, table: str, row_id: int) -> None:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from pydantic import ValidationError
 from wtforms import Form, RadioField
 
 from pitapp.gearing.answer import Question
 from pitapp.kit.pitch import pitch_from_diametral, pitch_from_module
 from pitapp.web.fields import Needed, NumberField, WholeField
 from pitapp.web.forms import PitForm, in_words
-from pydantic import ValidationError
 
 NUDGES = {
     "pinion-less": ("pinion", -1),

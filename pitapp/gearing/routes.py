@@ -144,7 +144,8 @@ def fit(connection: sqlite3.Connection) -> Any:
         )
     entry, token = store.fit(connection, car, int(form.pinion.data), int(form.spur.data), now())
     notice(
-        f"Fitted {entry.pinion_teeth} / {entry.spur_teeth}, FDR {entry.final_drive_ratio:.2f}", token
+        f"Fitted {entry.pinion_teeth} / {entry.spur_teeth}, FDR {entry.final_drive_ratio:.2f}",
+        token,
     )
     return after_write("gearing.page")
 
@@ -172,8 +173,15 @@ def _wanted() -> dict[str, Any]:
         except ValueError as error:
             form.value.errors = [str(error)]
     rows = [
-        (option, work.answer(bench.question.model_copy(
-            update={"pinion": option.pinion_teeth, "spur": option.spur_teeth})), step)
+        (
+            option,
+            work.answer(
+                bench.question.model_copy(
+                    update={"pinion": option.pinion_teeth, "spur": option.spur_teeth}
+                )
+            ),
+            step,
+        )
         for option, step in near
     ]
     return {"form": form, "bench": bench, "rows": rows, "asked": asked and not form.errors}

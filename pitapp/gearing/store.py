@@ -75,7 +75,5 @@ def take_out(connection: sqlite3.Connection, fit_id: int, now: datetime) -> str:
     label = f"Took {entry.pinion_teeth} / {entry.spur_teeth} out of the log"
     with undo.step(connection, label, now) as step:
         step.touch("gear_fits", fit_id)
-        connection.execute(
-            "UPDATE gear_fits SET removed_at = ? WHERE id = ?", (stamp(now), fit_id)
-        )
+        connection.execute("UPDATE gear_fits SET removed_at = ? WHERE id = ?", (stamp(now), fit_id))
     return step.token

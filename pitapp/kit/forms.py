@@ -21,7 +21,9 @@ class MotorForm(PitForm):
 
     version = HiddenField(default="1")
     name = StringField("Name", [Needed("Give the motor a name.")], render_kw=NAME_KEYWORDS)
-    kv_rpm_per_v = NumberField("Kv", [Needed("What is its Kv, from the label or bench?")], unit="rpm/V")
+    kv_rpm_per_v = NumberField(
+        "Kv", [Needed("What is its Kv, from the label or bench?")], unit="rpm/V"
+    )
     winding = StringField("Winding", render_kw=NAME_KEYWORDS)
     resistance_ohm = NumberField("Resistance", unit="Ω")
     no_load_current_a = NumberField("No-load current", unit="A")

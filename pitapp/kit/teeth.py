@@ -7,7 +7,9 @@ from collections.abc import Iterable
 
 LEAST_TEETH, MOST_TEETH = 6, 200
 MOST_LISTED = 200
-_PART = re.compile(r"(\d{1,3})(?:\s*(?:-|–|—|to|\.\.)\s*(\d{1,3})(?:\s*/\s*(\d{1,2}))?)?\Z", re.IGNORECASE)
+_PART = re.compile(
+    r"(\d{1,3})(?:\s*(?:-|–|—|to|\.\.)\s*(\d{1,3})(?:\s*/\s*(\d{1,2}))?)?\Z", re.IGNORECASE
+)
 
 
 def parse_teeth(text: str) -> list[int]:
@@ -33,9 +35,7 @@ def parse_teeth(text: str) -> list[int]:
         if first > last:
             first, last = last, first
         if first < LEAST_TEETH or last > MOST_TEETH:
-            raise ValueError(
-                f"“{part}” is outside {LEAST_TEETH} to {MOST_TEETH} teeth."
-            )
+            raise ValueError(f"“{part}” is outside {LEAST_TEETH} to {MOST_TEETH} teeth.")
         found.update(range(first, last + 1, max(1, int(match[3] or 1))))
     if not found:
         raise ValueError("Write at least one number of teeth, like 20-32, 35, 38.")

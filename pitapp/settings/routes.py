@@ -12,6 +12,7 @@ from pitapp.db import settings as stored
 from pitapp.settings.forms import THEMES, ThemeForm, UnitsForm
 from pitapp.web.clock import current_settings
 from pitapp.web.htmx import after_write, show
+from pitapp.web.nav import MORE
 from pitapp.web.undo import notice
 from pitapp.web.writes import write
 
@@ -29,6 +30,11 @@ def theme() -> str:
     """The look chosen on this device."""
     chosen = request.cookies.get(THEME_COOKIE, "auto")
     return chosen if chosen in dict(THEMES) else "auto"
+
+
+@blueprint.get("/more")
+def more() -> Any:
+    return show("settings/more.html", "settings/_more.html", others=MORE)
 
 
 @blueprint.get("/settings")

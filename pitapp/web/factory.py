@@ -6,6 +6,8 @@ import os
 import secrets
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from hashlib import sha256
+from importlib import import_module
 from pathlib import Path
 
 from flask import Flask
@@ -19,6 +21,7 @@ from pitapp.web import clock as wall_clock
 
 PACKAGE = Path(__file__).resolve().parent.parent
 LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
+ROOMS = ("board", "gearing", "kit", "settings")
 DATABASE_NAME = "pitapp.sqlite3"
 
 
@@ -33,7 +36,7 @@ def build(
     )
     app.config.update(
         SECRET_KEY=key,
-        SESSION_COOKIE_NAME=f"pitapp_{key[:8]}",
+        SESSION_COOKIE_NAME=f"pitapp_{sha256(key.encode()).hexdigest()[:8]}",
         SESSION_COOKIE_SAMESITE="Strict",
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_REFRESH_EACH_REQUEST=False,
@@ -59,13 +62,8 @@ def build(
 
 def register_rooms(app: Flask) -> None:
     """Give the app every room's pages."""
-    from pitapp.board.routes import blueprint as board
-    from pitapp.gearing.routes import blueprint as gearing
-    from pitapp.kit.routes import blueprint as kit
-    from pitapp.settings.routes import blueprint as settings
-
-    for blueprint in (board, gearing, kit, settings):
-        app.register_blueprint(blueprint)
+    for room in ROOMS:
+        app.register_blueprint(import_module(f"pitapp.{room}.routes").blueprint)
 
 
 def beside(name: str) -> Path:

@@ -60,7 +60,11 @@ def register(app: Flask) -> None:
     @app.errorhandler(CSRFError)
     def _csrf(error: CSRFError) -> Any:
         answer = app.make_response(
-            page("Open for too long", "This page was open for too long. Reload it, then send again.", 400)
+            page(
+                "Open for too long",
+                "This page was open for too long. Reload it, then send again.",
+                400,
+            )
         )
         answer.headers["X-Csrf-Refused"] = "1"
         return answer

@@ -29,7 +29,9 @@ def parse_number(text: str) -> float:
         raise ValueError("That is too long for a number.")
     if "," in tidy:
         if "." in tidy or tidy.count(",") > 1:
-            raise ValueError("Write it with one decimal comma or point and nothing between thousands.")
+            raise ValueError(
+                "Write it with one decimal comma or point and nothing between thousands."
+            )
         tidy = tidy.replace(",", ".")
     if not all(character in "0123456789.+-eE" for character in tidy) or not tidy.isascii():
         raise ValueError("Write a number here, such as 63.5.")
@@ -45,8 +47,9 @@ def parse_number(text: str) -> float:
 class NumberField(Field):
     """A decimal number, or None when left empty."""
 
-    widget = TextInput()
+    widget: Any = TextInput()
     keypad = "decimal"
+    data: Any
 
     def __init__(self, label: str | None = None, validators: Any = None, **options: Any) -> None:
         self.unit_symbol: str = options.pop("unit", "")

@@ -49,7 +49,13 @@ class PitForm(FlaskForm):
             if name == "version" and field is not None:
                 field.data = str(value)
             elif field is not None and (field.data or None) not in (value or None, str(value)):
-                now_there = "empty" if value in (None, "") else f"{value:g}" if isinstance(value, float) else value
+                now_there = (
+                    "empty"
+                    if value in (None, "")
+                    else f"{value:g}"
+                    if isinstance(value, float)
+                    else value
+                )
                 field.errors = [*field.errors, f"On the other screen this became {now_there}."]
 
     @property

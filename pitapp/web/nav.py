@@ -20,15 +20,17 @@ FOOT = (
     Place("board", "/", "Board"),
     Place("gearing", "/gearing", "Gearing"),
     Place("kit", "/kit", "Kit"),
-    Place("settings", "/settings", "Settings"),
+    Place("more", "/more", "More"),
 )
-MORE: tuple[Place, ...] = ()
+MORE = (Place("settings", "/settings", "Settings", "Units, look, this device"),)
 
 
 def register(app: Flask) -> None:
     """Offer the places to every template."""
 
     def values() -> dict[str, object]:
-        return {"places": FOOT, "room": request.blueprint or ""}
+        here = request.blueprint or ""
+        at_foot = here in {place.room for place in FOOT}
+        return {"places": FOOT, "room": here, "foot_room": here if at_foot else "more"}
 
     app.context_processor(values)

@@ -20,11 +20,17 @@ class Shown(NamedTuple):
 
     def shown(self, metric: float) -> float:
         """The value in this unit."""
-        return metric if self.unit == self.metric_unit else convert(metric, self.metric_unit, self.unit)
+        return (
+            metric
+            if self.unit == self.metric_unit
+            else convert(metric, self.metric_unit, self.unit)
+        )
 
     def metric(self, shown: float) -> float:
         """The metric value of what was typed in this unit."""
-        return shown if self.unit == self.metric_unit else convert(shown, self.unit, self.metric_unit)
+        return (
+            shown if self.unit == self.metric_unit else convert(shown, self.unit, self.metric_unit)
+        )
 
 
 KINDS: dict[str, dict[str, Shown]] = {

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
 import uuid
 from collections.abc import Callable
 from functools import wraps
@@ -10,7 +9,7 @@ from typing import Any
 
 from flask import Response, make_response, request
 
-from pitapp.db import get_db, stamp, transaction
+from pitapp.db import answers, get_db, transaction
 from pitapp.errors import BadRequest
 from pitapp.web.clock import now
 
@@ -34,13 +33,13 @@ def write(view: Callable[..., Any]) -> Callable[..., Response]:
         key = _key()
         try:
             with transaction(get_db()) as connection:
-                if key and (earlier := _answered(connection, key)):
+                if key and (earlier := _again(answers.find(connection, key))):
                     return earlier
                 response = make_response(view(connection, **arguments))
                 if response.status_code >= 400:
                     raise _Unsaved(response)
                 if key:
-                    _keep(connection, key, response)
+                    answers.keep(connection, key, _answer(response), now())
         except _Unsaved as unsaved:
             return unsaved.response
         return response
@@ -58,29 +57,20 @@ def _key() -> str | None:
         raise BadRequest("The key of this write is no UUID.") from None
 
 
-def _answered(connection: sqlite3.Connection, key: str) -> Response | None:
-    row = connection.execute(
-        "SELECT status, location, content_type, body FROM answered_writes WHERE key = ?", (key,)
-    ).fetchone()
-    if row is None:
+def _again(answer: answers.Answer | None) -> Response | None:
+    if answer is None:
         return None
-    response = Response(row["body"], row["status"], content_type=row["content_type"])
-    if row["location"]:
-        response.headers["Location"] = row["location"]
+    response = Response(answer.body, answer.status, content_type=answer.content_type)
+    if answer.location:
+        response.headers["Location"] = answer.location
     response.headers["Idempotent-Replayed"] = "true"
     return response
 
 
-def _keep(connection: sqlite3.Connection, key: str, response: Response) -> None:
-    connection.execute(
-        "INSERT INTO answered_writes (key, made_at, status, location, content_type, body) "
-        "VALUES (?, ?, ?, ?, ?, ?)",
-        (
-            key,
-            stamp(now()),
-            response.status_code,
-            response.headers.get("Location"),
-            response.content_type,
-            response.get_data(),
-        ),
+def _answer(response: Response) -> answers.Answer:
+    return answers.Answer(
+        response.status_code,
+        response.headers.get("Location"),
+        response.content_type,
+        response.get_data(),
     )
