@@ -28,4 +28,9 @@ def air_density_kg_m3(temperature_c: float, pressure_pa: float = 101_325.0) -> f
     """
     celsius = number(temperature_c, "air temperature", -60, 80, unit="°C")
     pascal = number(pressure_pa, "air pressure", 30_000, 120_000, unit="Pa")
+    return density_of(celsius, pascal)
+
+
+def density_of(celsius: float, pascal: float) -> float:
+    """`air_density_kg_m3` for figures that are known to be sound."""
     return pascal / (GAS_CONSTANT_DRY_AIR * (celsius + 273.15))

@@ -146,16 +146,16 @@ def drive(
                         over = (end * end - target2) * k
                         reach = settle * dt + along
                         done = reach + over >= left if over > 0.0 else reach >= left
-                        if not done:
-                            v = end
-                            squares = squares_of(c, d, w0, w, q, along)
+                        v = end
                 if done:
                     reach = left + k * target2
-                    dt, v, along, squares = brake_point(settle, d, c, w0, reach, k, guess)
-                    if k and v < target:
-                        dt, v, along, squares = brake_point(settle, d, c, w0, left, 0.0, guess)
+                    dt, w, along = brake_point(settle, d, c, w0, reach, k, guess)
+                    if k and settle + w < target:
+                        dt, w, along = brake_point(settle, d, c, w0, left, 0.0, guess)
                     guess = dt
+                    v = settle + w
                 dx = settle * dt + along
+                squares = squares_of(c, d, w0, w, along)
                 if kind == "overrun":
                     shift = settle - settle_motor
                     squares += shift * (2.0 * along + shift * dt)

@@ -11,7 +11,7 @@ from typing import Annotated, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from pitapp.drive.air import air_density_kg_m3
+from pitapp.drive.air import density_of
 from pitapp.drive.results import GearForecast, LapResult, LapSlope, Phase, StraightResult
 from pitapp.heat.models import HeatingFit
 from pitapp.limits import number
@@ -96,7 +96,7 @@ class Air(Record):
     @property
     def density_kg_m3(self) -> float:
         """Density of this air, as dry air."""
-        return air_density_kg_m3(self.temperature_c, self.pressure_pa)
+        return density_of(self.temperature_c, self.pressure_pa)
 
 
 class Straight(Record):

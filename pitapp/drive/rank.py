@@ -14,9 +14,9 @@ from pitapp.drive.models import Setup, Track
 from pitapp.drive.results import GearForecast
 from pitapp.drive.straight import MAH_PER_AS, short_note, slow_note
 from pitapp.drive.verdict import Outlook, level_of, verdict_of
-from pitapp.heat.fit import fit_heating, forecast_temperature
+from pitapp.heat.fit import fit_heating, flag_temperature
 from pitapp.heat.models import HeatingFit
-from pitapp.limits import number, whole
+from pitapp.limits import number
 
 # Share of a change in heat between gears that the model may be out by, from memory.
 _HEAT_CHANGE_SPREAD = 0.2
@@ -152,16 +152,16 @@ def rank_gears(options: Iterable[Option], track: Track, setup: Setup) -> list[Ge
         if logged:
             near = min(logged, key=lambda known: abs(known - ratio))
             spread = _HEAT_CHANGE_SPREAD * abs(lap.watts - laps[near].watts)
-        flag = forecast_temperature(
-            heating, lap.watts, setup.run_length_s, start_c, air_c, power_se_w=spread
+        flag_c, flag_se_c = flag_temperature(
+            heating, lap.watts, setup.run_length_s, start_c, air_c, spread
         )
         seconds = max(lap.seconds + change, 0.1)
         charge = lap.charge * MAH_PER_AS * setup.run_length_s / seconds
         return Outlook(
             lap_s=seconds,
             difference_s=lap.seconds - base.seconds + change,
-            temperature_c=flag.temperature_c,
-            temperature_se_c=flag.se_c,
+            temperature_c=flag_c,
+            temperature_se_c=flag_se_c,
             limit_m=lap.limit_m,
             charge_mah=charge,
             pack_share=charge / setup.pack.capacity_mah,
@@ -178,8 +178,8 @@ def rank_gears(options: Iterable[Option], track: Track, setup: Setup) -> list[Ge
         slow = slow_note(lap.gear, fastest_entry)
         found.append(
             GearForecast(
-                pinion_teeth=whole(option.pinion_teeth, "pinion", 1, 1000, unit="teeth"),
-                spur_teeth=whole(option.spur_teeth, "spur", 1, 1000, unit="teeth"),
+                pinion_teeth=option.pinion_teeth,
+                spur_teeth=option.spur_teeth,
                 final_drive_ratio=ratio,
                 lap_s=out.lap_s,
                 lap_difference_s=out.difference_s,

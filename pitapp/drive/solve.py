@@ -56,21 +56,20 @@ def steady_force_time(a: float, c: float, v0: float, v: float, dx: float) -> flo
     return 2.0 * part * atanh_over(square) if part else dx / v
 
 
-def squares_of(c: float, d: float, w0: float, w: float, q: float, along: float) -> float:
-    """∫w² dt in a phase under full throttle; `along` is ∫w dt."""
+def squares_of(c: float, d: float, w0: float, w: float, along: float) -> float:
+    """∫w² dt in a phase under full throttle from w₀ to w; `along` is ∫w dt."""
+    q = (w0 - w) / (d + c * w)
     u = c * q
-    if not -0.02 < u < 0.02:
+    if not -0.005 < u < 0.005:
         return (w0 - w - d * along) / c
-    phi = 0.0
-    for n in range(9, 1, -1):
-        phi = (n - 1) / n - phi * u
+    phi = 1 / 2 - u * (2 / 3 - u * (3 / 4 - u * (4 / 5 - u * (5 / 6 - u * 6 / 7))))
     return w0 * q / (1.0 + u) - d * q * q * phi
 
 
 def brake_point(
     settle: float, d: float, c: float, w0: float, reach: float, k: float, guess: float
-) -> tuple[float, float, float, float]:
-    """(t, v, ∫w dt, ∫w² dt) where x(t) + k·v² = reach under full throttle; `w0` = v₀ − settle."""
+) -> tuple[float, float, float]:
+    """(t, w, ∫w dt) where x(t) + k·v² = reach under full throttle; w = v − settle."""
     low, high = 0.0, reach / settle + 2.0 / d
     t = guess
     if not low < t < high:
@@ -111,10 +110,6 @@ def brake_point(
             break
         t = 0.5 * (low + high)
     # The last step by its Taylor series to second order, instead of a fresh evaluation.
-    half = 0.5 * step * f
-    return (
-        t + step,
-        v + 2.0 * half - half * step * (d + 2.0 * c * w),
-        along + (w + half) * step,
-        squares_of(c, d, w0, w, q, along) + w * (w + 2.0 * half) * step,
-    )
+    along += (w + 0.5 * step * f) * step
+    w += f * step * (1.0 - 0.5 * step * (d + 2.0 * c * w))
+    return t + step, w, along

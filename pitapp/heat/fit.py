@@ -222,6 +222,14 @@ def forecast_temperature(
     seconds = number(run_s, "run length", 0, 1e9, unit="s")
     start = number(start_c, "can temperature at the start", -60, 400, unit="°C")
     air = number(air_c, "air temperature", -60, 80, unit="°C")
+    temperature, se = flag_temperature(fit, power, seconds, start, air, power_se)
+    return Temperature(temperature_c=temperature, se_c=se)
+
+
+def flag_temperature(
+    fit: HeatingFit, power: float, seconds: float, start: float, air: float, power_se: float
+) -> tuple[float, float]:
+    """`forecast_temperature` for figures that are known to be sound."""
     rth, tau = fit.thermal_resistance_k_per_w, fit.time_constant_s
     turns = seconds / tau
     left, warmed = exp(-turns), -expm1(-turns)
@@ -229,7 +237,7 @@ def forecast_temperature(
     by_tau = (start - air - power * rth) * left * turns / tau * fit.time_constant_se_s
     by_power = rth * warmed * power_se
     square = by_rth**2 + by_tau**2 + 2.0 * fit.correlation * by_rth * by_tau
-    return Temperature(
-        temperature_c=air + power * rth * warmed + (start - air) * left,
-        se_c=sqrt(max(0.0, square) + by_power**2 + fit.noise_k**2),
+    return (
+        air + power * rth * warmed + (start - air) * left,
+        sqrt(max(0.0, square) + by_power**2 + fit.noise_k**2),
     )
