@@ -48,11 +48,12 @@ def search(
 
 _DIVE_STATES = 400
 _ROUNDS = (
-    (0.001, False, 4),
-    (0.001, True, 4),
+    (0.001, False, 5),
+    (0.001, True, 8),
+    (2.0, False, 4),
     (5.0, False, 4),
-    (15.0, True, 4),
-    (40.0, True, 4),
+    (15.0, False, 4),
+    (40.0, False, 3),
     (100.0, True, 2),
     (math.inf, True, 1),
 )
@@ -72,7 +73,10 @@ def _search_with(
     best: tuple[float, list[Job]] | None = None
     least = Descent(day, without, 0, most).least_cost()
     refuted = -math.inf
-    for allowed, short_first, share in ((math.inf, True, 0), *_ROUNDS):
+    rounds = [(math.inf, True, 0), *_ROUNDS]
+    if sum(kind.count for kind in day.kinds) <= day.outputs:
+        rounds = [_ROUNDS[-1]]  # an output for each pack: none ever waits
+    for allowed, short_first, share in rounds:
         limit = min(most, least + allowed)
         if limit <= refuted and limit < most:
             continue
