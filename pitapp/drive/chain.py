@@ -26,7 +26,6 @@ from math import log1p, sqrt
 from typing import NamedTuple
 
 from pitapp.drive.gear import Gear
-from pitapp.drive.riccati import log1p_over
 from pitapp.drive.solve import brake_distance, brake_point, squares_of, steady_force_time
 
 _ROUNDING = 1e-12
@@ -118,7 +117,9 @@ def drive(
                 done = end is None or force == 0.0
                 if end is not None and not done:
                     gain = end * end - v * v
-                    dx = 0.5 * gain / force * log1p_over(-c * gain / force)
+                    part = gain / force
+                    y = -c * part
+                    dx = 0.5 * part * (log1p(y) / y if y else 1.0)
                     over = (end * end - target2) * k
                     done = dx + over >= left if over > 0.0 else dx >= left
                 if done or end is None:
@@ -142,7 +143,8 @@ def drive(
                     gone = d * q / w0 if w0 else 1.0
                     if gone < 1.0:
                         dt = -log1p(-gone) / d
-                        along = q * log1p_over(c * q)
+                        u = c * q
+                        along = q * (log1p(u) / u if u else 1.0)
                         over = (end * end - target2) * k
                         reach = settle * dt + along
                         done = reach + over >= left if over > 0.0 else reach >= left

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import expm1, log, log1p, sqrt
+from math import atanh, expm1, log, log1p, sqrt
 
 from pitapp.drive.riccati import atanh_over
 
@@ -47,13 +47,16 @@ def brake_distance(
 
 def steady_force_time(a: float, c: float, v0: float, v: float, dx: float) -> float:
     """Time from v₀ to v over `dx` in a phase with b = 0."""
-    below = 2.0 * (a - c * v * v0)
+    below = a - c * v * v0
     part = (v - v0) / below if below else 0.0
-    square = 4.0 * a * c * part * part
+    square = a * c * part * part
+    if 1e-7 < square <= 0.5:
+        z = sqrt(square)
+        return part * atanh(z) / z
     if square > 0.5:  # near the settled speed, of which v alone says too little
         settle = sqrt(a / c)
         return dx / settle + log((settle + v) / (settle + v0)) / (c * settle)
-    return 2.0 * part * atanh_over(square) if part else dx / v
+    return part * atanh_over(square) if part else dx / v
 
 
 def squares_of(c: float, d: float, w0: float, w: float, along: float) -> float:
