@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
 from pitapp.drive.chain import Course, drive
 from pitapp.drive.gear import Gear, gear_figures
@@ -14,6 +14,7 @@ from pitapp.drive.models import Setup, Track
 from pitapp.drive.results import GearForecast
 from pitapp.drive.straight import MAH_PER_AS, short_note, slow_note
 from pitapp.drive.verdict import Outlook, level_of, verdict_of
+from pitapp.gearing.models import GearOption
 from pitapp.heat.fit import fit_heating, flag_temperature
 from pitapp.heat.models import HeatingFit
 from pitapp.limits import number
@@ -21,17 +22,6 @@ from pitapp.limits import number
 # Share of a change in heat between gears that the model may be out by, from memory.
 _HEAT_CHANGE_SPREAD = 0.2
 _SAME_RATIO = 1e-9
-
-
-class Option(Protocol):
-    """A pinion and a spur that can be fitted, as `gearing` lists them."""
-
-    @property
-    def pinion_teeth(self) -> int: ...
-    @property
-    def spur_teeth(self) -> int: ...
-    @property
-    def final_drive_ratio(self) -> float: ...
 
 
 class _Lap(NamedTuple):
@@ -92,7 +82,7 @@ def _general_notes(track: Track, setup: Setup, heating: HeatingFit) -> tuple[str
     return tuple(dict.fromkeys(note for note in notes if note))
 
 
-def rank_gears(options: Iterable[Option], track: Track, setup: Setup) -> list[GearForecast]:
+def rank_gears(options: Iterable[GearOption], track: Track, setup: Setup) -> list[GearForecast]:
     """Forecast every gear on a track and rank them: quickest lap first, gears to leave alone last.
 
     Lap time is that of `run_lap` plus the slope learned from best laps (`setup.lap_slope`) times
@@ -102,7 +92,7 @@ def rank_gears(options: Iterable[Option], track: Track, setup: Setup) -> list[Ge
     from the nearest logged gear (from memory).
 
     Args:
-        options: 1 to 20 000 gears, each with pinion_teeth, spur_teeth and final_drive_ratio.
+        options: 1 to 20 000 gears, as `gear_options` of `gearing` gives them.
         track: straights and corners.
         setup: the car, its surroundings, the run and what was learned.
 
@@ -115,7 +105,7 @@ def rank_gears(options: Iterable[Option], track: Track, setup: Setup) -> list[Ge
     Source: derived here.
 
     >>> from pitapp.drive.formulas import Car, Motor, Pack, track_by_feel
-    >>> from pitapp.gearing.models import GearOption
+    >>> from pitapp.gearing.formulas import GearOption
     >>> setup = Setup(
     ...     car=Car(mass_kg=1.4, tyre_diameter_mm=63),
     ...     motor=Motor(kv_rpm_per_v=2460, resistance_ohm=0.02),
@@ -134,11 +124,12 @@ def rank_gears(options: Iterable[Option], track: Track, setup: Setup) -> list[Ge
     fitted, logged = setup.fitted_ratio, setup.logged_ratios
     extra = set(logged) if fitted is None else {fitted, *logged}
     laps = _laps(sorted({*wanted, *extra}), track, setup)
-    if fitted is None:
-        fitted = min(wanted, key=lambda ratio: laps[ratio].seconds)
-    base = laps[fitted]
     heating = setup.heating or fit_heating([])
     slope = setup.lap_slope or fit_lap_slope([])
+    if fitted is None:
+        tilt = slope.slope_s_per_ratio
+        fitted = min(wanted, key=lambda ratio: laps[ratio].seconds + tilt * ratio)
+    base = laps[fitted]
     air_c = setup.air.temperature_c
     start_c = air_c if setup.start_temperature_c is None else setup.start_temperature_c
     low, high = (min(logged), max(logged)) if logged else (0.0, 0.0)

@@ -46,19 +46,15 @@ def verdict_of(out: Outlook, fitted: Outlook, *, same: bool) -> str:
     >>> verdict_of(then, now, same=False)
     '0.08 s a lap quicker, 6 °C hotter: 71 ± 4 °C; on the rev limit for 9 m a lap'
     """
-    hundredths = round(abs(out.difference_s), 2)
-    warmer = round(out.temperature_c) - round(fitted.temperature_c)
-    temperature = f"{out.temperature_c:.0f} ± {out.temperature_se_c:.0f} °C"
+    can = f"{out.temperature_c:.0f} ± {out.temperature_se_c:.0f} °C"
     if same:
-        parts = [f"as fitted: {temperature}"]
+        parts = [f"as fitted: {can}"]
     else:
-        lap = (
-            f"{hundredths:.2f} s a lap {'quicker' if out.difference_s < 0 else 'slower'}"
-            if hundredths
-            else "the same lap time"
-        )
-        can = f"{abs(warmer)} °C {'hotter' if warmer > 0 else 'cooler'}" if warmer else "no hotter"
-        parts = [f"{lap}, {can}: {temperature}"]
+        step = f"{abs(out.difference_s):.2f}"
+        lap = f"{step} s a lap {'quicker' if out.difference_s < 0 else 'slower'}"
+        warmer = round(out.temperature_c) - round(fitted.temperature_c)
+        heat = f"{abs(warmer)} °C {'hotter' if warmer > 0 else 'cooler'}" if warmer else "no hotter"
+        parts = [f"{lap if step != '0.00' else 'the same lap time'}, {heat}: {can}"]
     if out.limit_m >= 0.5:
         parts.append(f"on the rev limit for {out.limit_m:.0f} m a lap")
     if out.temperature_c > out.can_limit_c:
