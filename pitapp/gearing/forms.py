@@ -10,8 +10,9 @@ from wtforms import Form, RadioField
 
 from pitapp.gearing.answer import Question
 from pitapp.kit.pitch import pitch_from_diametral, pitch_from_module
-from pitapp.web.fields import Needed, NumberField, WholeField
+from pitapp.web.fields import Needed, NumberField, WholeField, parse_number
 from pitapp.web.forms import PitForm, in_words
+from pitapp.web.quantities import plain
 
 NUDGES = {
     "pinion-less": ("pinion", -1),
@@ -22,68 +23,94 @@ NUDGES = {
 WANTED = {"ratio": "FDR", "rollout": "rollout", "speed": "top speed"}
 
 
-class QuestionForm(Form):
-    """The numbers of one gear train; read from an address, so it carries no token."""
+class Entry:
+    """One number of an address: its name, what was typed, and what is wrong with it."""
 
-    pinion = WholeField("Pinion", [Needed("How many teeth has the pinion?")])
-    spur = WholeField("Spur", [Needed("How many teeth has the spur?")])
-    internal = NumberField("Internal ratio", [Needed()])
-    tyre = NumberField("Tyre diameter", [Needed()], unit="mm")
-    kv = NumberField("Motor Kv", unit="rpm/V")
-    volts = NumberField("Pack voltage", unit="V")
-    rev_limit = NumberField("Rev limit", unit="rpm")
-    pitch_dp = NumberField("Diametral pitch")
-    module = NumberField("Module", unit="mm")
+    __slots__ = ("errors", "label", "name", "text", "unit")
+
+    def __init__(self, name: str, label: str, unit: str, text: str) -> None:
+        self.name, self.label, self.unit, self.text = name, label, unit, text
+        self.errors: list[str] = []
+
+
+ENTRIES = (
+    ("pinion", "Pinion", ""),
+    ("spur", "Spur", ""),
+    ("internal", "Internal ratio", ""),
+    ("tyre", "Tyre diameter", "mm"),
+    ("kv", "Motor Kv", "rpm/V"),
+    ("volts", "Pack voltage", "V"),
+    ("rev_limit", "Rev limit", "rpm"),
+    ("pitch_dp", "Diametral pitch", "DP"),
+    ("module", "Module", "mm"),
+)
+NEEDED = ("pinion", "spur", "internal", "tyre")
+PITCHES = (("pitch_dp", pitch_from_diametral), ("module", pitch_from_module))
+
+
+class QuestionForm(dict[str, Entry]):
+    """The numbers of one gear train as an address gives them, over those that the car gives.
+
+    An address that says nothing of a number leaves the car's; one that empties it takes it away.
+    """
+
+    def __init__(self, arguments: Mapping[str, str], car: Question) -> None:
+        known = car.__dict__
+        kind, _, value = (car.pitch or "").partition(":")
+        pitch = {"dp": "pitch_dp", "m": "module"}.get(kind)
+        if "pitch_dp" in arguments or "module" in arguments:
+            pitch = None
+        for name, label, unit in ENTRIES:
+            text = arguments.get(name)
+            if text is None:
+                text = value if name == pitch else plain(known.get(name))
+            self[name] = Entry(name, label, unit, text)
+
+    @property
+    def errors(self) -> list[str]:
+        """The names of the numbers that something is wrong with."""
+        return [name for name, entry in self.items() if entry.errors]
+
+    @property
+    def numbers(self) -> list[Entry]:
+        """The numbers beside pinion and spur; a pitch only where there is one."""
+        return [
+            entry
+            for name, entry in self.items()
+            if name not in ("pinion", "spur")
+            and (name not in ("pitch_dp", "module") or entry.text or entry.errors)
+        ]
+
+    def teeth(self, name: str) -> int | None:
+        """The teeth of the pinion or spur, if it can be read."""
+        text = self[name].text.strip()
+        return int(text) if text.isdecimal() and len(text) < 9 else None
 
     def question(self) -> Question | None:
-        """The question, or None with what is wrong at the fields."""
-        if not self.validate():
-            return None
-        values: dict[str, Any] = {
-            name: self[name].data
-            for name in Question.model_fields
-            if name in self._fields and self[name].data is not None
-        }
-        for name, make in (("pitch_dp", pitch_from_diametral), ("module", pitch_from_module)):
-            if self[name].data is not None:
+        """The question, or None with what is wrong at the entries."""
+        values: dict[str, Any] = {}
+        for name, entry in self.items():
+            if entry.text.strip():
                 try:
-                    values["pitch"] = make(self[name].data)
+                    values[name] = parse_number(entry.text)
                 except ValueError as error:
-                    self[name].errors = [str(error)]
-                    return None
+                    entry.errors.append(str(error))
+            elif name in NEEDED:
+                entry.errors.append("This is needed.")
+        for name, make in PITCHES:
+            if name in values:
+                try:
+                    values["pitch"] = make(values.pop(name))
+                except ValueError as error:
+                    self[name].errors.append(str(error))
+        if self.errors:
+            return None
         try:
             return Question(**values)
         except ValidationError as error:
             for finding in error.errors():
-                field = self[str(finding["loc"][0])]
-                field.errors = [*field.errors, in_words(finding)]
+                self[str(finding["loc"][0])].errors.append(in_words(finding))
             return None
-
-
-def from_address(arguments: Mapping[str, str], car: Question) -> QuestionForm:
-    """The form as an address fills it, over the numbers that the car gives.
-
-    An address that says nothing of a number leaves the car's; one that empties it takes it away.
-    """
-    kind, _, value = (car.pitch or "").partition(":")
-    known = car.model_dump(exclude={"pitch"}) | {
-        "pitch_dp": float(value) if kind == "dp" else None,
-        "module": float(value) if kind == "m" else None,
-    }
-    if "pitch_dp" in arguments or "module" in arguments:
-        known |= {"pitch_dp": None, "module": None}
-    form = QuestionForm(data=known)
-    for name, field in form._fields.items():
-        if name in arguments:
-            field.process(_One({name: arguments[name]}), known.get(name))
-    return form
-
-
-class _One(dict[str, str]):
-    """A mapping that WTForms reads a field's text from."""
-
-    def getlist(self, name: str) -> list[str]:
-        return [self[name]] if name in self else []
 
 
 class WantedForm(Form):

@@ -13,7 +13,7 @@ from pitapp.db import get_db
 from pitapp.errors import NotThere
 from pitapp.gearing import answer as work
 from pitapp.gearing import store
-from pitapp.gearing.forms import NUDGES, FitForm, WantedForm, from_address
+from pitapp.gearing.forms import NUDGES, FitForm, QuestionForm, WantedForm
 from pitapp.gearing.formulas import nearest_options
 from pitapp.gearing.wanted import target_ratio
 from pitapp.kit import store as kit
@@ -88,7 +88,7 @@ def _car(connection: sqlite3.Connection) -> Car:
 @blueprint.get("")
 def page() -> Any:
     bench = Bench(get_db())
-    form = from_address(request.args, bench.question)
+    form = QuestionForm(request.args, bench.question)
     question = form.question()
     if question is None:
         return show("gearing/page.html", "gearing/_part.html", 422, form=form, bench=bench)
@@ -134,7 +134,7 @@ def fit(connection: sqlite3.Connection) -> Any:
     if not form.validate_on_submit() or not all(
         6 <= teeth <= 200 for teeth in (form.pinion.data, form.spur.data)
     ):
-        wrong = from_address(
+        wrong = QuestionForm(
             {"pinion": form.pinion._value(), "spur": form.spur._value()},
             Bench(connection).question,
         )

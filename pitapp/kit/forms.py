@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from wtforms import HiddenField, RadioField, SelectField, StringField, TextAreaField
-from wtforms.widgets import TextInput
 
 from pitapp.kit.models import Car, Motor
 from pitapp.kit.pitch import COMMON, pitch_label
@@ -64,12 +61,8 @@ class CarForm(PitForm):
 class TeethField(NumberField):
     """A list of numbers of teeth, kept as it was typed until it is right."""
 
-    widget = TextInput()
     keypad = "text"
-
-    def __init__(self, label: str, validators: Any = None, **options: Any) -> None:
-        super().__init__(label, validators, **options)
-        self.render_kw = {"autocomplete": "off", "maxlength": 200}
+    most_characters = 200
 
     def _value(self) -> str:
         return self.typed if self.typed is not None else teeth_text(self.data or [])

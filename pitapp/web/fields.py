@@ -49,11 +49,16 @@ class NumberField(Field):
 
     widget: Any = TextInput()
     keypad = "decimal"
+    most_characters = MOST_CHARACTERS
     data: Any
 
     def __init__(self, label: str | None = None, validators: Any = None, **options: Any) -> None:
         self.unit_symbol: str = options.pop("unit", "")
-        keywords = {"inputmode": self.keypad, "autocomplete": "off", "maxlength": MOST_CHARACTERS}
+        keywords = {
+            "inputmode": self.keypad,
+            "autocomplete": "off",
+            "maxlength": self.most_characters,
+        }
         options["render_kw"] = keywords | options.get("render_kw", {})
         super().__init__(label, validators, **options)
         self.typed: str | None = None

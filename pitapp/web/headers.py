@@ -36,9 +36,9 @@ def register(app: Flask) -> None:
     """Add the headers to every answer."""
 
     def add(response: Response) -> Response:
-        for name, value in HEADERS.items():
-            response.headers.setdefault(name, value)
-        response.headers.setdefault("Cache-Control", "no-cache")
+        response.headers.extend(HEADERS)
+        if "Cache-Control" not in response.headers:
+            response.headers["Cache-Control"] = "no-cache"
         return response
 
     def keep_session() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from flask import Flask, request
+from markupsafe import Markup
 
 
 class Place(NamedTuple):
@@ -26,11 +27,15 @@ MORE = (Place("settings", "/settings", "Settings", "Units, look, this device"),)
 
 
 def register(app: Flask) -> None:
-    """Offer the places to every template."""
+    """Offer the bar of places to every template, as `foot`."""
+    drawn: dict[str, Markup] = {}
+    at_foot = {place.room for place in FOOT}
 
     def values() -> dict[str, object]:
-        here = request.blueprint or ""
-        at_foot = here in {place.room for place in FOOT}
-        return {"places": FOOT, "room": here, "foot_room": here if at_foot else "more"}
+        room = request.blueprint if request.blueprint in at_foot else "more"
+        if room not in drawn:
+            template = app.jinja_env.get_template("_foot.html")
+            drawn[room] = Markup(template.render(places=FOOT, room=room))  # noqa: S704
+        return {"foot": drawn[room]}
 
     app.context_processor(values)
