@@ -1,0 +1,127 @@
+"""Tracks in the database."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import datetime
+from typing import Any
+
+from pitapp.db import stamp, undo
+from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.tracks.models import Straight, Track
+
+_TRACK = ("id", "name", "surface", "lap_length_m", "remarks", "version")
+_STRAIGHT = tuple(Straight.model_fields)
+
+
+def tracks(connection: sqlite3.Connection) -> list[Track]:
+    """Every track that was not removed, by name."""
+    rows = connection.execute(
+        f"SELECT {', '.join(_TRACK)} FROM tracks WHERE removed_at IS NULL "  # noqa: S608
+        "ORDER BY name COLLATE NOCASE, id"
+    ).fetchall()
+    straights: dict[int, list[Straight]] = {}
+    for row in connection.execute(
+        f"SELECT track_id, {', '.join(_STRAIGHT)} FROM track_straights "  # noqa: S608
+        "ORDER BY track_id, position"
+    ):
+        straights.setdefault(row["track_id"], []).append(_straight(row))
+    return [Track(**row, straights=tuple(straights.get(row["id"], ()))) for row in rows]
+
+
+def track(connection: sqlite3.Connection, track_id: int) -> Track:
+    """One track, also a removed one.
+
+    Raises:
+        NotThere: there is no such track.
+    """
+    row = connection.execute(
+        f"SELECT {', '.join(_TRACK)} FROM tracks WHERE id = ?",  # noqa: S608
+        (track_id,),
+    ).fetchone()
+    if row is None:
+        raise NotThere("There is no such track.")
+    straights = connection.execute(
+        f"SELECT {', '.join(_STRAIGHT)} FROM track_straights "  # noqa: S608
+        "WHERE track_id = ? ORDER BY position",
+        (track_id,),
+    )
+    return Track(**row, straights=tuple(_straight(row) for row in straights))
+
+
+def save_track(connection: sqlite3.Connection, item: Track, now: datetime) -> tuple[int, str]:
+    """Add the track (id 0) or change it; returns its id and the undo token.
+
+    Raises:
+        ChangedMeanwhile: it was changed since the form was opened.
+        NotThere: there is no such track.
+    """
+    values = item.model_dump(exclude={"id", "version", "straights"})
+    verb = "Changed" if item.id else "Added"
+    with undo.step(connection, f"{verb} {item.name}", now) as step:
+        if item.id:
+            track(connection, item.id)
+            step.touch("tracks", item.id)
+            changed = connection.execute(
+                f"UPDATE tracks SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
+                "version = version + 1 WHERE id = ? AND version = ?",
+                [*values.values(), item.id, item.version],
+            )
+            if not changed.rowcount:
+                raise ChangedMeanwhile(
+                    "This track was changed on another screen since you opened it. Your entries "
+                    "are still here: compare, then save again."
+                )
+            track_id = item.id
+        else:
+            track_id = _insert(connection, "tracks", values)
+            step.made("tracks", track_id)
+        _replace_straights(connection, step, track_id, item.straights)
+    return track_id, step.token
+
+
+def remove_track(connection: sqlite3.Connection, track_id: int, now: datetime) -> str:
+    """Take a track out of the lists; returns the undo token. Its runs stay on record.
+
+    Raises:
+        NotThere: there is no such track.
+    """
+    name = track(connection, track_id).name
+    with undo.step(connection, f"Removed {name}", now) as step:
+        step.touch("tracks", track_id)
+        connection.execute("UPDATE tracks SET removed_at = ? WHERE id = ?", (stamp(now), track_id))
+    return step.token
+
+
+def _replace_straights(
+    connection: sqlite3.Connection,
+    step: undo.Step,
+    track_id: int,
+    straights: tuple[Straight, ...],
+) -> None:
+    present = connection.execute(
+        f"SELECT id, {', '.join(_STRAIGHT)} FROM track_straights "  # noqa: S608
+        "WHERE track_id = ? ORDER BY position",
+        (track_id,),
+    ).fetchall()
+    if tuple(_straight(row) for row in present) == straights:
+        return
+    for row in present:
+        step.touch("track_straights", row["id"])
+        connection.execute("DELETE FROM track_straights WHERE id = ?", (row["id"],))
+    for position, straight in enumerate(straights):
+        values = {"track_id": track_id, "position": position, **straight.model_dump()}
+        step.made("track_straights", _insert(connection, "track_straights", values))
+
+
+def _insert(connection: sqlite3.Connection, table: str, values: dict[str, Any]) -> int:
+    made = connection.execute(
+        f"INSERT INTO {table} ({', '.join(values)}) "  # noqa: S608
+        f"VALUES ({', '.join('?' * len(values))})",
+        list(values.values()),
+    )
+    return int(made.lastrowid or 0)
+
+
+def _straight(row: sqlite3.Row) -> Straight:
+    return Straight(**{name: row[name] for name in _STRAIGHT})
