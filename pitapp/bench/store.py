@@ -1,0 +1,122 @@
+"""Motor checks in the database."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import datetime
+
+from pitapp.bench.models import MotorCheck
+from pitapp.db import stamp, undo
+from pitapp.errors import ChangedMeanwhile, NotThere
+
+_CHECK = ", ".join(MotorCheck.model_fields)
+_NEW_FIRST = "as_new DESC, CASE WHEN as_new THEN checked_at END DESC, checked_at, id"
+
+
+def checks(
+    connection: sqlite3.Connection, motor_id: int, *, limit: int = 50, before: int | None = None
+) -> list[MotorCheck]:
+    """A motor's checks, newest first, older than the check `before` if given."""
+    rows = connection.execute(
+        f"SELECT {_CHECK} FROM motor_checks WHERE motor_id = ?1 AND removed_at IS NULL "  # noqa: S608
+        "AND (?2 IS NULL OR (checked_at, id) < "
+        "(SELECT checked_at, id FROM motor_checks WHERE id = ?2)) "
+        "ORDER BY checked_at DESC, id DESC LIMIT ?3",
+        (motor_id, before, limit),
+    )
+    return [MotorCheck(**row) for row in rows]
+
+
+def check(connection: sqlite3.Connection, check_id: int) -> MotorCheck:
+    """One check.
+
+    Raises:
+        NotThere: there is no such check, or it was removed.
+    """
+    row = connection.execute(
+        f"SELECT {_CHECK} FROM motor_checks WHERE id = ? AND removed_at IS NULL",  # noqa: S608
+        (check_id,),
+    ).fetchone()
+    if row is None:
+        raise NotThere("That check is not on record.")
+    return MotorCheck(**row)
+
+
+def latest_checks(connection: sqlite3.Connection) -> dict[int, MotorCheck]:
+    """The newest check of each motor still in the kit, by the motor's id."""
+    rows = connection.execute(
+        f"SELECT {_CHECK} FROM (SELECT motor_checks.*, row_number() OVER "  # noqa: S608
+        "(PARTITION BY motor_id ORDER BY checked_at DESC, motor_checks.id DESC) AS place "
+        "FROM motor_checks JOIN motors ON motors.id = motor_id AND motors.removed_at IS NULL "
+        "WHERE motor_checks.removed_at IS NULL) WHERE place = 1"
+    )
+    return {row["motor_id"]: MotorCheck(**row) for row in rows}
+
+
+def check_when_new(connection: sqlite3.Connection, until: MotorCheck) -> MotorCheck | None:
+    """What a check is compared with: the last one up to it that was marked new, else the first."""
+    row = connection.execute(
+        f"SELECT {_CHECK} FROM motor_checks WHERE motor_id = ? AND removed_at IS NULL "  # noqa: S608
+        "AND (checked_at, id) <= (?, ?) AND (free_rpm IS NOT NULL OR current_a IS NOT NULL) "
+        f"ORDER BY {_NEW_FIRST} LIMIT 1",
+        (until.motor_id, stamp(until.checked_at), until.id),
+    ).fetchone()
+    return None if row is None else MotorCheck(**row)
+
+
+def checks_when_new(connection: sqlite3.Connection) -> dict[int, MotorCheck]:
+    """What the newest check of each motor is compared with, by the motor's id."""
+    rows = connection.execute(
+        f"SELECT {_CHECK} FROM (SELECT *, row_number() OVER "  # noqa: S608
+        f"(PARTITION BY motor_id ORDER BY {_NEW_FIRST}) AS place FROM motor_checks "
+        "WHERE removed_at IS NULL AND (free_rpm IS NOT NULL OR current_a IS NOT NULL)) "
+        "WHERE place = 1"
+    )
+    return {row["motor_id"]: MotorCheck(**row) for row in rows}
+
+
+def save_check(connection: sqlite3.Connection, item: MotorCheck, now: datetime) -> tuple[int, str]:
+    """Add the check (id 0) or change it; returns its id and the undo token.
+
+    Raises:
+        ChangedMeanwhile: it was changed since the form was opened.
+    """
+    values = item.model_dump(exclude={"id", "version"})
+    values |= {"checked_at": stamp(item.checked_at), "as_new": int(item.as_new)}
+    with undo.step(connection, f"{'Changed' if item.id else 'Added'} the check", now) as step:
+        if not item.id:
+            made = connection.execute(
+                f"INSERT INTO motor_checks ({', '.join(values)}) "  # noqa: S608
+                f"VALUES ({', '.join('?' * len(values))})",
+                list(values.values()),
+            )
+            new_id = int(made.lastrowid or 0)
+            step.made("motor_checks", new_id)
+            return new_id, step.token
+        step.touch("motor_checks", item.id)
+        changed = connection.execute(
+            f"UPDATE motor_checks SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
+            "version = version + 1 WHERE id = ? AND version = ? AND removed_at IS NULL",
+            [*values.values(), item.id, item.version],
+        )
+        if not changed.rowcount:
+            raise ChangedMeanwhile(
+                "This check was changed on another screen since you opened it. Your entries are "
+                "still here: compare, then save again."
+            )
+        return item.id, step.token
+
+
+def remove_check(connection: sqlite3.Connection, check_id: int, now: datetime) -> tuple[int, str]:
+    """Take a check off the record; returns its motor's id and the undo token.
+
+    Raises:
+        NotThere: there is no such check.
+    """
+    motor_id = check(connection, check_id).motor_id
+    with undo.step(connection, "Removed the check", now) as step:
+        step.touch("motor_checks", check_id)
+        connection.execute(
+            "UPDATE motor_checks SET removed_at = ? WHERE id = ?", (stamp(now), check_id)
+        )
+    return motor_id, step.token
