@@ -39,7 +39,7 @@ class Course(NamedTuple):
     length: float
     entry: float
     exit_speed: float | None
-    laps: int = 1
+    times: int = 1
 
 
 class Driven(NamedTuple):
@@ -78,7 +78,7 @@ def drive(
     grip_s = grip_m = limit_s = limit_m = 0.0
     # Under full throttle: time, ∫w dt and ∫w² dt with w the speed over `settle_motor`.
     full_s = full_w = full_ww = 0.0
-    for index, (length, entry, exit_speed, laps) in enumerate(courses):
+    for index, (length, entry, exit_speed, times) in enumerate(courses):
         time = place = 0.0
         v = entry
         k, target = (0.0, 0.0) if exit_speed is None else (0.5 / braking, exit_speed)
@@ -108,8 +108,8 @@ def drive(
             if kind == "limit":
                 dx = left - (v * v - target2) * k if v > target else left
                 dt = dx / v
-                limit_s += laps * dt
-                limit_m += laps * dx
+                limit_s += times * dt
+                limit_m += times * dx
                 done = True
             elif not b:
                 force = a - c * v * v
@@ -129,8 +129,8 @@ def drive(
                     guess = dx
                 dt = steady_force_time(a, c, v, end, dx)
                 if kind == "grip":
-                    grip_s += laps * dt
-                    grip_m += laps * dx
+                    grip_s += times * dt
+                    grip_m += times * dx
                 v = end
             else:
                 settle = settle_motor if kind == "motor" else settle_overrun
@@ -162,9 +162,9 @@ def drive(
                     shift = settle - settle_motor
                     squares += shift * (2.0 * along + shift * dt)
                     along += shift * dt
-                full_s += laps * dt
-                full_w += laps * along
-                full_ww += laps * squares
+                full_s += times * dt
+                full_w += times * along
+                full_ww += times * squares
             time += dt
             place += dx
             if log is not None:
@@ -181,8 +181,8 @@ def drive(
                 log.append(("brake", time, time + dt, place, length, v, out, -braking, 0.0, 0.0))
             time += dt
         guesses[index] = guess
-        total += laps * time
-        metres += laps * length
+        total += times * time
+        metres += times * length
         if entry > top:
             top = entry
         if closing > top:

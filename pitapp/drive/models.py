@@ -47,7 +47,14 @@ def _within(
 
 
 class Car(Record):
-    """A car ready to run; with four-wheel drive all its weight is on driven wheels."""
+    """A car ready to run; with four-wheel drive all its weight is on driven wheels.
+
+    The defaults are from memory, for a touring car of about 1:10 on a grippy surface. The tyres
+    hold grip · share · weight under power; weight transfer is left out.
+
+    >>> Car(mass_kg=1.4, tyre_diameter_mm=63).driven_weight_share
+    1.0
+    """
 
     mass_kg: Annotated[float, _within("car's mass", 0.1, 50, "kg")]
     tyre_diameter_mm: Annotated[float, _within("tyre diameter", 20, 300, "mm")]
@@ -62,7 +69,11 @@ class Car(Record):
 
 
 class Motor(Record):
-    """A motor. The inertia is that of the rotor and of all that turns at motor speed."""
+    """A motor. The inertia is that of the rotor and of all that turns at motor speed.
+
+    Its resistance is taken as constant, at the temperature at which it was measured; the defaults
+    are from memory.
+    """
 
     kv_rpm_per_v: Annotated[float, _within("Kv", 50, 30_000, "rpm/V")]
     resistance_ohm: Annotated[float, _within("motor resistance", 0.0005, 5, "Ω")]
@@ -71,7 +82,7 @@ class Motor(Record):
 
 
 class Pack(Record):
-    """A pack, at the open-circuit voltage it has in the middle of a run."""
+    """A pack, at its open-circuit voltage in the middle of a run. Defaults are from memory."""
 
     voltage_v: Annotated[float, _within("pack voltage", 1, 100, "V")]
     resistance_ohm: Annotated[float, _within("pack resistance", 0, 2, "Ω")] = 0.006
@@ -133,7 +144,11 @@ class Track(Record):
 
 
 class Setup(Record):
-    """All that the ranking of gears needs beside the gears and the track."""
+    """All that the ranking of gears needs beside the gears and the track.
+
+    Without a start temperature the can starts at air temperature. The can limit of 80 °C is from
+    memory: the motor maker's figure comes first.
+    """
 
     car: Car
     motor: Motor
