@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -17,6 +18,24 @@ from pitapp.drive.formulas import (
     StraightResult,
     run_straight,
 )
+
+
+def test_an_impossible_figure_is_refused_in_words() -> None:
+    with pytest.raises(ValueError, match=r"The car's mass must be at least 0\.1 kg"):
+        Car(mass_kg=-1, tyre_diameter_mm=63)
+    with pytest.raises(ValueError, match="The rev limit must be a finite number"):
+        Controller(rev_limit_rpm=math.nan)
+    with pytest.raises(ValueError, match="The final drive ratio must be at most 50"):
+        run_straight(
+            Car(mass_kg=1.35, tyre_diameter_mm=63),
+            Motor(kv_rpm_per_v=2460, resistance_ohm=0.02),
+            Pack(voltage_v=7.4),
+            Controller(),
+            Air(),
+            Straight(length_m=40, entry_speed_m_s=5),
+            51.0,
+        )
+
 
 _any = st.one_of(st.floats(), st.sampled_from([0.0, -1.0, 1e-3, 0.5, 1.0, 20.0, 1e3]))
 

@@ -257,18 +257,6 @@ def test_a_gear_that_cannot_reach_the_entry_speed_says_so() -> None:
     assert result.exit_speed_m_s == pytest.approx(6.597, abs=5e-4)
 
 
-def test_an_impossible_figure_is_refused_in_words() -> None:
-    with pytest.raises(ValueError, match="The car's mass must be at least 0.1 kg"):
-        touring_car(mass_kg=-1)
-    with pytest.raises(ValueError, match="The rev limit must be a finite number"):
-        Controller(rev_limit_rpm=math.nan)
-    with pytest.raises(ValueError, match="The final drive ratio must be at most 50"):
-        run_straight(
-            touring_car(), MOTOR, PACK, Controller(), AIR,
-            Straight(length_m=40, entry_speed_m_s=5), 51.0,
-        )  # fmt: skip
-
-
 def test_a_car_that_cannot_move_is_refused_in_words() -> None:
     straight = Straight(length_m=40, entry_speed_m_s=5)
     weak = Motor(kv_rpm_per_v=2460, resistance_ohm=5)
