@@ -1,0 +1,31 @@
+"""What the Board knows of the moment, and the lines that the rooms answer with."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import AwareDatetime
+
+from pitapp.kit.models import Car
+from pitapp.meetings.models import Heat, Meeting, RaceClass
+from pitapp.record import Record
+
+
+class Situation(Record):
+    """The moment: which car, at which meeting, under which rules, before which heat."""
+
+    car: Car
+    now: AwareDatetime
+    meeting: Meeting | None = None
+    race_class: RaceClass | None = None
+    heat: Heat | None = None
+
+
+class ReadyLine(Record):
+    """One line of readiness, with its reason and the screen that mends it."""
+
+    name: str
+    level: Literal["good", "look", "stop"]
+    word: Literal["ready", "look", "not yet"]
+    reason: str
+    href: str

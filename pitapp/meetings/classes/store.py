@@ -1,0 +1,139 @@
+"""Classes and their limits in the database."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+
+from pitapp.db import stamp, undo
+from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.meetings.models import ClassLimit, RaceClass
+
+_CLASS = ", ".join(name for name in RaceClass.model_fields if name != "limits")
+_LIMIT = ", ".join(ClassLimit.model_fields)
+
+
+def race_classes(connection: sqlite3.Connection) -> list[RaceClass]:
+    """Every class that was not removed, by name."""
+    rows = connection.execute(
+        f"SELECT {_CLASS} FROM race_classes WHERE removed_at IS NULL "  # noqa: S608
+        "ORDER BY name COLLATE NOCASE, id"
+    ).fetchall()
+    limits: dict[int, list[ClassLimit]] = {}
+    for row in connection.execute(
+        f"SELECT race_class_id, {_LIMIT} FROM class_limits ORDER BY position, id"  # noqa: S608
+    ):
+        values = dict(row)
+        limits.setdefault(values.pop("race_class_id"), []).append(ClassLimit(**values))
+    return [RaceClass(**row, limits=tuple(limits.get(row["id"], ()))) for row in rows]
+
+
+def race_class(connection: sqlite3.Connection, race_class_id: int) -> RaceClass:
+    """One class, also a removed one.
+
+    Raises:
+        NotThere: there is no such class.
+    """
+    row = connection.execute(
+        f"SELECT {_CLASS} FROM race_classes WHERE id = ?",  # noqa: S608
+        (race_class_id,),
+    ).fetchone()
+    if row is None:
+        raise NotThere("There is no such class.")
+    return RaceClass(**row, limits=_limits(connection, race_class_id))
+
+
+def latest_class(connection: sqlite3.Connection) -> RaceClass | None:
+    """The class of the latest meeting that has one, else the class added last."""
+    row = connection.execute(
+        f"SELECT {_CLASS} FROM race_classes WHERE removed_at IS NULL ORDER BY id = "  # noqa: S608
+        "(SELECT race_class_id FROM meetings JOIN race_classes c ON c.id = race_class_id "
+        "AND c.removed_at IS NULL WHERE meetings.removed_at IS NULL "
+        "ORDER BY day DESC, meetings.id DESC LIMIT 1) DESC, id DESC LIMIT 1"
+    ).fetchone()
+    return None if row is None else RaceClass(**row, limits=_limits(connection, row["id"]))
+
+
+def save_class(connection: sqlite3.Connection, item: RaceClass, now: datetime) -> tuple[int, str]:
+    """Add the class (id 0) or change it, its limits with it; returns its id and the undo token.
+
+    Raises:
+        ChangedMeanwhile: it was changed since the form was opened.
+        NotThere: there is no such class.
+    """
+    values = item.model_dump(exclude={"id", "version", "limits"})
+    verb = "Changed" if item.id else "Added"
+    with undo.step(connection, f"{verb} {item.name}", now) as step:
+        if item.id:
+            race_class(connection, item.id)
+            step.touch("race_classes", item.id)
+            changed = connection.execute(
+                f"UPDATE race_classes SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
+                "version = version + 1 WHERE id = ? AND version = ?",
+                [*values.values(), item.id, item.version],
+            )
+            if not changed.rowcount:
+                raise ChangedMeanwhile(
+                    "This class was changed on another screen since you opened it. Your entries "
+                    "are still here: compare, then save again."
+                )
+            class_id = item.id
+        else:
+            class_id = _insert(connection, "race_classes", values)
+            step.made("race_classes", class_id)
+        _keep_limits(connection, step, class_id, item.limits)
+    return class_id, step.token
+
+
+def remove_class(connection: sqlite3.Connection, race_class_id: int, now: datetime) -> str:
+    """Take a class out of the lists; returns the undo token. Past meetings keep it.
+
+    Raises:
+        NotThere: there is no such class.
+    """
+    name = race_class(connection, race_class_id).name
+    with undo.step(connection, f"Removed {name}", now) as step:
+        step.touch("race_classes", race_class_id)
+        connection.execute(
+            "UPDATE race_classes SET removed_at = ? WHERE id = ?", (stamp(now), race_class_id)
+        )
+    return step.token
+
+
+def _limits(connection: sqlite3.Connection, race_class_id: int) -> tuple[ClassLimit, ...]:
+    rows = connection.execute(
+        f"SELECT {_LIMIT} FROM class_limits WHERE race_class_id = ? ORDER BY position, id",  # noqa: S608
+        (race_class_id,),
+    )
+    return tuple(ClassLimit(**row) for row in rows)
+
+
+def _keep_limits(
+    connection: sqlite3.Connection, step: undo.Step, class_id: int, limits: Iterable[ClassLimit]
+) -> None:
+    kept = {limit.id: limit for limit in _limits(connection, class_id)}
+    for position, limit in enumerate(limits):
+        values = limit.model_dump(exclude={"id"}) | {"position": position}
+        if kept.pop(limit.id, None) is None:
+            made = _insert(connection, "class_limits", values | {"race_class_id": class_id})
+            step.made("class_limits", made)
+            continue
+        step.touch("class_limits", limit.id)
+        connection.execute(
+            f"UPDATE class_limits SET {', '.join(f'{name} = ?' for name in values)} WHERE id = ?",  # noqa: S608
+            [*values.values(), limit.id],
+        )
+    for limit_id in kept:
+        step.touch("class_limits", limit_id)
+        connection.execute("DELETE FROM class_limits WHERE id = ?", (limit_id,))
+
+
+def _insert(connection: sqlite3.Connection, table: str, values: dict[str, Any]) -> int:
+    made = connection.execute(
+        f"INSERT INTO {table} ({', '.join(values)}) "  # noqa: S608
+        f"VALUES ({', '.join('?' * len(values))})",
+        list(values.values()),
+    )
+    return int(made.lastrowid or 0)
