@@ -81,19 +81,23 @@ def drive(
     for index, (length, entry, exit_speed, times) in enumerate(courses):
         time = place = 0.0
         v = entry
-        k, target = (0.0, 0.0) if exit_speed is None else (0.5 / braking, exit_speed)
-        if target >= entry and target >= cap:
+        if exit_speed is None or (exit_speed >= entry and exit_speed >= cap):
             k = target = 0.0  # never braked for
+        else:
+            k, target = 0.5 / braking, exit_speed
         target2 = target * target
         done = k > 0.0 and v > target and (v * v - target2) * k >= length
         guess = guesses[index]
         while not done:
-            time0, place0, v0 = time, place, v
+            v0 = v
             left = length - place
-            if v < v_grip and v < cap:
-                kind, a, b, end = "grip", a_grip, 0.0, grip_ends
-            elif v < cap:
-                kind, a, b, end = "motor", a_motor, b_motor, motor_ends
+            if v < cap:
+                if v < v_grip:
+                    kind, a, b = "grip", a_grip, 0.0
+                    end = grip_ends
+                else:
+                    kind, a, b = "motor", a_motor, b_motor
+                    end = motor_ends
             elif limited and v == v_rev:
                 kind, a, b, end = "limit", 0.0, 0.0, v_rev
             elif v > v_rev:
@@ -112,11 +116,11 @@ def drive(
                 limit_m += times * dx
                 done = True
             elif not b:
-                force = a - c * v * v
-                dx = 0.0
+                square = v * v
+                force = a - c * square
                 done = end is None or force == 0.0
                 if end is not None and not done:
-                    gain = end * end - v * v
+                    gain = end * end - square
                     part = gain / force
                     y = -c * part
                     dx = 0.5 * part * (log1p(y) / y if y else 1.0)
@@ -165,11 +169,11 @@ def drive(
                 full_s += times * dt
                 full_w += times * along
                 full_ww += times * squares
-            time += dt
-            place += dx
             if log is not None:
                 drag = c if kind != "limit" else 0.0
-                log.append((kind, time0, time, place0, place, v0, v, a, b, drag))
+                log.append((kind, time, time + dt, place, place + dx, v0, v, a, b, drag))
+            time += dt
+            place += dx
 
         closing = out = v
         if k and v > target:

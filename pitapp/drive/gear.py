@@ -46,25 +46,56 @@ class Gear(NamedTuple):
     limit_squares: float
 
 
-def gear_figures(
-    car: Car, motor: Motor, pack: Pack, controller: Controller, air: Air, ratio: float
-) -> Gear:
+class Fixed(NamedTuple):
+    """What is the same in every gear."""
+
+    radius: float
+    kt: float
+    eta: float
+    idle: float
+    mass: float
+    rotor: float
+    ohm: float
+    motor_ohm: float
+    volts: float
+    roll: float
+    drag: float
+    grip: float
+    limit_rpm: float
+
+
+def fixed_figures(car: Car, motor: Motor, pack: Pack, controller: Controller, air: Air) -> Fixed:
+    """The figures that no gear changes."""
+    weight = car.mass_kg * GRAVITY_M_S2
+    return Fixed(
+        radius=car.tyre_diameter_mm / 2000.0,
+        kt=60.0 / (2.0 * pi * motor.kv_rpm_per_v),
+        eta=car.drive_efficiency,
+        idle=motor.no_load_current_a,
+        mass=car.mass_kg,
+        rotor=motor.inertia_kg_m2,
+        ohm=motor.resistance_ohm + pack.resistance_ohm + controller.resistance_ohm,
+        motor_ohm=motor.resistance_ohm,
+        volts=pack.voltage_v,
+        roll=car.rolling_resistance * weight,
+        drag=0.5 * air.density_kg_m3 * car.drag_area_m2,
+        grip=car.grip * car.driven_weight_share * weight,
+        limit_rpm=controller.rev_limit_rpm or inf,
+    )
+
+
+def gear_figures(fixed: Fixed, ratio: float) -> Gear:
     """The coefficients for one final drive ratio.
 
     Raises:
         ValueError: a ratio outside any car, or a car that cannot move in this gear.
     """
     fdr = number(ratio, "final drive ratio", 0.5, 50)
-    k = fdr / (car.tyre_diameter_mm / 2000.0)
-    kt = 60.0 / (2.0 * pi * motor.kv_rpm_per_v)
+    radius, kt, eta, idle, mass, rotor, resistance, motor_ohm, volts, roll, drag, grip, top = fixed
+    k = fdr / radius
     emf = kt * k
-    resistance = motor.resistance_ohm + pack.resistance_ohm + controller.resistance_ohm
-    eta, idle = car.drive_efficiency, motor.no_load_current_a
-    inertia = car.mass_kg + motor.inertia_kg_m2 * k * k
-    roll = car.rolling_resistance * car.mass_kg * GRAVITY_M_S2
-    drag = 0.5 * air.density_kg_m3 * car.drag_area_m2
-    stall, fall = pack.voltage_v / resistance, emf / resistance
-    grip = car.grip * car.driven_weight_share * car.mass_kg * GRAVITY_M_S2
+    inertia = mass + rotor * k * k
+    stall, fall = volts / resistance, emf / resistance
 
     a = (eta * emf * (stall - idle) - roll) / inertia
     b = eta * emf * fall / inertia
@@ -83,7 +114,7 @@ def gear_figures(
     grip_settles = grip_settle <= v_grip
     settles_at = grip_settle if grip_settles else settle
     rpm_per_m_s = k * 30.0 / pi
-    v_rev = controller.rev_limit_rpm / rpm_per_m_s if controller.rev_limit_rpm else inf
+    v_rev = top / rpm_per_m_s
     a_overrun = (emf * (stall - idle) / eta - roll) / inertia
     b_overrun = emf * fall / eta / inertia
     limited = v_rev <= settles_at
@@ -91,7 +122,7 @@ def gear_figures(
     if limited:
         amps = (roll + drag * v_rev * v_rev) / (eta * emf) + idle
         back = emf * v_rev
-        limit_amps = (back + amps * resistance) / pack.voltage_v * amps
+        limit_amps = (back + amps * resistance) / volts * amps
         limit_squares = amps * amps
     return Gear(
         a=a,
@@ -115,8 +146,8 @@ def gear_figures(
         i_fall=fall,
         i_idle=idle,
         resistance=resistance,
-        motor_resistance=motor.resistance_ohm,
-        volts=pack.voltage_v,
+        motor_resistance=motor_ohm,
+        volts=volts,
         newton_per_a=eta * emf,
         roll_n=roll,
         drag_kg_m=drag,

@@ -12,7 +12,7 @@ from math import inf
 from typing import Literal
 
 from pitapp.drive.chain import Course, Logged, drive
-from pitapp.drive.gear import Gear, gear_figures
+from pitapp.drive.gear import Gear, fixed_figures, gear_figures
 from pitapp.drive.models import Air, Car, Controller, Motor, Pack, Straight, Track
 from pitapp.drive.results import LapResult
 from pitapp.drive.straight import MAH_PER_AS, result_of, straight_notes
@@ -89,7 +89,7 @@ def run_lap(
     >>> 15 < lap.lap_s < 25
     True
     """
-    gear = gear_figures(car, motor, pack, controller, air, ratio)
+    gear = gear_figures(fixed_figures(car, motor, pack, controller, air), ratio)
     seconds = charge = heat = limit_s = limit_m = top = 0.0
     results, notes = [], []
     for straight in track.straights:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from pitapp.drive.chain import Course, drive
-from pitapp.drive.gear import Gear, gear_figures
+from pitapp.drive.gear import Gear, fixed_figures, gear_figures
 from pitapp.drive.lap import corner_moments, corner_sums
 from pitapp.drive.learn import fit_lap_slope
 from pitapp.drive.models import Setup, Track
@@ -36,7 +36,7 @@ class _Lap(NamedTuple):
 
 def _laps(ratios: Sequence[float], track: Track, setup: Setup) -> dict[float, _Lap]:
     """One lap in every gear; `ratios` in order, so that each gear starts from the ones before."""
-    parts = setup.car, setup.motor, setup.pack, setup.controller, setup.air
+    fixed = fixed_figures(setup.car, setup.motor, setup.pack, setup.controller, setup.air)
     braking = setup.car.braking_m_s2
     courses = [
         Course(straight.length_m, straight.entry_speed_m_s, straight.exit_speed_m_s, count)
@@ -51,7 +51,7 @@ def _laps(ratios: Sequence[float], track: Track, setup: Setup) -> dict[float, _L
     laps: dict[float, _Lap] = {}
     step = 0.0
     for index, ratio in enumerate(ratios):
-        gear = gear_figures(*parts, ratio)
+        gear = gear_figures(fixed, ratio)
         own, corners = courses, moments
         if gear.cap < fastest:
             own = [course._replace(entry=min(course.entry, gear.cap)) for course in courses]
@@ -134,6 +134,7 @@ def rank_gears(options: Iterable[GearOption], track: Track, setup: Setup) -> lis
     start_c = air_c if setup.start_temperature_c is None else setup.start_temperature_c
     low, high = (min(logged), max(logged)) if logged else (0.0, 0.0)
     general = _general_notes(track, setup, heating)
+    run_s, limit_c, capacity = setup.run_length_s, setup.can_limit_c, setup.pack.capacity_mah
     fastest_entry = max(straight.entry_speed_m_s for straight in track.straights)
 
     def outlook(ratio: float) -> Outlook:
@@ -143,11 +144,9 @@ def rank_gears(options: Iterable[GearOption], track: Track, setup: Setup) -> lis
         if logged:
             near = min(logged, key=lambda known: abs(known - ratio))
             spread = _HEAT_CHANGE_SPREAD * abs(lap.watts - laps[near].watts)
-        flag_c, flag_se_c = flag_temperature(
-            heating, lap.watts, setup.run_length_s, start_c, air_c, spread
-        )
+        flag_c, flag_se_c = flag_temperature(heating, lap.watts, run_s, start_c, air_c, spread)
         seconds = max(lap.seconds + change, 0.1)
-        charge = lap.charge * MAH_PER_AS * setup.run_length_s / seconds
+        charge = lap.charge * MAH_PER_AS * run_s / seconds
         return Outlook(
             lap_s=seconds,
             difference_s=lap.seconds - base.seconds + change,
@@ -155,8 +154,8 @@ def rank_gears(options: Iterable[GearOption], track: Track, setup: Setup) -> lis
             temperature_se_c=flag_se_c,
             limit_m=lap.limit_m,
             charge_mah=charge,
-            pack_share=charge / setup.pack.capacity_mah,
-            can_limit_c=setup.can_limit_c,
+            pack_share=charge / capacity,
+            can_limit_c=limit_c,
             extrapolated=not low - _SAME_RATIO <= ratio <= high + _SAME_RATIO,
         )
 

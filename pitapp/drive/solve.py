@@ -93,10 +93,6 @@ def brake_point(
         pull = 2.0 * k * f
         miss = settle * t + along + k * v * v - reach
         slope = v * (1.0 + pull)
-        if miss > 0.0:
-            high = t
-        else:
-            low = t
         step = 0.0
         if slope > 0.0:
             fall = d + 2.0 * c * w
@@ -105,10 +101,14 @@ def brake_point(
             last = _LAST_STEP * t / (1.0 + d * t)
             if -last <= step <= last:
                 break
-            t += step
-            if low < t < high:
-                continue
-            step = 0.0
+        if miss > 0.0:
+            high = t
+        else:
+            low = t
+        t += step
+        if step and low < t < high:
+            continue
+        step = 0.0
         if high - low <= 1e-16 * high:
             break
         t = 0.5 * (low + high)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pitapp.drive.chain import Course, Driven, Logged, drive
-from pitapp.drive.gear import Gear, gear_figures
+from pitapp.drive.gear import Gear, fixed_figures, gear_figures
 from pitapp.drive.models import Air, Car, Controller, Motor, Pack, Straight
 from pitapp.drive.results import Phase, StraightResult
 
@@ -116,7 +116,7 @@ def run_straight(
     >>> [phase.kind for phase in result.phases], round(result.closing_rpm)
     (['grip', 'limit', 'brake'], 15000)
     """
-    gear = gear_figures(car, motor, pack, controller, air, ratio)
+    gear = gear_figures(fixed_figures(car, motor, pack, controller, air), ratio)
     log: list[Logged] = []
     course = Course(straight.length_m, straight.entry_speed_m_s, straight.exit_speed_m_s)
     driven = drive(gear, (course,), car.braking_m_s2, [0.0], log)
