@@ -16,7 +16,7 @@ from flask_wtf import CSRFProtect
 from pitapp.db.connect import Database
 from pitapp.db.migrate import migrate
 from pitapp.errors import DataError
-from pitapp.web import assets, failures, headers, icons, macros, nav, quantities, undo
+from pitapp.web import assets, failures, headers, icons, macros, nav, plot, quantities, undo
 from pitapp.web import clock as wall_clock
 
 PACKAGE = Path(__file__).resolve().parent.parent
@@ -54,7 +54,7 @@ def build(
     app.extensions["pitapp.db"] = Database(folder / DATABASE_NAME)
     app.extensions["pitapp.clock"] = clock or (lambda: datetime.now(UTC))
     CSRFProtect(app)
-    for part in (assets, icons, macros, headers, failures, quantities, wall_clock, nav, undo):
+    for part in (assets, icons, macros, headers, failures, quantities, wall_clock, nav, undo, plot):
         part.register(app)
     register_rooms(app)
     return app
