@@ -26,6 +26,7 @@ from math import log1p, sqrt
 from typing import NamedTuple
 
 from pitapp.drive.gear import Gear
+from pitapp.drive.riccati import terminal_speed
 from pitapp.drive.solve import brake_distance, brake_point, squares_of, steady_force_time
 
 _ROUNDING = 1e-12
@@ -69,7 +70,7 @@ def drive(
     `log` receives each phase as (kind, times, places, speeds, a, b, c).
     """
     (
-        a_motor, b_motor, c, settle_motor, a_overrun, b_overrun, settle_overrun, v_free,
+        a_motor, b_motor, c, settle_motor, a_overrun, b_overrun, v_free,
         a_grip, v_grip, _, a_coast, v_rev, cap, limited, grip_settles, *_,
     ) = gear  # fmt: skip
     grip_ends = v_rev if limited and v_rev < v_grip else None if grip_settles else v_grip
@@ -137,7 +138,7 @@ def drive(
                     grip_m += times * dx
                 v = end
             else:
-                settle = settle_motor if kind == "motor" else settle_overrun
+                settle = settle_motor if kind == "motor" else terminal_speed(a, b, c)
                 d = b + 2.0 * c * settle
                 w0 = v - settle
                 done = True

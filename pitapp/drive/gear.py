@@ -21,7 +21,6 @@ class Gear(NamedTuple):
     settle: float
     a_overrun: float
     b_overrun: float
-    settle_overrun: float
     v_free: float
     a_grip: float
     v_grip: float
@@ -131,7 +130,6 @@ def gear_figures(fixed: Fixed, ratio: float) -> Gear:
         settle=settle,
         a_overrun=a_overrun,
         b_overrun=b_overrun,
-        settle_overrun=terminal_speed(a_overrun, b_overrun, c),
         v_free=(stall - idle) / fall,
         a_grip=a_grip,
         v_grip=v_grip,
