@@ -13,7 +13,10 @@ from pitapp.meetings.models import HeatKind, Meeting
 MOST_HEATS = 60
 LONGEST_GAP = timedelta(hours=12)
 AFTER_LAST_HEAT = timedelta(hours=1)
-_TIME = re.compile(r"(?<![\d:.])(\d{1,2})[:.h](\d{2})(?![\d:.])")
+_TIME = re.compile(
+    r"(?<![\d:.])(\d{1,2})([:.h])(\d{2})(?![\d:.]\d)(?!\d)(?:\s*([ap])\.?m\b\.?)?", re.IGNORECASE
+)
+_TYPED = re.compile(r"(\d{1,2}?)[:.,h]?(\d{2})?\s*(?:([ap])\.?m\.?)?", re.IGNORECASE)
 
 
 class Entry(NamedTuple):
@@ -68,9 +71,9 @@ def even_timetable(
 
 
 def pasted_timetable(day: date, text: str, zone: tzinfo) -> list[datetime]:
-    """The starts found in pasted lines, one time a line; other words on a line are ignored.
+    """The starts found in pasted lines; other words on a line, and lines of words, are ignored.
 
-    A time up to 12 hours "earlier" than the line before is past midnight, on the next day.
+    A time that comes round again within 12 hours of the one before is past midnight.
 
     >>> from zoneinfo import ZoneInfo
     >>> starts = pasted_timetable(date(2026, 5, 3), "Heat 4  23:40", ZoneInfo("Europe/Lisbon"))
@@ -82,13 +85,14 @@ def pasted_timetable(day: date, text: str, zone: tzinfo) -> list[datetime]:
     """
     starts: list[datetime] = []
     for place, line in enumerate(text.splitlines(), 1):
-        if not line.strip():
+        if not any(character.isdigit() for character in line):
             continue
         try:
-            day, start = _following(day, _only_time(line), zone, starts[-1] if starts else None)
+            for clock in _times(line):
+                day, start = _following(day, clock, zone, starts[-1] if starts else None)
+                starts.append(start)
         except ValueError as error:
             raise ValueError(f"Line {place}, “{line.strip()[:40]}”: {error}") from None
-        starts.append(start)
     if not starts:
         raise ValueError("Write at least one time, such as 9:30.")
     if len(starts) > MOST_HEATS:
@@ -96,16 +100,46 @@ def pasted_timetable(day: date, text: str, zone: tzinfo) -> list[datetime]:
     return starts
 
 
-def _only_time(line: str) -> time:
-    found = _TIME.findall(line)
+def clock_time(text: str) -> time:
+    """The time of day that was typed; the colon may be left out.
+
+    >>> clock_time("930"), clock_time("9:30"), clock_time("21.05"), clock_time("9:30 pm")
+    (datetime.time(9, 30), datetime.time(9, 30), datetime.time(21, 5), datetime.time(21, 30))
+
+    Raises:
+        ValueError: that is no time of day.
+    """
+    found = _TYPED.fullmatch(text.strip()) if text.isascii() else None
+    if found is None:
+        raise ValueError("Write a time such as 9:30 or 930.")
+    return _time(found[1], found[2] or "0", found[3])
+
+
+def _time(hours: str, minutes: str, half: str | None) -> time:
+    hour = int(hours)
+    if half:
+        if not 1 <= hour <= 12:
+            raise ValueError("No clock shows that time.")
+        hour = hour % 12 + (12 if half.lower() == "p" else 0)
+    try:
+        return time(hour, int(minutes))
+    except ValueError:
+        raise ValueError("No clock shows that time.") from None
+
+
+def _times(line: str) -> list[time]:
+    """The times on a line: one among words, or several with nothing but separators between."""
+    found = list(_TIME.finditer(line))
+    with_colon = [each for each in found if each[2] == ":"]
+    if len(with_colon) == 1:
+        found = with_colon
+    if not found and re.fullmatch(r"\s*\d{3,4}\s*", line, re.ASCII):
+        return [clock_time(line)]
     if not found:
         raise ValueError("there is no time such as 9:30.")
-    if len(found) > 1:
-        raise ValueError("there is more than one time; keep one a line.")
-    try:
-        return time(int(found[0][0]), int(found[0][1]))
-    except ValueError:
-        raise ValueError("no clock shows that time.") from None
+    if len(found) > 1 and _TIME.sub("", line).strip(" ,;\t"):
+        raise ValueError("there is more than one time among the words; keep one a line.")
+    return [_time(each[1], each[3], each[4]) for each in found]
 
 
 def _following(
@@ -117,7 +151,7 @@ def _following(
     day += timedelta(days=1)
     start = moment(day, clock, zone, before)
     if start - before > LONGEST_GAP:
-        raise ValueError("this is not later than the line before.")
+        raise ValueError("this is not later than the time before it.")
     return day, start
 
 

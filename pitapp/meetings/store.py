@@ -34,6 +34,7 @@ __all__ = [
     "race_classes",
     "remove",
     "remove_class",
+    "reopen_heat",
     "save_class",
     "save_meeting",
     "shift_heats",
@@ -128,8 +129,10 @@ def next_heat(connection: sqlite3.Connection, meeting_id: int, now: datetime) ->
     return None if row is None else Heat(**row)
 
 
-def save_meeting(connection: sqlite3.Connection, item: Meeting, now: datetime) -> tuple[int, str]:
-    """Add the meeting (id 0) or change it; returns its id and the undo token.
+def save_meeting(
+    connection: sqlite3.Connection, item: Meeting, now: datetime, entries: Iterable[Entry] = ()
+) -> tuple[int, str]:
+    """Add the meeting (id 0) with these entries, or change it; returns its id and the undo token.
 
     Raises:
         ChangedMeanwhile: it was changed since the form was opened.
@@ -141,6 +144,7 @@ def save_meeting(connection: sqlite3.Connection, item: Meeting, now: datetime) -
         if not item.id:
             meeting_id = _insert(connection, "meetings", values)
             step.made("meetings", meeting_id)
+            _add_heats(connection, step, meeting_id, entries)
             return meeting_id, step.token
         meeting(connection, item.id)
         step.touch("meetings", item.id)
@@ -160,29 +164,34 @@ def save_meeting(connection: sqlite3.Connection, item: Meeting, now: datetime) -
 def add_heats(
     connection: sqlite3.Connection, meeting_id: int, entries: Iterable[Entry], now: datetime
 ) -> tuple[int, str]:
-    """Put entries into a timetable, numbered after those of their kind; how many, and undo token."""
-    next_number = {
-        row["kind"]: row["highest"] + 1
+    """Put entries into a timetable; returns how many they were, and the undo token."""
+    with undo.step(connection, "Added to the timetable", now) as step:
+        many = _add_heats(connection, step, meeting_id, entries)
+    return many, step.token
+
+
+def _add_heats(
+    connection: sqlite3.Connection, step: undo.Step, meeting_id: int, entries: Iterable[Entry]
+) -> int:
+    numbered = {
+        row["kind"]: row["highest"]
         for row in connection.execute(
             "SELECT kind, max(number) AS highest FROM heats "
             "WHERE meeting_id = ? AND removed_at IS NULL GROUP BY kind",
             (meeting_id,),
         )
     }
-    many = 0
-    with undo.step(connection, "Added to the timetable", now) as step:
-        for kind, starts_at in entries:
-            number = next_number.get(kind, 1)
-            next_number[kind] = number + 1
-            values = {
-                "meeting_id": meeting_id,
-                "number": number,
-                "kind": kind,
-                "starts_at": stamp(starts_at),
-            }
-            step.made("heats", _insert(connection, "heats", values))
-            many += 1
-    return many, step.token
+    listed = list(entries)
+    for kind, starts_at in listed:
+        numbered[kind] = numbered.get(kind, 0) + 1
+        values = {
+            "meeting_id": meeting_id,
+            "number": numbered[kind],
+            "kind": kind,
+            "starts_at": stamp(starts_at),
+        }
+        step.made("heats", _insert(connection, "heats", values))
+    return len(listed)
 
 
 def change_heat(connection: sqlite3.Connection, item: Heat, now: datetime) -> str:
@@ -235,6 +244,15 @@ def _finish(connection: sqlite3.Connection, step: undo.Step, item: Heat, now: da
     connection.execute(
         "UPDATE heats SET done_at = ? WHERE id = ? AND done_at IS NULL", (stamp(now), item.id)
     )
+
+
+def reopen_heat(connection: sqlite3.Connection, heat_id: int, now: datetime) -> str:
+    """Mark an entry as still to come; returns the undo token."""
+    item = heat(connection, heat_id)
+    with undo.step(connection, f"{item.title} not done", now) as step:
+        step.touch("heats", item.id)
+        connection.execute("UPDATE heats SET done_at = NULL WHERE id = ?", (item.id,))
+    return step.token
 
 
 def remove(

@@ -1,0 +1,204 @@
+"""The forms of meetings and their timetables."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date, datetime, tzinfo
+from typing import Any
+
+from wtforms import (
+    BooleanField,
+    DateField,
+    Field,
+    HiddenField,
+    SelectField,
+    StringField,
+    TextAreaField,
+)
+from wtforms.widgets import TextInput
+
+from pitapp.meetings.formulas import (
+    Entry,
+    clock_time,
+    even_timetable,
+    moment,
+    pasted_timetable,
+    with_marshalling,
+)
+from pitapp.meetings.models import KIND_NAMES, Heat, Meeting
+from pitapp.web.fields import Needed, NumberField, WholeField
+from pitapp.web.forms import PitForm
+
+KINDS = list(KIND_NAMES.items())
+USUAL_GAP_MIN = 8
+
+
+class ClockField(Field):
+    """A time of day, typed as 930 or 9:30; None when left empty."""
+
+    widget: Any = TextInput()
+    keypad = "numeric"
+    most_characters = 12
+    data: Any
+
+    def __init__(self, label: str | None = None, validators: Any = None, **options: Any) -> None:
+        super().__init__(label, validators, **options)
+        self.typed: str | None = None
+
+    def _value(self) -> str:
+        if self.typed is not None:
+            return self.typed
+        return f"{self.data:%H:%M}" if self.data is not None else ""
+
+    def process_formdata(self, valuelist: list[str]) -> None:
+        """Read what was typed, keeping it for the form's next showing."""
+        if valuelist:
+            self.typed = valuelist[0]
+            self.data = clock_time(self.typed) if self.typed.strip() else None
+
+
+class TimetableForm(PitForm):
+    """Entries for a timetable: a first time with an interval, or pasted lines."""
+
+    kind = SelectField(
+        "These are",
+        choices=[
+            ("heat", "Heats"),
+            ("final", "Finals"),
+            ("practice", "Practice"),
+            ("marshal", "Marshalling"),
+        ],
+        default="heat",
+    )
+    first = ClockField("First at")
+    interval_min = NumberField("Then every", unit="min")
+    many = WholeField("How many")
+    lines = TextAreaField("Or paste the times", render_kw={"maxlength": 4000})
+    marshal = BooleanField("I marshal the heat after mine")
+    marshal_after_min = NumberField(
+        "Minutes from my start to marshalling", unit="min", default=USUAL_GAP_MIN
+    )
+
+    def entries(self, day: date, zone: tzinfo) -> list[Entry] | None:
+        """What was typed as entries, or None with the reasons at the fields."""
+        starts = (
+            self._pasted(day, zone) if (self.lines.data or "").strip() else self._even(day, zone)
+        )
+        if starts is None:
+            return None
+        kind = self.kind.data
+        after = self.marshal_after_min.data if self.marshal.data and kind != "marshal" else None
+        if after is None and self.marshal.data and kind != "marshal":
+            return self._blame("marshal_after_min", "How many minutes after your start?")
+        try:
+            return with_marshalling(starts, kind, after)
+        except ValueError as error:
+            return self._blame("marshal_after_min", str(error))
+
+    def _pasted(self, day: date, zone: tzinfo) -> list[datetime] | None:
+        try:
+            return pasted_timetable(day, self.lines.data, zone)
+        except ValueError as error:
+            return self._blame("lines", str(error))
+
+    def _even(self, day: date, zone: tzinfo) -> list[datetime] | None:
+        if self.first.data is None:
+            many = self.many.data or self.interval_min.data
+            return self._blame("first", "When is the first?") if many else []
+        many = 1 if self.many.data is None else self.many.data
+        if many > 1 and self.interval_min.data is None:
+            return self._blame("interval_min", "How many minutes lie between them?")
+        for name, interval, heats in (
+            ("many", 1, many),
+            ("interval_min", self.interval_min.data, 1),
+        ):
+            try:
+                if interval is not None:
+                    even_timetable(date(2000, 1, 1), self.first.data, interval, heats, zone)
+            except ValueError as error:
+                return self._blame(name, str(error))
+        try:
+            return even_timetable(day, self.first.data, self.interval_min.data or 1, many, zone)
+        except ValueError as error:
+            return self._blame("first", str(error))
+
+    def _blame(self, name: str, sentence: str) -> None:
+        field = self._fields[name]
+        field.errors = [*field.errors, sentence]
+
+
+class MeetingForm(TimetableForm):
+    """A meeting; a new one comes with its timetable."""
+
+    version = HiddenField(default="1")
+    day = DateField("Date", [Needed("Which day is it?")])
+    name = StringField("Name", render_kw={"maxlength": 60, "autocomplete": "off"})
+    track_id = SelectField("Track", default="")
+    race_class_id = SelectField("Class", default="")
+    car_id = SelectField("Car", default="")
+    time_zone = StringField(
+        "Time zone of the track",
+        [Needed("Write it like Europe/Lisbon.")],
+        render_kw={
+            "maxlength": 60,
+            "autocomplete": "off",
+            "autocapitalize": "off",
+            "spellcheck": "false",
+        },
+    )
+    remarks = TextAreaField("Remarks", render_kw={"maxlength": 2000})
+
+    def offer(self, tracks: Iterable[Any], classes: Iterable[Any], cars: Iterable[Any]) -> None:
+        """Offer these tracks, classes and cars."""
+        for field, items in (
+            (self.track_id, tracks),
+            (self.race_class_id, classes),
+            (self.car_id, cars),
+        ):
+            field.choices = [("", "not set"), *((str(item.id), item.name) for item in items)]
+
+    def record(self, meeting_id: int) -> Meeting | None:
+        """The meeting that was typed, or None with the reasons at the fields."""
+        chosen = {
+            name: int(self[name].data) if (self[name].data or "").isdecimal() else None
+            for name in ("track_id", "race_class_id", "car_id")
+        }
+        return self.fill(Meeting, id=meeting_id, **chosen)
+
+
+class HeatForm(PitForm):
+    """One entry of a timetable."""
+
+    kind = SelectField("This is", choices=KINDS)
+    number = WholeField("Number", [Needed()])
+    day = DateField("Date", [Needed()])
+    at = ClockField("Starts at", [Needed()])
+
+    @classmethod
+    def of(cls, heat: Heat, zone: tzinfo) -> HeatForm:
+        """The form filled with an entry as it is."""
+        local = heat.starts_at.astimezone(zone)
+        return cls(
+            data={
+                "kind": heat.kind,
+                "number": heat.number,
+                "day": local.date(),
+                "at": local.time(),
+            }
+        )
+
+    def record(self, heat: Heat, zone: tzinfo) -> Heat | None:
+        """The entry as it was typed, or None with the reasons at the fields."""
+        if not self.validate_on_submit():
+            return None
+        local = heat.starts_at.astimezone(zone)
+        try:
+            starts_at = heat.starts_at
+            if (self.day.data, self.at.data) != (local.date(), local.time()):
+                starts_at = moment(self.day.data, self.at.data, zone)
+        except (ValueError, OverflowError) as error:
+            self.at.errors = [*self.at.errors, str(error)]
+            return None
+        return self.fill(
+            Heat, id=heat.id, meeting_id=heat.meeting_id, starts_at=starts_at, done_at=heat.done_at
+        )
