@@ -76,8 +76,7 @@ def run(app: Flask, host: str, port: int) -> None:
     """Serve `app` until interrupted, and say where."""
     from pitapp.web.server import make_server
 
-    if host not in ("127.0.0.1", "localhost", "::1"):
-        app.config["TRUSTED_HOSTS"].append(host)
+    app.config["PITAPP_HOSTS"].add(f"[{host}]" if ":" in host else host)
     server = make_server(app, host, port)
     try:
         server.prepare()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from pathlib import Path
 
@@ -88,8 +89,8 @@ def _apply(connection: sqlite3.Connection, number: int, file: Path) -> None:
 def statements(script: str) -> list[str]:
     """The single statements of an SQL script (triggers kept whole)."""
     found, pending = [], ""
-    for line in script.splitlines(keepends=True):
-        pending += line
+    for piece in re.split(r"(?<=;)", script):
+        pending += piece
         if sqlite3.complete_statement(pending):
             found.append(pending.strip())
             pending = ""

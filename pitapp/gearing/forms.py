@@ -20,7 +20,7 @@ NUDGES = {
     "spur-less": ("spur", -1),
     "spur-more": ("spur", 1),
 }
-WANTED = {"ratio": "FDR", "rollout": "rollout", "speed": "top speed"}
+WANTED = {"ratio": "FDR", "rollout": "Rollout", "speed": "Top speed"}
 
 
 class Entry:

@@ -36,7 +36,7 @@ class CarForm(PitForm):
     internal_ratio = NumberField("Internal ratio", [Needed("What is the ratio behind the spur?")])
     pitch = SelectField("Gear pitch")
     tyre_diameter_mm = NumberField("Tyre diameter", [Needed("How large are the tyres?")], unit="mm")
-    motor_id = SelectField("Motor")
+    motor_id = SelectField("Motor", default="")
     new_motor_kv = NumberField("New motor's Kv", unit="rpm/V")
     pack_v = NumberField("Pack voltage", unit="V")
     rev_limit_rpm = NumberField("Rev limit", unit="rpm")

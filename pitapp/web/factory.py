@@ -21,7 +21,7 @@ from pitapp.web import clock as wall_clock
 
 PACKAGE = Path(__file__).resolve().parent.parent
 LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
-ROOMS = ("board", "gearing", "kit", "settings")
+ROOMS = ("board", "gearing", "kit", "bench", "settings")
 DATABASE_NAME = "pitapp.sqlite3"
 
 
@@ -44,7 +44,7 @@ def build(
         WTF_CSRF_TIME_LIMIT=None,
         MAX_CONTENT_LENGTH=32 * 1024 * 1024,
         MAX_FORM_MEMORY_SIZE=2 * 1024 * 1024,
-        TRUSTED_HOSTS=list(LOCAL_HOSTS),
+        PITAPP_HOSTS=set(LOCAL_HOSTS),
         SEND_FILE_MAX_AGE_DEFAULT=None,
         PITAPP_DATA_DIR=folder,
         PITAPP_INVENTED=invented,
@@ -53,8 +53,9 @@ def build(
     migrate(folder / DATABASE_NAME)
     app.extensions["pitapp.db"] = Database(folder / DATABASE_NAME)
     app.extensions["pitapp.clock"] = clock or (lambda: datetime.now(UTC))
+    headers.register(app)
     CSRFProtect(app)
-    for part in (assets, icons, macros, headers, failures, quantities, wall_clock, nav, undo, plot):
+    for part in (assets, icons, macros, failures, quantities, wall_clock, nav, undo, plot):
         part.register(app)
     register_rooms(app)
     return app

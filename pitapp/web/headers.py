@@ -1,8 +1,8 @@
-"""Security headers on every answer, and a session that lasts the season."""
+"""The guard at the door: known hosts, forms of a sane size, security headers on every answer."""
 
 from __future__ import annotations
 
-from flask import Flask, Response, session
+from flask import Flask, Response, abort, request, session
 
 POLICY = "; ".join(
     (
@@ -32,8 +32,29 @@ HEADERS = {
 }
 
 
+def hostname(host: str) -> str:
+    """The name in a Host header, without its port.
+
+    >>> hostname("localhost:8510"), hostname("[::1]:8510")
+    ('localhost', '[::1]')
+    """
+    name, bracket, _ = host.partition("]")
+    return name + bracket if bracket else host.partition(":")[0]
+
+
 def register(app: Flask) -> None:
-    """Add the headers to every answer."""
+    """Refuse other hosts and oversized forms, and add the headers to every answer."""
+
+    def guard() -> None:
+        if hostname(request.environ.get("HTTP_HOST", "")) not in app.config["PITAPP_HOSTS"]:
+            abort(400, description="wrong host")
+        if (
+            request.mimetype == "application/x-www-form-urlencoded"
+            and (request.content_length or 0) > app.config["MAX_FORM_MEMORY_SIZE"]
+        ):
+            abort(413)
+        if not session.permanent:
+            session.permanent = True
 
     def add(response: Response) -> Response:
         response.headers.extend(HEADERS)
@@ -41,9 +62,5 @@ def register(app: Flask) -> None:
             response.headers["Cache-Control"] = "no-cache"
         return response
 
-    def keep_session() -> None:
-        if not session.permanent:
-            session.permanent = True
-
+    app.before_request(guard)
     app.after_request(add)
-    app.before_request(keep_session)

@@ -1,0 +1,172 @@
+"""Gearing between heats, from nothing to a gear on record."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from e2e.pages.base import Screen
+from e2e.pages.gearing import Gearing, Log, Table, Wanted
+from e2e.pages.kit import GearBox, Kit, NewCar
+from e2e.server import Live
+from pitapp.gearing import store as gearing
+from pitapp.kit import store as kit
+from pitapp.kit.models import Car, Motor
+from tests.support import RACE_MORNING
+
+THEMES = ("light", "dark", "glare")
+SCREENS = (
+    "/",
+    "/gearing",
+    "/gearing?spur=0&pinion=zz&tyre=-1",
+    "/gearing/wanted?kind=ratio&value=2.8",
+    "/gearing/table",
+    "/gearing/log",
+    "/kit",
+    "/kit/cars/1",
+    "/kit/motors/1",
+    "/kit/gears",
+    "/more",
+    "/settings",
+    "/nowhere",
+)
+
+
+def furnish(live: Live) -> Car:
+    """A car with a box of gears and one gear on record."""
+    connection = live.app.extensions["pitapp.db"].connection()
+    motor_id, _ = kit.save_motor(
+        connection, Motor(name="Bench motor", kv_rpm_per_v=2460), RACE_MORNING
+    )
+    car = Car(
+        name="Test car",
+        internal_ratio=1.9,
+        pitch="dp:64",
+        tyre_diameter_mm=63,
+        motor_id=motor_id,
+        pack_v=7.4,
+        rev_limit_rpm=15000,
+        most_tooth_sum=116,
+    )
+    car_id, _ = kit.save_car(connection, car, RACE_MORNING)
+    kit.add_gears(connection, "pinion", "dp:64", list(range(40, 49)), RACE_MORNING)
+    kit.add_gears(connection, "spur", "dp:64", [64, 66, 69, 72], RACE_MORNING)
+    car = kit.car(connection, car_id)
+    gearing.fit(connection, car, 45, 66, RACE_MORNING)
+    return car
+
+
+def test_a_new_user_gets_a_gear_on_record_in_under_ninety_seconds(live: Live, page: Page) -> None:
+    began = time.monotonic()
+    Screen(page, live.url).open().press("Add your car")
+    NewCar(page, live.url).add("My car", "1,9", "64 DP", "63")
+    page.get_by_role("link", name="Add your gears").tap()
+    box = GearBox(page, live.url)
+    box.add("Pinions", "40-46")
+    expect(page.get_by_text("Added 7 pinions")).to_be_visible()
+    box.add("Spurs", "64, 66, 69")
+    expect(page.get_by_text("Added 3 spurs")).to_be_visible()
+    box.press("To gearing")
+    page.get_by_role("link", name="Find a gear").tap()
+    page.get_by_label("How much").fill("2,8")
+    nearest = Wanted(page, live.url).results().first
+    expect(nearest).to_contain_text("45 / 66")
+    nearest.get_by_role("button").tap()
+    expect(page.get_by_text("Fitted 45 / 66")).to_be_visible()
+    page.get_by_role("link", name="Board").tap()
+    # 66 / 45 × 1.9, by hand.
+    Screen(page, live.url).expect_figure("final-drive", "2.79")
+    assert time.monotonic() - began < 90
+
+
+def test_the_steppers_answer_with_the_server_gone(
+    pitapp_process: object, live: Live, page: Page
+) -> None:
+    furnish(live)
+    screen = Gearing(page, live.url).open()
+    screen.expect_figure("final-drive", "2.79")
+    page.context.set_offline(True)
+    screen.tap_step("Pinion", "less")
+    screen.expect_figure("final-drive", "2.85")
+    screen.expect_figure("rollout-mm", "69.4")
+    screen.expect_figure("limit-speed-kmh", "62.5")
+    screen.neighbour("longer").tap()
+    screen.expect_figure("final-drive", "2.83")
+    expect(page.locator("#pinion-note")).to_have_text("in the box")
+    page.context.set_offline(False)
+
+
+def test_without_a_script_the_buttons_work(live: Live, new_context: object, page: Page) -> None:
+    furnish(live)
+    browser = page.context.browser
+    assert isinstance(browser, Browser)
+    plain = browser.new_context(java_script_enabled=False, viewport={"width": 360, "height": 640})
+    try:
+        screen = Gearing(plain.new_page(), live.url).open()
+        screen.page.get_by_role("button", name="Pinion: more").click()
+        screen.expect_figure("final-drive", "2.73")
+        screen.page.get_by_role("button", name="Fit this").click()
+        expect(screen.page.get_by_text("Fitted 46 / 66")).to_be_visible()
+        screen.page.get_by_role("button", name="Undo").click()
+        expect(screen.page.get_by_text("Undone: Fitted 46 / 66")).to_be_visible()
+        screen.expect_figure("final-drive", "2.79")
+    finally:
+        plain.close()
+
+
+def test_the_log_is_read_and_an_entry_taken_out_and_put_back(live: Live, page: Page) -> None:
+    furnish(live)
+    Log(page, live.url).open()
+    page.get_by_role("button", name="Take 45 / 66").tap()
+    expect(page.get_by_text("No gear was fitted")).to_be_visible()
+    page.get_by_role("button", name="Undo").tap()
+    expect(page.get_by_role("button", name="Take 45 / 66")).to_be_visible()
+
+
+def test_a_removed_gear_comes_back(live: Live, page: Page) -> None:
+    furnish(live)
+    GearBox(page, live.url).open()
+    page.get_by_role("button", name="Remove the 48-tooth pinion").tap()
+    expect(page.get_by_role("button", name="Remove the 48-tooth pinion")).to_have_count(0)
+    page.get_by_role("button", name="Undo").tap()
+    expect(page.get_by_role("button", name="Remove the 48-tooth pinion")).to_be_visible()
+
+
+def test_the_table_tells_fitted_and_unfit_by_more_than_colour(live: Live, page: Page) -> None:
+    furnish(live)
+    Table(page, live.url).open()
+    expect(page.locator("td.fitted")).to_have_text("[2.79]")
+    assert page.locator("td.unfit s").count() == len(
+        [1 for p in range(40, 49) for s in (64, 66, 69, 72) if p + s > 116]
+    )
+
+
+def test_what_was_typed_stays_when_it_is_wrong(live: Live, page: Page, watch: object) -> None:
+    watch.allow("status of 422")  # type: ignore[attr-defined]
+    NewCar(page, live.url).open()
+    NewCar(page, live.url).add("🏎 " + "x" * 20, "0", "module 0.5", "tall")
+    expect(page.get_by_text("This must be at least 0.2.")).to_have_count(0)
+    expect(page.get_by_text("Write a number here, such as 63.5.")).to_be_visible()
+    expect(page.get_by_label("Tyre diameter")).to_have_value("tall")
+    expect(page.get_by_label("Gear pitch")).to_have_value("m:0.5")
+    page.get_by_label("Tyre diameter").fill("63")
+    page.get_by_role("button", name="Save").tap()
+    expect(page.get_by_text("This must be at least 0.2.")).to_be_visible()
+    expect(page.get_by_label("Internal ratio")).to_have_value("0")
+
+
+@pytest.mark.parametrize("theme", THEMES)
+def test_every_screen_is_usable(live: Live, page: Page, watch: object, theme: str) -> None:
+    watch.allow("status of 4")  # type: ignore[attr-defined]
+    furnish(live)
+    page.context.add_cookies([{"name": "pitapp_theme", "value": theme, "url": live.url}])
+    for path in SCREENS:
+        page.goto(live.url + path)
+        Screen(page, live.url).check_usable()
+
+
+def test_the_empty_app_is_usable(live: Live, page: Page) -> None:
+    for screen in (Screen, Gearing, Wanted, Kit, NewCar, GearBox):
+        screen(page, live.url).open().check_usable()
