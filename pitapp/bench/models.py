@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
+from typing import Literal
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
@@ -10,6 +12,7 @@ from pitapp.kit.models import Remarks
 from pitapp.motor.formulas import TimingSummary, kv_from_bench, timing_summary
 from pitapp.record import Record
 
+Level = Literal["good", "look", "stop"]
 SENSORS = ("A", "B", "C")
 READINGS = (
     "free_rpm",
@@ -86,3 +89,13 @@ class MotorCheck(Record):
         """Mean, spread and the sensor that is out, or None when no timing was read."""
         read = self.timing_by_sensor
         return timing_summary(read.values()) if read else None
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One judgement in words; `practice` marks what is common practice and not a measurement."""
+
+    level: Level
+    word: str
+    reason: str = ""
+    practice: str = ""
