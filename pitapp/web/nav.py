@@ -23,7 +23,10 @@ FOOT = (
     Place("kit", "/kit", "Kit"),
     Place("more", "/more", "More"),
 )
-MORE = (Place("settings", "/settings", "Settings", "Units, look, this device"),)
+MORE = (
+    Place("bench", "/bench", "Bench", "Motor checks: Kv, current, timing"),
+    Place("settings", "/settings", "Settings", "Units, look, this device"),
+)
 
 
 def register(app: Flask) -> None:
