@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from datetime import date, datetime, tzinfo
 from typing import Any
 
@@ -20,7 +21,7 @@ from wtforms.widgets import TextInput
 from pitapp.meetings.formulas import (
     Entry,
     clock_time,
-    even_timetable,
+    even_starts,
     moment,
     pasted_timetable,
     with_marshalling,
@@ -80,51 +81,53 @@ class TimetableForm(PitForm):
     )
 
     def entries(self, day: date, zone: tzinfo) -> list[Entry] | None:
-        """What was typed as entries, or None with the reasons at the fields."""
-        starts = (
-            self._pasted(day, zone) if (self.lines.data or "").strip() else self._even(day, zone)
-        )
-        if starts is None:
+        """What was typed as entries, or None with the reason at its field."""
+        try:
+            pasted = (self.lines.data or "").strip()
+            starts = self._pasted(day, zone) if pasted else self._even(day, zone)
+            kind = self.kind.data
+            if kind == "marshal" or not self.marshal.data:
+                return with_marshalling(starts, kind, None)
+            with self._told_at("marshal_after_min"):
+                if self.marshal_after_min.data is None:
+                    raise ValueError("How many minutes after your start?")
+                return with_marshalling(starts, kind, self.marshal_after_min.data)
+        except _Told:
             return None
-        kind = self.kind.data
-        after = self.marshal_after_min.data if self.marshal.data and kind != "marshal" else None
-        if after is None and self.marshal.data and kind != "marshal":
-            return self._blame("marshal_after_min", "How many minutes after your start?")
-        try:
-            return with_marshalling(starts, kind, after)
-        except ValueError as error:
-            return self._blame("marshal_after_min", str(error))
 
-    def _pasted(self, day: date, zone: tzinfo) -> list[datetime] | None:
-        try:
+    def _pasted(self, day: date, zone: tzinfo) -> list[datetime]:
+        with self._told_at("lines"):
             return pasted_timetable(day, self.lines.data, zone)
-        except ValueError as error:
-            return self._blame("lines", str(error))
 
-    def _even(self, day: date, zone: tzinfo) -> list[datetime] | None:
-        if self.first.data is None:
-            many = self.many.data or self.interval_min.data
-            return self._blame("first", "When is the first?") if many else []
-        many = 1 if self.many.data is None else self.many.data
-        if many > 1 and self.interval_min.data is None:
-            return self._blame("interval_min", "How many minutes lie between them?")
-        for name, interval, heats in (
-            ("many", 1, many),
-            ("interval_min", self.interval_min.data, 1),
-        ):
-            try:
-                if interval is not None:
-                    even_timetable(date(2000, 1, 1), self.first.data, interval, heats, zone)
-            except ValueError as error:
-                return self._blame(name, str(error))
+    def _even(self, day: date, zone: tzinfo) -> list[datetime]:
+        first, interval, many = self.first.data, self.interval_min.data, self.many.data
+        with self._told_at("first"):
+            if first is None:
+                if interval is not None or many is not None:
+                    raise ValueError("When is the first?")
+                return []
+            start = moment(day, first, zone)
+        with self._told_at("many"):
+            times = even_starts(start, 1, 1 if many is None else many)
+        with self._told_at("interval_min"):
+            if len(times) == 1:
+                return times
+            if interval is None:
+                raise ValueError("How many minutes lie between them?")
+            return even_starts(start, interval, len(times))
+
+    @contextmanager
+    def _told_at(self, name: str) -> Iterator[None]:
         try:
-            return even_timetable(day, self.first.data, self.interval_min.data or 1, many, zone)
-        except ValueError as error:
-            return self._blame("first", str(error))
+            yield
+        except (ValueError, OverflowError) as error:
+            field = self._fields[name]
+            field.errors = [*field.errors, str(error)]
+            raise _Told from None
 
-    def _blame(self, name: str, sentence: str) -> None:
-        field = self._fields[name]
-        field.errors = [*field.errors, sentence]
+
+class _Told(Exception):
+    """What was wrong stands at its field already."""
 
 
 class MeetingForm(TimetableForm):

@@ -49,25 +49,22 @@ def moment(day: date, clock: time, zone: tzinfo, after: datetime | None = None) 
     return found[1] if after is not None and found[0] <= after < found[1] else found[0]
 
 
-def even_timetable(
-    day: date, first: time, interval_min: float, heats: int, zone: tzinfo
-) -> list[datetime]:
+def even_starts(first: datetime, interval_min: float, heats: int) -> list[datetime]:
     """Starts that follow each other by the same interval, which is time that really passes.
 
     Valid for an interval of 1 to 720 minutes and 1 to 60 heats.
 
-    >>> from zoneinfo import ZoneInfo
-    >>> starts = even_timetable(date(2026, 5, 3), time(23, 40), 25, 2, ZoneInfo("Europe/Lisbon"))
+    >>> starts = even_starts(datetime(2026, 5, 3, 23, 40, tzinfo=UTC), 25, 2)
     >>> [start.isoformat() for start in starts]
-    ['2026-05-03T22:40:00+00:00', '2026-05-03T23:05:00+00:00']
+    ['2026-05-03T23:40:00+00:00', '2026-05-04T00:05:00+00:00']
 
     Raises:
-        ValueError: a figure out of range, or the first time does not exist on that day.
+        ValueError: a figure out of range.
     """
-    interval = number(interval_min, "interval", 1, 720, unit="min")
+    interval = timedelta(minutes=number(interval_min, "interval", 1, 720, unit="min"))
     many = whole(heats, "number of heats", 1, MOST_HEATS)
-    start = moment(day, first, zone)
-    return [start + place * timedelta(minutes=interval) for place in range(many)]
+    first = first.astimezone(UTC)
+    return [first + place * interval for place in range(many)]
 
 
 def pasted_timetable(day: date, text: str, zone: tzinfo) -> list[datetime]:

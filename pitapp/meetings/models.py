@@ -36,6 +36,17 @@ def known_zone(name: str) -> str:
     return name
 
 
+def likely_day(day: date) -> date:
+    """A date that a race day can have, as it came.
+
+    Raises:
+        ValueError: the year is not from 1970 to 2199.
+    """
+    if not 1970 <= day.year <= 2199:
+        raise ValueError("Write a date with a year from 1970 to 2199.")
+    return day
+
+
 class ClassLimit(Record):
     """A further limit of a class, in the racer's own words."""
 
@@ -113,7 +124,7 @@ class Meeting(Record):
     """A race day; `day` is the date on the wall clock in its own time zone."""
 
     id: int = 0
-    day: date
+    day: Annotated[date, AfterValidator(likely_day)]
     name: str = Field("", max_length=60)
     time_zone: Annotated[str, AfterValidator(known_zone)]
     track_id: int | None = None
