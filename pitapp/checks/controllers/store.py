@@ -1,0 +1,140 @@
+"""Controllers and the cars they are in, in the database."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable
+from datetime import datetime
+
+from pitapp.checks.lists.store import CHANGED, insert, put_checklist
+from pitapp.checks.models import Checklist, Controller, Step
+from pitapp.db import stamp, undo
+from pitapp.errors import ChangedMeanwhile, NotThere
+
+_CONTROLLER = tuple(Controller.model_fields)
+_COLUMNS = ", ".join(f"controllers.{name}" for name in _CONTROLLER)
+_NEWEST = "(SELECT max(id) FROM car_controllers AS newest WHERE newest.car_id = {})"
+
+
+def controllers(connection: sqlite3.Connection) -> list[Controller]:
+    """Every controller that was not removed, by name."""
+    rows = connection.execute(
+        f"SELECT {_COLUMNS} FROM controllers WHERE removed_at IS NULL "  # noqa: S608
+        "ORDER BY name COLLATE NOCASE, id"
+    )
+    return [Controller(**row) for row in rows]
+
+
+def controller(connection: sqlite3.Connection, controller_id: int) -> Controller:
+    """One controller, also a removed one.
+
+    Raises:
+        NotThere: there is no such controller.
+    """
+    row = connection.execute(
+        f"SELECT {_COLUMNS} FROM controllers WHERE id = ?",  # noqa: S608
+        (controller_id,),
+    ).fetchone()
+    if row is None:
+        raise NotThere("There is no such controller.")
+    return Controller(**row)
+
+
+def in_car(connection: sqlite3.Connection, car_id: int) -> Controller | None:
+    """The controller now in the car."""
+    row = connection.execute(
+        f"SELECT {_COLUMNS} FROM car_controllers "  # noqa: S608
+        "JOIN controllers ON controllers.id = car_controllers.controller_id "
+        f"WHERE car_controllers.id = {_NEWEST.format('?')} AND removed_at IS NULL",
+        (car_id,),
+    ).fetchone()
+    return None if row is None else Controller(**row)
+
+
+def cars_of(connection: sqlite3.Connection) -> dict[int, list[str]]:
+    """The names of the cars that each controller is in, by the controller's id."""
+    found: dict[int, list[str]] = {}
+    for row in connection.execute(
+        "SELECT controller_id, cars.name FROM cars "  # noqa: S608
+        f"JOIN car_controllers ON car_controllers.id = {_NEWEST.format('cars.id')} "
+        "WHERE controller_id IS NOT NULL AND cars.removed_at IS NULL "
+        "ORDER BY cars.name COLLATE NOCASE, cars.id"
+    ):
+        found.setdefault(row["controller_id"], []).append(row["name"])
+    return found
+
+
+def put_in(connection: sqlite3.Connection, car_id: int, item: Controller, now: datetime) -> str:
+    """Note that this controller is in the car from now on; returns the undo token."""
+    with undo.step(connection, f"Put {item.name} into the car", now) as step:
+        step.made("car_controllers", _put_in(connection, car_id, item.id, now))
+    return step.token
+
+
+def take_out(connection: sqlite3.Connection, car_id: int, now: datetime) -> str:
+    """Note that there is no controller in the car from now on; returns the undo token."""
+    with undo.step(connection, "Took the controller out of the car", now) as step:
+        step.made("car_controllers", _put_in(connection, car_id, None, now))
+    return step.token
+
+
+def add(
+    connection: sqlite3.Connection,
+    item: Controller,
+    settings: Iterable[Step],
+    car_id: int | None,
+    now: datetime,
+) -> tuple[int, str]:
+    """Add a controller with the list of its settings, and put it into the car if one is given."""
+    values = item.model_dump(exclude={"id", "version"})
+    with undo.step(connection, f"Added {item.name}", now) as step:
+        new_id = insert(connection, "controllers", values)
+        step.made("controllers", new_id)
+        own = Checklist(
+            name=f"{item.name}: settings"[:60], occasion="settings", controller_id=new_id
+        )
+        put_checklist(connection, own, settings, step)
+        if car_id is not None:
+            step.made("car_controllers", _put_in(connection, car_id, new_id, now))
+    return new_id, step.token
+
+
+def change(connection: sqlite3.Connection, item: Controller, now: datetime) -> str:
+    """Change a controller; returns the undo token.
+
+    Raises:
+        ChangedMeanwhile: it was changed since the form was opened.
+    """
+    values = item.model_dump(exclude={"id", "version"})
+    with undo.step(connection, f"Changed {item.name}", now) as step:
+        step.touch("controllers", item.id)
+        changed = connection.execute(
+            f"UPDATE controllers SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
+            "version = version + 1 WHERE id = ? AND version = ?",
+            [*values.values(), item.id, item.version],
+        )
+        if not changed.rowcount:
+            raise ChangedMeanwhile(CHANGED)
+    return step.token
+
+
+def remove(connection: sqlite3.Connection, controller_id: int, now: datetime) -> str:
+    """Take a controller out of the lists; returns the undo token. Its past stays on record.
+
+    Raises:
+        NotThere: there is no such controller.
+    """
+    name = controller(connection, controller_id).name
+    with undo.step(connection, f"Removed {name}", now) as step:
+        step.touch("controllers", controller_id)
+        connection.execute(
+            "UPDATE controllers SET removed_at = ? WHERE id = ?", (stamp(now), controller_id)
+        )
+    return step.token
+
+
+def _put_in(
+    connection: sqlite3.Connection, car_id: int, controller_id: int | None, now: datetime
+) -> int:
+    values = {"car_id": car_id, "controller_id": controller_id, "since": stamp(now)}
+    return insert(connection, "car_controllers", values)

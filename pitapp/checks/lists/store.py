@@ -1,0 +1,243 @@
+"""Checklists and their steps in the database."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from typing import Any
+
+from pitapp.checks.models import Checklist, Step
+from pitapp.db import stamp, undo
+from pitapp.errors import ChangedMeanwhile, NotThere
+
+_LIST = tuple(Checklist.model_fields)
+_STEP = tuple(Step.model_fields)
+CHANGED = (
+    "This was changed on another screen since you opened it. Your entries are still here: "
+    "compare, then save again."
+)
+
+
+def checklists(connection: sqlite3.Connection) -> list[Checklist]:
+    """The checklists that belong to no controller, in the racer's order."""
+    rows = connection.execute(
+        f"SELECT {', '.join(_LIST)} FROM checklists "  # noqa: S608
+        "WHERE removed_at IS NULL AND controller_id IS NULL ORDER BY position, id"
+    )
+    return [Checklist(**row) for row in rows]
+
+
+def checklist(connection: sqlite3.Connection, checklist_id: int) -> Checklist:
+    """One checklist, also a removed one.
+
+    Raises:
+        NotThere: there is no such checklist.
+    """
+    row = connection.execute(
+        f"SELECT {', '.join(_LIST)} FROM checklists WHERE id = ?",  # noqa: S608
+        (checklist_id,),
+    ).fetchone()
+    if row is None:
+        raise NotThere("There is no such checklist.")
+    return Checklist(**row)
+
+
+def settings_list(connection: sqlite3.Connection, controller_id: int) -> Checklist:
+    """The checklist that holds a controller's settings.
+
+    Raises:
+        NotThere: there is no such controller.
+    """
+    row = connection.execute(
+        f"SELECT {', '.join(_LIST)} FROM checklists WHERE controller_id = ?",  # noqa: S608
+        (controller_id,),
+    ).fetchone()
+    if row is None:
+        raise NotThere("There is no such controller.")
+    return Checklist(**row)
+
+
+def steps(connection: sqlite3.Connection, checklist_id: int) -> list[Step]:
+    """A checklist's steps in their order."""
+    rows = connection.execute(
+        f"SELECT {', '.join(_STEP)} FROM check_steps "  # noqa: S608
+        "WHERE checklist_id = ? AND removed_at IS NULL ORDER BY position, id",
+        (checklist_id,),
+    )
+    return [_step(row) for row in rows]
+
+
+def step(connection: sqlite3.Connection, step_id: int) -> Step:
+    """One step, also a removed one.
+
+    Raises:
+        NotThere: there is no such step.
+    """
+    row = connection.execute(
+        f"SELECT {', '.join(_STEP)} FROM check_steps WHERE id = ?",  # noqa: S608
+        (step_id,),
+    ).fetchone()
+    if row is None:
+        raise NotThere("There is no such step.")
+    return _step(row)
+
+
+def add_checklist(
+    connection: sqlite3.Connection, item: Checklist, its_steps: Iterable[Step], now: datetime
+) -> tuple[int, str]:
+    """Add a checklist with its steps in the given order; returns its id and the undo token."""
+    with undo.step(connection, f"Added {item.name}", now) as recording:
+        new_id = put_checklist(connection, item, its_steps, recording)
+    return new_id, recording.token
+
+
+def put_checklist(
+    connection: sqlite3.Connection,
+    item: Checklist,
+    its_steps: Iterable[Step],
+    recording: undo.Step,
+) -> int:
+    """Add a checklist with its steps within the caller's undo step; returns its id."""
+    values = item.model_dump(exclude={"id", "version", "position"})
+    last = connection.execute("SELECT max(position) FROM checklists").fetchone()[0]
+    new_id = insert(connection, "checklists", values | {"position": (last or 0) + 1})
+    recording.made("checklists", new_id)
+    for position, each in enumerate(its_steps, start=1):
+        placed = each.model_copy(update={"checklist_id": new_id, "position": position})
+        recording.made("check_steps", insert(connection, "check_steps", _values(placed)))
+    return new_id
+
+
+def rename(connection: sqlite3.Connection, item: Checklist, now: datetime) -> str:
+    """Change a checklist's name and occasion; returns the undo token.
+
+    Raises:
+        ChangedMeanwhile: it was changed since the form was opened.
+    """
+    with undo.step(connection, f"Changed {item.name}", now) as recording:
+        recording.touch("checklists", item.id)
+        changed = connection.execute(
+            "UPDATE checklists SET name = ?, occasion = ?, version = version + 1 "
+            "WHERE id = ? AND version = ?",
+            (item.name, item.occasion, item.id, item.version),
+        )
+        if not changed.rowcount:
+            raise ChangedMeanwhile(CHANGED)
+    return recording.token
+
+
+def save_step(connection: sqlite3.Connection, item: Step, now: datetime) -> tuple[int, str]:
+    """Add the step (id 0) at the end of its list, or change it; returns its id and the undo token.
+
+    Raises:
+        ChangedMeanwhile: it was changed since the form was opened.
+    """
+    verb = "Changed" if item.id else "Added"
+    with undo.step(connection, f"{verb} {item.name}", now) as recording:
+        if not item.id:
+            last = connection.execute(
+                "SELECT max(position) FROM check_steps WHERE checklist_id = ?",
+                (item.checklist_id,),
+            ).fetchone()[0]
+            placed = item.model_copy(update={"position": (last or 0) + 1})
+            new_id = insert(connection, "check_steps", _values(placed))
+            recording.made("check_steps", new_id)
+            return new_id, recording.token
+        recording.touch("check_steps", item.id)
+        values = _values(item)
+        del values["position"], values["checklist_id"]
+        changed = connection.execute(
+            f"UPDATE check_steps SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
+            "version = version + 1 WHERE id = ? AND version = ?",
+            [*values.values(), item.id, item.version],
+        )
+        if not changed.rowcount:
+            raise ChangedMeanwhile(CHANGED)
+    return item.id, recording.token
+
+
+def save_plan(connection: sqlite3.Connection, plan: Mapping[int, str], now: datetime) -> str:
+    """Save what is planned at each step, by the step's id; returns the undo token."""
+    with undo.step(connection, "Changed the plan", now) as recording:
+        for step_id, planned in plan.items():
+            recording.touch("check_steps", step_id)
+            connection.execute(
+                "UPDATE check_steps SET planned = ?, version = version + 1 "
+                "WHERE id = ? AND planned <> ?",
+                (planned, step_id, planned),
+            )
+    return recording.token
+
+
+def move_step(connection: sqlite3.Connection, step_id: int, by: int, now: datetime) -> str:
+    """Move a step up (−1) or down (+1) in its list; returns the undo token.
+
+    Raises:
+        NotThere: there is no such step.
+    """
+    moved = step(connection, step_id)
+    order = [each.id for each in steps(connection, moved.checklist_id)]
+    if step_id not in order:
+        raise NotThere("There is no such step.")
+    place = order.index(step_id)
+    order.insert(min(max(place + by, 0), len(order) - 1), order.pop(place))
+    with undo.step(connection, f"Moved {moved.name}", now) as recording:
+        for position, each_id in enumerate(order, start=1):
+            recording.touch("check_steps", each_id)
+            connection.execute(
+                "UPDATE check_steps SET position = ? WHERE id = ?", (position, each_id)
+            )
+    return recording.token
+
+
+def remove_step(connection: sqlite3.Connection, step_id: int, now: datetime) -> str:
+    """Take a step out of its list; what was answered there stays. Returns the undo token.
+
+    Raises:
+        NotThere: there is no such step.
+    """
+    name = step(connection, step_id).name
+    return _remove(connection, "check_steps", step_id, f"Removed {name}", now)
+
+
+def remove_checklist(connection: sqlite3.Connection, checklist_id: int, now: datetime) -> str:
+    """Take a checklist away; its run-throughs stay on record. Returns the undo token.
+
+    Raises:
+        NotThere: there is no such checklist.
+    """
+    name = checklist(connection, checklist_id).name
+    return _remove(connection, "checklists", checklist_id, f"Removed {name}", now)
+
+
+def _remove(
+    connection: sqlite3.Connection, table: str, row_id: int, label: str, now: datetime
+) -> str:
+    with undo.step(connection, label, now) as recording:
+        recording.touch(table, row_id)
+        connection.execute(
+            f"UPDATE {table} SET removed_at = ? WHERE id = ?",  # noqa: S608
+            (stamp(now), row_id),
+        )
+    return recording.token
+
+
+def insert(connection: sqlite3.Connection, table: str, values: dict[str, Any]) -> int:
+    """Insert a row and return its id."""
+    made = connection.execute(
+        f"INSERT INTO {table} ({', '.join(values)}) "  # noqa: S608
+        f"VALUES ({', '.join('?' * len(values))})",
+        list(values.values()),
+    )
+    return int(made.lastrowid or 0)
+
+
+def _values(item: Step) -> dict[str, Any]:
+    values = item.model_dump(exclude={"id", "version"})
+    return values | {"choices": json.dumps(item.choices, ensure_ascii=False)}
+
+
+def _step(row: sqlite3.Row) -> Step:
+    return Step(**dict(row) | {"choices": json.loads(row["choices"])})

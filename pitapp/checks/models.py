@@ -1,0 +1,165 @@
+"""Controllers, checklists, run-throughs and what was answered in them."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, NamedTuple
+
+from pydantic import AwareDatetime, Field, model_validator
+
+from pitapp.record import Record
+
+Name = Annotated[str, Field(min_length=1, max_length=60)]
+Sentence = Annotated[str, Field(max_length=300)]
+Reading = Annotated[str, Field(max_length=200)]
+Uuid = Annotated[str, Field(pattern=r"^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$")]
+Kind = Literal["do", "yesno", "number", "choice", "text"]
+KIND_NAMES: dict[str, str] = {
+    "do": "something to do",
+    "yesno": "yes or no",
+    "number": "a number",
+    "choice": "one of several",
+    "text": "words",
+}
+Occasion = Literal[
+    "settings", "meeting", "heat", "scrutineering", "after", "end", "charge", "other"
+]
+OCCASION_NAMES: dict[str, str] = {
+    "settings": "Controller's settings",
+    "meeting": "Before the meeting",
+    "heat": "Before a heat",
+    "scrutineering": "Before scrutineering",
+    "after": "Straight after a heat",
+    "end": "End of the day",
+    "charge": "Charging",
+    "other": "Any time",
+}
+
+
+class Topic(NamedTuple):
+    """Something that a class may limit and a step may read: its name and its unit."""
+
+    name: str
+    unit: str
+
+
+TOPICS: dict[str, Topic] = {
+    "rev_limit": Topic("Rev limit", "rpm"),
+    "timing": Topic("Timing advance of the controller", "°"),
+    "motor_timing": Topic("Timing of the motor", "°"),
+    "mass": Topic("Weight", "g"),
+    "start_v": Topic("Start voltage", "V"),
+    "capacity": Topic("Capacity of the pack", "mAh"),
+    "ride_height": Topic("Ride height", "mm"),
+    "signal": Topic("Signal of the rev limit", ""),
+}
+
+
+class Controller(Record):
+    """An electronic speed controller; `signal_text` is how it shows its rev limit, as its owner saw."""
+
+    id: int = 0
+    name: Name
+    firmware: str = Field("", max_length=60)
+    signal_text: Sentence = ""
+    remarks: str = Field("", max_length=2000)
+    version: int = 1
+
+
+class Checklist(Record):
+    """An ordered list of steps; one with a `controller_id` holds that controller's settings."""
+
+    id: int = 0
+    name: Name
+    occasion: Occasion = "other"
+    controller_id: int | None = None
+    position: int = 0
+    version: int = 1
+
+
+class Step(Record):
+    """A step of a checklist: something to do, or something to read and compare with the plan."""
+
+    id: int = 0
+    checklist_id: int = 0
+    position: int = 0
+    group_name: str = Field("", max_length=40)
+    name: Name
+    kind: Kind = "do"
+    unit: str = Field("", max_length=20)
+    step_size: float | None = Field(None, gt=0, le=1_000_000)
+    choices: tuple[Annotated[str, Field(min_length=1, max_length=60)], ...] = ()
+    why: Sentence = ""
+    goes_wrong: Sentence = ""
+    caution: Sentence = ""
+    required: bool = False
+    wait_s: int | None = Field(None, ge=1, le=86_400)
+    topic: str = ""
+    planned: Reading = ""
+    version: int = 1
+
+    @model_validator(mode="after")
+    def _makes_sense(self) -> Step:
+        if self.kind == "choice" and not self.choices:
+            raise ValueError("Name what there is to choose from, one a line.")
+        if self.topic and self.topic not in TOPICS:
+            raise ValueError("Choose what the class may limit here from the list.")
+        return self
+
+    @property
+    def key(self) -> str:
+        """Under which a class's limit and a reading of this step meet: its topic, else its name."""
+        return self.topic or self.name.casefold()
+
+
+class Asked(Record):
+    """What a class asks of a reading: a least, a most, or the same for both."""
+
+    least: float | None = None
+    most: float | None = None
+
+
+class Walk(Record):
+    """A run-through of a checklist, with what was in the car then; open until `ended_at`."""
+
+    id: int = 0
+    uuid: Uuid
+    checklist_id: int
+    car_id: int | None = None
+    controller_id: int | None = None
+    motor_id: int | None = None
+    race_class_id: int | None = None
+    meeting_id: int | None = None
+    pack_id: int | None = None
+    firmware: str = ""
+    started_at: AwareDatetime
+    ended_at: AwareDatetime | None = None
+
+
+class Answer(Record):
+    """What was found at a step, beside what was planned, asked and found the time before.
+
+    `shown` is the reading in metric as plain text, "done", or empty while only a wait has begun or
+    the step was skipped.
+    """
+
+    id: int = 0
+    walk_id: int
+    step_id: int
+    key: str
+    shown: Reading = ""
+    skipped: bool = False
+    reason: Sentence = ""
+    unit: str = ""
+    planned: Reading = ""
+    last_shown: Reading = ""
+    least: float | None = None
+    most: float | None = None
+    began_at: AwareDatetime | None = None
+    answered_at: AwareDatetime | None = None
+
+    @property
+    def asked(self) -> Asked | None:
+        """What the class asked at the time."""
+        if self.least is None and self.most is None:
+            return None
+        return Asked(least=self.least, most=self.most)

@@ -1,0 +1,203 @@
+"""Run-throughs and their answers in the database.
+
+The checklists themselves are kept in `lists.store`, the controllers in `controllers.store`.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+
+from pitapp.checks.lists.store import insert
+from pitapp.checks.models import Answer, Step, Walk
+from pitapp.db import stamp, undo
+from pitapp.errors import NotThere
+
+_WALK = ", ".join(f"check_walks.{name}" for name in Walk.model_fields)
+_ANSWER = ", ".join(f"check_answers.{name}" for name in Answer.model_fields)
+
+
+def walk(connection: sqlite3.Connection, uuid: str) -> Walk:
+    """The run-through with that uuid.
+
+    Raises:
+        NotThere: there is none, or it was taken away.
+    """
+    found = known_walk(connection, uuid)
+    if found is None:
+        raise NotThere("There is no such run-through. It may have been taken away.")
+    return found
+
+
+def known_walk(connection: sqlite3.Connection, uuid: str) -> Walk | None:
+    """The run-through with that uuid, if it was begun and not taken away."""
+    row = connection.execute(
+        f"SELECT {_WALK} FROM check_walks WHERE uuid = ? AND removed_at IS NULL",  # noqa: S608
+        (uuid,),
+    ).fetchone()
+    return None if row is None else Walk(**row)
+
+
+def begin(connection: sqlite3.Connection, new: Walk) -> Walk:
+    """The run-through with the new one's uuid: as it stands if it was begun already, else begun now.
+
+    Raises:
+        NotThere: it was begun once and taken away.
+    """
+    values = new.model_dump(exclude={"id"}) | {"started_at": stamp(new.started_at)}
+    connection.execute(
+        f"INSERT INTO check_walks ({', '.join(values)}) "  # noqa: S608
+        f"VALUES ({', '.join('?' * len(values))}) ON CONFLICT (uuid) DO NOTHING",
+        list(values.values()),
+    )
+    return walk(connection, new.uuid)
+
+
+def open_walk(
+    connection: sqlite3.Connection,
+    checklist_id: int,
+    *,
+    car_id: int | None,
+    pack_id: int | None = None,
+    since: datetime,
+) -> Walk | None:
+    """The newest run-through of that list for that car (and pack) that was left half-way."""
+    row = connection.execute(
+        f"SELECT {_WALK} FROM check_walks WHERE checklist_id = ? AND started_at >= ? "  # noqa: S608
+        "AND car_id IS ? AND pack_id IS ? AND ended_at IS NULL AND removed_at IS NULL "
+        "ORDER BY started_at DESC, id DESC LIMIT 1",
+        (checklist_id, stamp(since), car_id, pack_id),
+    ).fetchone()
+    return None if row is None else Walk(**row)
+
+
+def last_settings_walk(connection: sqlite3.Connection, car_id: int) -> Walk | None:
+    """The newest run-through of a controller's settings that was ended with it in this car."""
+    row = connection.execute(
+        f"SELECT {_WALK} FROM check_walks WHERE car_id = ? AND controller_id IS NOT NULL "  # noqa: S608
+        "AND ended_at IS NOT NULL AND removed_at IS NULL "
+        "ORDER BY started_at DESC, id DESC LIMIT 1",
+        (car_id,),
+    ).fetchone()
+    return None if row is None else Walk(**row)
+
+
+def last_walks(
+    connection: sqlite3.Connection, checklist_ids: Iterable[int], car_id: int | None
+) -> dict[int, Walk]:
+    """The newest run-through of each list for that car, ended or not."""
+    ids = list(checklist_ids)
+    rows = connection.execute(
+        f"SELECT {_WALK} FROM checklists JOIN check_walks ON check_walks.id = "  # noqa: S608
+        "(SELECT id FROM check_walks AS newest WHERE newest.checklist_id = checklists.id "
+        "AND newest.car_id IS ? AND newest.removed_at IS NULL "
+        "ORDER BY newest.started_at DESC, newest.id DESC LIMIT 1) "
+        f"WHERE checklists.id IN ({', '.join('?' * len(ids))})",
+        (car_id, *ids),
+    )
+    return {found.checklist_id: found for found in (Walk(**row) for row in rows)}
+
+
+def past(
+    connection: sqlite3.Connection,
+    checklist_id: int,
+    *,
+    limit: int = 50,
+    before_id: int | None = None,
+) -> list[Walk]:
+    """A page of a list's run-throughs, newest first, older than the one `before_id` if given."""
+    rows = connection.execute(
+        f"SELECT {_WALK} FROM check_walks WHERE checklist_id = ?1 AND removed_at IS NULL "  # noqa: S608
+        "AND (?2 IS NULL OR (started_at, id) < (SELECT started_at, id FROM check_walks WHERE id = ?2)) "
+        "ORDER BY started_at DESC, id DESC LIMIT ?3",
+        (checklist_id, before_id, limit),
+    )
+    return [Walk(**row) for row in rows]
+
+
+def answers(connection: sqlite3.Connection, walk_id: int) -> list[Answer]:
+    """Everything answered in a run-through."""
+    rows = connection.execute(
+        f"SELECT {_ANSWER} FROM check_answers WHERE walk_id = ? ORDER BY id",  # noqa: S608
+        (walk_id,),
+    )
+    return [Answer(**row) for row in rows]
+
+
+def last_shown(connection: sqlite3.Connection, of: Walk, step: Step) -> Answer | None:
+    """What was read at that step the time before: of the same controller, else car and pack."""
+    row = connection.execute(
+        f"SELECT {_ANSWER} FROM check_answers "  # noqa: S608
+        "JOIN check_walks ON check_walks.id = check_answers.walk_id "
+        "WHERE step_id = ?1 AND walk_id <> ?2 AND NOT skipped AND answered_at IS NOT NULL "
+        "AND check_walks.removed_at IS NULL AND check_walks.controller_id IS ?3 "
+        "AND (?3 IS NOT NULL OR (check_walks.car_id IS ?4 AND check_walks.pack_id IS ?5)) "
+        "ORDER BY answered_at DESC, check_answers.id DESC LIMIT 1",
+        (step.id, of.id, of.controller_id, of.car_id, of.pack_id),
+    ).fetchone()
+    return None if row is None else Answer(**row)
+
+
+def put_answer(
+    connection: sqlite3.Connection, item: Answer, ended_at: datetime | None, now: datetime
+) -> str | None:
+    """Save the answer at its step, and when the run-through was ended by it (None: it goes on).
+
+    Returns:
+        The undo token where an earlier answer was replaced, else None.
+    """
+    values = item.model_dump(exclude={"id"})
+    for name in ("began_at", "answered_at"):
+        values[name] = stamp(values[name]) if values[name] else None
+    held = connection.execute(
+        "SELECT id, answered_at FROM check_answers WHERE walk_id = ? AND step_id = ?",
+        (item.walk_id, item.step_id),
+    ).fetchone()
+    with undo.step(connection, "Changed what was read", now) as recording:
+        recording.touch("check_walks", item.walk_id)
+        if held is None:
+            recording.made("check_answers", insert(connection, "check_answers", values))
+        else:
+            recording.touch("check_answers", held["id"])
+            connection.execute(
+                f"UPDATE check_answers SET {', '.join(f'{name} = ?' for name in values)} "  # noqa: S608
+                "WHERE id = ?",
+                [*values.values(), held["id"]],
+            )
+        connection.execute(
+            "UPDATE check_walks SET ended_at = ? WHERE id = ?",
+            (stamp(ended_at) if ended_at else None, item.walk_id),
+        )
+    return recording.token if held is not None and held["answered_at"] else None
+
+
+def take_away(connection: sqlite3.Connection, item: Walk, now: datetime) -> str:
+    """Take a run-through off the record; returns the undo token."""
+    with undo.step(connection, "Took the run-through away", now) as recording:
+        recording.touch("check_walks", item.id)
+        connection.execute(
+            "UPDATE check_walks SET removed_at = ? WHERE id = ?", (stamp(now), item.id)
+        )
+    return recording.token
+
+
+def latest_readings(
+    connection: sqlite3.Connection, car_id: int, keys: Iterable[str]
+) -> dict[str, Answer]:
+    """The newest reading of this car under each key, from whichever list it was taken by."""
+    wanted: list[Any] = list(keys)
+    if not wanted:
+        return {}
+    rows = connection.execute(
+        f"WITH wanted (key) AS (VALUES {', '.join(['(?)'] * len(wanted))}) "  # noqa: S608
+        f"SELECT {_ANSWER} FROM wanted JOIN check_answers ON check_answers.id = "
+        "(SELECT newest.id FROM check_answers AS newest "
+        "JOIN check_walks ON check_walks.id = newest.walk_id WHERE newest.key = wanted.key "
+        "AND check_walks.car_id = ? AND check_walks.removed_at IS NULL "
+        "AND NOT newest.skipped AND newest.answered_at IS NOT NULL "
+        "ORDER BY newest.answered_at DESC, newest.id DESC LIMIT 1)",
+        [*wanted, car_id],
+    )
+    return {found.key: found for found in (Answer(**row) for row in rows)}
