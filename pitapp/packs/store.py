@@ -1,0 +1,224 @@
+"""Packs, their readings and where they are stored, in the database. Charges are in `charging`."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from datetime import datetime
+from typing import Any, Literal
+
+from pitapp.db import stamp, undo
+from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.packs.models import Pack, Reading, Storage
+
+_PACK = ", ".join(Pack.model_fields)
+_READING = ", ".join(Reading.model_fields)
+_STORAGE = ", ".join(Storage.model_fields)
+
+
+def packs(connection: sqlite3.Connection) -> list[Pack]:
+    """Every pack that was not removed, sound ones first, by mark."""
+    rows = connection.execute(
+        f"SELECT {_PACK} FROM packs WHERE removed_at IS NULL "  # noqa: S608
+        "ORDER BY damaged OR retired_at IS NOT NULL, mark COLLATE NOCASE, id"
+    )
+    return [Pack(**row) for row in rows]
+
+
+def pack(connection: sqlite3.Connection, pack_id: int) -> Pack:
+    """One pack, also a removed one.
+
+    Raises:
+        NotThere: there is no such pack.
+    """
+    row = connection.execute(
+        f"SELECT {_PACK} FROM packs WHERE id = ?",  # noqa: S608
+        (pack_id,),
+    ).fetchone()
+    if row is None:
+        raise NotThere("There is no such pack.")
+    return Pack(**row)
+
+
+def save_pack(connection: sqlite3.Connection, item: Pack, now: datetime) -> tuple[int, str]:
+    """Add the pack (id 0) or change it; returns its id and the undo token.
+
+    Raises:
+        ChangedMeanwhile: it was changed since the form was opened.
+        NotThere: there is no such pack.
+    """
+    values = _columns(item.model_dump(exclude={"id", "version"}))
+    verb = "Changed" if item.id else "Added"
+    with undo.step(connection, f"{verb} pack {item.mark}", now) as step:
+        if not item.id:
+            new_id = insert(connection, "packs", values)
+            step.made("packs", new_id)
+            return new_id, step.token
+        pack(connection, item.id)
+        step.touch("packs", item.id)
+        changed = connection.execute(
+            f"UPDATE packs SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
+            "version = version + 1 WHERE id = ? AND version = ?",
+            [*values.values(), item.id, item.version],
+        )
+        if not changed.rowcount:
+            raise ChangedMeanwhile(
+                "This pack was changed on another screen since you opened it. Your entries are "
+                "still here: compare, then save again."
+            )
+        return item.id, step.token
+
+
+def set_condition(
+    connection: sqlite3.Connection,
+    pack_id: int,
+    condition: Literal["sound", "retired", "damaged"],
+    damage: str,
+    now: datetime,
+) -> str:
+    """Mark a pack as sound, retired or damaged (with what was seen); returns the undo token."""
+    item = pack(connection, pack_id)
+    with undo.step(connection, f"Marked pack {item.mark} as {condition}", now) as step:
+        step.touch("packs", pack_id)
+        connection.execute(
+            "UPDATE packs SET damaged = ?, damage = ?, retired_at = ?, version = version + 1 "
+            "WHERE id = ?",
+            (
+                condition == "damaged",
+                damage if condition == "damaged" else "",
+                stamp(now) if condition == "retired" else None,
+                pack_id,
+            ),
+        )
+    return step.token
+
+
+def remove(
+    connection: sqlite3.Connection,
+    table: Literal["packs", "pack_readings", "pack_storages"],
+    item_id: int,
+    label: str,
+    now: datetime,
+) -> str:
+    """Take a pack or an entry of its history out of the lists; returns the undo token."""
+    with undo.step(connection, label, now) as step:
+        step.touch(table, item_id)
+        connection.execute(
+            f"UPDATE {table} SET removed_at = ? WHERE id = ?",  # noqa: S608
+            (stamp(now), item_id),
+        )
+    return step.token
+
+
+def readings(
+    connection: sqlite3.Connection, pack_id: int, *, limit: int = 50, before: int | None = None
+) -> list[Reading]:
+    """A pack's readings, newest first, older than the reading `before` if given."""
+    rows = connection.execute(
+        f"SELECT {_READING} FROM pack_readings WHERE pack_id = ?1 AND removed_at IS NULL "  # noqa: S608
+        "AND (?2 IS NULL OR (read_at, id) < (SELECT read_at, id FROM pack_readings WHERE id = ?2)) "
+        "ORDER BY read_at DESC, id DESC LIMIT ?3",
+        (pack_id, before, limit),
+    )
+    return [_reading(row) for row in rows]
+
+
+def reading(connection: sqlite3.Connection, reading_id: int) -> Reading:
+    """One reading, also a removed one.
+
+    Raises:
+        NotThere: there is no such reading.
+    """
+    row = connection.execute(
+        f"SELECT {_READING} FROM pack_readings WHERE id = ?",  # noqa: S608
+        (reading_id,),
+    ).fetchone()
+    if row is None:
+        raise NotThere("There is no such reading.")
+    return _reading(row)
+
+
+def latest_readings(
+    connection: sqlite3.Connection, kind: Literal["cell_v", "cell_ohm", "after_charge"]
+) -> dict[int, Reading]:
+    """By pack: the newest reading that has voltages, resistances, or both voltages and a charge before."""
+    wanted = {
+        "cell_v": "cell_v <> '[]'",
+        "cell_ohm": "cell_ohm <> '[]'",
+        "after_charge": "cell_v <> '[]' AND after_charge",
+    }[kind]
+    columns = ", ".join(f"newest.{name}" for name in Reading.model_fields)
+    rows = connection.execute(
+        f"SELECT {columns} FROM packs JOIN pack_readings AS newest ON newest.id = ("  # noqa: S608
+        f"SELECT id FROM pack_readings WHERE pack_id = packs.id AND removed_at IS NULL AND {wanted} "
+        "ORDER BY read_at DESC, id DESC LIMIT 1) WHERE packs.removed_at IS NULL"
+    )
+    return {row["pack_id"]: _reading(row) for row in rows}
+
+
+def add_reading(connection: sqlite3.Connection, item: Reading, now: datetime) -> tuple[int, str]:
+    """Write down a reading; returns its id and the undo token."""
+    mark = pack(connection, item.pack_id).mark
+    values = _columns(item.model_dump(exclude={"id"}))
+    with undo.step(connection, f"Added a reading of pack {mark}", now) as step:
+        new_id = insert(connection, "pack_readings", values)
+        step.made("pack_readings", new_id)
+    return new_id, step.token
+
+
+def put_away(connection: sqlite3.Connection, item: Storage, now: datetime) -> str:
+    """Note that a pack lies at storage charge; returns the undo token."""
+    mark = pack(connection, item.pack_id).mark
+    with undo.step(connection, f"Put pack {mark} away", now) as step:
+        values = _columns(item.model_dump(exclude={"id"}))
+        step.made("pack_storages", insert(connection, "pack_storages", values))
+    return step.token
+
+
+def storages(connection: sqlite3.Connection, pack_id: int, limit: int = 50) -> list[Storage]:
+    """Where and how a pack was stored, newest first."""
+    rows = connection.execute(
+        f"SELECT {_STORAGE} FROM pack_storages WHERE pack_id = ? AND removed_at IS NULL "  # noqa: S608
+        "ORDER BY stored_at DESC, id DESC LIMIT ?",
+        (pack_id, limit),
+    )
+    return [Storage(**row) for row in rows]
+
+
+def latest_storages(connection: sqlite3.Connection) -> dict[int, Storage]:
+    """By pack: when it was last put away."""
+    columns = ", ".join(f"newest.{name}" for name in Storage.model_fields)
+    rows = connection.execute(
+        f"SELECT {columns} FROM packs JOIN pack_storages AS newest ON newest.id = ("  # noqa: S608
+        "SELECT id FROM pack_storages WHERE pack_id = packs.id AND removed_at IS NULL "
+        "ORDER BY stored_at DESC, id DESC LIMIT 1) WHERE packs.removed_at IS NULL"
+    )
+    return {row["pack_id"]: Storage(**row) for row in rows}
+
+
+def insert(connection: sqlite3.Connection, table: str, values: dict[str, Any]) -> int:
+    """Add a row and return its id; for the stores of this room."""
+    made = connection.execute(
+        f"INSERT INTO {table} ({', '.join(values)}) "  # noqa: S608
+        f"VALUES ({', '.join('?' * len(values))})",
+        list(values.values()),
+    )
+    return int(made.lastrowid or 0)
+
+
+def _columns(values: dict[str, Any]) -> dict[str, Any]:
+    """A model's values as the columns keep them."""
+
+    def kept(value: Any) -> Any:
+        if isinstance(value, datetime):
+            return stamp(value)
+        if isinstance(value, tuple):
+            return json.dumps(value)
+        return value.isoformat() if hasattr(value, "isoformat") else value
+
+    return {name: kept(value) for name, value in values.items()}
+
+
+def _reading(row: sqlite3.Row) -> Reading:
+    lists = {name: tuple(json.loads(row[name])) for name in ("cell_v", "cell_ohm")}
+    return Reading(**(dict(row) | lists))
