@@ -1,0 +1,195 @@
+"""Runs, what was fitted in them, set-up entries and tyre sets."""
+
+from __future__ import annotations
+
+from datetime import tzinfo
+from typing import Annotated, Literal
+from uuid import UUID, uuid4
+from zoneinfo import ZoneInfo
+
+from pydantic import AwareDatetime, Field, field_serializer
+
+from pitapp.gearing.formulas import final_drive_ratio, rollout_mm
+from pitapp.kit.models import Name, Remarks, Teeth
+from pitapp.record import Record
+
+ShortText = Annotated[str, Field(max_length=60)]
+Unit = Annotated[str, Field(max_length=20)]
+MOST_RUNS_DONE = 9999
+
+
+class TyreSet(Record):
+    """A set of tyres: its kind, the diameter last measured and the runs it has done.
+
+    `runs_logged` is counted in the log when it is read; `runs_elsewhere` is what the log lacks.
+    """
+
+    id: int = 0
+    name: Name
+    kind: ShortText = ""
+    diameter_mm: float | None = Field(None, ge=10, le=400)
+    runs_elsewhere: int = Field(0, ge=0, le=MOST_RUNS_DONE)
+    runs_logged: int = Field(0, ge=0)
+    treatment: str = Field("", max_length=200)
+    remarks: Remarks = ""
+    version: int = 1
+
+    @property
+    def runs_done(self) -> int:
+        """All the runs it has done."""
+        return self.runs_elsewhere + self.runs_logged
+
+
+class SetupEntry(Record):
+    """One entry of a car's set-up, in the racer's own words; the value may be a number or a word."""
+
+    id: int = 0
+    car_id: int
+    group_name: ShortText = ""
+    name: Name
+    value: ShortText = ""
+    unit: Unit = ""
+    step_size: float | None = Field(None, gt=0, le=100_000)
+    used: tuple[str, ...] = ()
+    position: int = 0
+    version: int = 1
+
+
+class FittedCar(Record):
+    """The car as it was in a run."""
+
+    id: int
+    name: str
+    pitch: str = ""
+    mass_g: float | None = None
+    pack_v: float | None = None
+    rev_limit_rpm: float | None = None
+
+
+class FittedMotor(Record):
+    """The motor as it was in a run."""
+
+    id: int
+    name: str
+    kv_rpm_per_v: float | None = None
+    winding: str = ""
+    resistance_ohm: float | None = None
+
+
+class FittedPack(Record):
+    """The pack as it was in a run; `mark` is how the racer has marked it."""
+
+    id: int
+    mark: str
+    cells_series: int | None = None
+    capacity_mah: float | None = None
+
+
+class FittedTyres(Record):
+    """The tyres as they were before a run."""
+
+    id: int
+    name: str
+    kind: str = ""
+    diameter_mm: float | None = None
+    runs_done: int = 0
+    treatment: str = ""
+
+
+class Setting(Record):
+    """A name and a value as they were: of the set-up, or of the controller."""
+
+    group: str = ""
+    name: str
+    value: str = ""
+    unit: str = ""
+
+    @property
+    def text(self) -> str:
+        """The value with its unit.
+
+        >>> Setting(group="Rear", name="Ride height", value="5.4", unit="mm").text
+        '5.4 mm'
+        """
+        joint = "" if self.unit in ("", "°", "%") else " "
+        return f"{self.value}{joint}{self.unit}" if self.value else "empty"
+
+
+class FittedController(Record):
+    """The controller and its settings as they were in a run."""
+
+    id: int
+    name: str
+    firmware: str = ""
+    settings: tuple[Setting, ...] = ()
+
+
+class Snapshot(Record):
+    """What was in the car in a run, copied then and never read from the kit again."""
+
+    schema_version: Literal[1] = 1
+    car: FittedCar
+    motor: FittedMotor | None = None
+    pack: FittedPack | None = None
+    tyres: FittedTyres | None = None
+    controller: FittedController | None = None
+    setup: tuple[Setting, ...] = ()
+
+
+class Run(Record):
+    """One outing of the car, raced or practised.
+
+    `can_c` was read `read_after_s` seconds after the flag, or at a time not noted. `time_zone` is
+    the IANA name of the zone on whose wall clock the run is shown; empty for the racer's own.
+    """
+
+    id: int = 0
+    uuid: UUID = Field(default_factory=uuid4)
+    car_id: int
+    meeting_id: int | None = None
+    heat_id: int | None = None
+    track_id: int | None = None
+    race_class_id: int | None = None
+    motor_id: int | None = None
+    pack_id: int | None = None
+    tyre_set_id: int | None = None
+    started_at: AwareDatetime
+    time_zone: str = ""
+    pinion_teeth: Teeth | None = None
+    spur_teeth: Teeth | None = None
+    internal_ratio: float | None = Field(None, ge=0.2, le=20)
+    tyre_diameter_mm: float | None = Field(None, ge=10, le=400)
+    can_c: float | None = Field(None, ge=-30, le=250)
+    read_after_s: float | None = Field(None, ge=0, le=3600)
+    air_c: float | None = Field(None, ge=-30, le=60)
+    best_lap_s: float | None = Field(None, gt=0, le=3600)
+    laps: int | None = Field(None, ge=0, le=99_999)
+    run_s: float | None = Field(None, gt=0, le=86_400)
+    position: int | None = Field(None, ge=1, le=9999)
+    remarks: Remarks = ""
+    snapshot: Snapshot
+    version: int = 1
+
+    @field_serializer("uuid")
+    def _uuid_text(self, value: UUID) -> str:
+        return str(value)
+
+    @property
+    def final_drive_ratio(self) -> float | None:
+        """Spur / pinion × internal ratio, or None where one of them was not logged."""
+        if self.pinion_teeth is None or self.spur_teeth is None or self.internal_ratio is None:
+            return None
+        return final_drive_ratio(self.spur_teeth, self.pinion_teeth, self.internal_ratio)
+
+    @property
+    def rollout_mm(self) -> float | None:
+        """Distance per motor revolution in mm, or None where gear or tyre was not logged."""
+        ratio = self.final_drive_ratio
+        if ratio is None or self.tyre_diameter_mm is None:
+            return None
+        return rollout_mm(self.tyre_diameter_mm, ratio)
+
+    @property
+    def zone(self) -> tzinfo | None:
+        """The zone on whose wall clock the run is shown; None for the racer's own."""
+        return ZoneInfo(self.time_zone) if self.time_zone else None

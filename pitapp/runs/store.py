@@ -1,0 +1,187 @@
+"""Runs in the database."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from datetime import datetime
+from hashlib import blake2b
+from typing import Any
+
+from pitapp.db import stamp, undo
+from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.runs.models import Run, Snapshot
+
+PAGE = 30
+KEPT_APART = {"setup": True, "controller": True}
+CHANGED = (
+    "This run was changed on another screen since you opened it. What you typed is still here: "
+    "compare, then save again."
+)
+_COLUMNS = tuple(name for name in Run.model_fields if name != "snapshot")
+_SELECT = (
+    f"SELECT {', '.join(f'runs.{name}' for name in _COLUMNS)}, runs.snapshot, "  # noqa: S608
+    "run_setups.body AS setup FROM runs LEFT JOIN run_setups ON run_setups.id = runs.setup_id "
+)
+
+
+def runs(
+    connection: sqlite3.Connection,
+    *,
+    car_id: int | None = None,
+    track_id: int | None = None,
+    race_class_id: int | None = None,
+    meeting_id: int | None = None,
+    heat_id: int | None = None,
+    motor_id: int | None = None,
+    pack_id: int | None = None,
+    tyre_set_id: int | None = None,
+    limit: int = PAGE,
+    before: int | None = None,
+) -> list[Run]:
+    """Runs that match all that is given, newest first, older than the run `before` if given."""
+    wanted = {
+        "car_id": car_id,
+        "track_id": track_id,
+        "race_class_id": race_class_id,
+        "meeting_id": meeting_id,
+        "heat_id": heat_id,
+        "motor_id": motor_id,
+        "pack_id": pack_id,
+        "tyre_set_id": tyre_set_id,
+    }
+    given = {name: value for name, value in wanted.items() if value is not None}
+    conditions = ["runs.removed_at IS NULL", *(f"runs.{name} = ?" for name in given)]
+    values: list[Any] = list(given.values())
+    if before is not None:
+        conditions.append(
+            "(runs.started_at, runs.id) < (SELECT started_at, id FROM runs WHERE id = ?)"
+        )
+        values.append(before)
+    rows = connection.execute(
+        f"{_SELECT} WHERE {' AND '.join(conditions)} "
+        "ORDER BY runs.started_at DESC, runs.id DESC LIMIT ?",
+        [*values, limit],
+    )
+    return [_run(row) for row in rows]
+
+
+def run(connection: sqlite3.Connection, run_id: int) -> Run:
+    """One run, also a removed one.
+
+    Raises:
+        NotThere: there is no such run.
+    """
+    row = connection.execute(f"{_SELECT} WHERE runs.id = ?", (run_id,)).fetchone()
+    if row is None:
+        raise NotThere("There is no such run.")
+    return _run(row)
+
+
+def run_before(connection: sqlite3.Connection, item: Run) -> Run | None:
+    """The run of the same car before this one, or None if it is the car's first."""
+    row = connection.execute(
+        f"{_SELECT} WHERE runs.removed_at IS NULL AND runs.car_id = ? "
+        "AND (runs.started_at, runs.id) < (?, ?) "
+        "ORDER BY runs.started_at DESC, runs.id DESC LIMIT 1",
+        (item.car_id, stamp(item.started_at), item.id),
+    ).fetchone()
+    return None if row is None else _run(row)
+
+
+def best_run(connection: sqlite3.Connection, item: Run) -> Run | None:
+    """The quickest other run at the same track in the same class, or None without one."""
+    if item.track_id is None:
+        return None
+    row = connection.execute(
+        f"{_SELECT} WHERE runs.removed_at IS NULL AND runs.track_id = ? "
+        "AND runs.race_class_id IS ? AND runs.best_lap_s IS NOT NULL AND runs.id != ? "
+        "ORDER BY runs.best_lap_s LIMIT 1",
+        (item.track_id, item.race_class_id, item.id),
+    ).fetchone()
+    return None if row is None else _run(row)
+
+
+def save_run(
+    connection: sqlite3.Connection, item: Run, now: datetime, step: undo.Step | None = None
+) -> tuple[int, str]:
+    """Add the run (id 0) or change it, with the undo step given or one of its own.
+
+    Returns its id and the undo token.
+
+    Raises:
+        ChangedMeanwhile: it was changed since the form was opened.
+        NotThere: there is no such run.
+    """
+    if step is not None:
+        return _save(connection, item, step), step.token
+    with undo.step(connection, "Changed the run" if item.id else "Logged the run", now) as own:
+        return _save(connection, item, own), own.token
+
+
+def _save(connection: sqlite3.Connection, item: Run, step: undo.Step) -> int:
+    values = _values(connection, item)
+    if not item.id:
+        made = connection.execute(
+            f"INSERT INTO runs ({', '.join(values)}) "  # noqa: S608
+            f"VALUES ({', '.join('?' * len(values))})",
+            list(values.values()),
+        )
+        run_id = int(made.lastrowid or 0)
+        step.made("runs", run_id)
+        return run_id
+    run(connection, item.id)
+    step.touch("runs", item.id)
+    changed = connection.execute(
+        f"UPDATE runs SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
+        "version = version + 1 WHERE id = ? AND version = ?",
+        [*values.values(), item.id, item.version],
+    )
+    if not changed.rowcount:
+        raise ChangedMeanwhile(CHANGED)
+    return item.id
+
+
+def remove_run(connection: sqlite3.Connection, run_id: int, now: datetime) -> str:
+    """Take a run out of the log; returns the undo token.
+
+    Raises:
+        NotThere: there is no such run, or it was taken out already.
+    """
+    with undo.step(connection, "Removed the run", now) as step:
+        step.touch("runs", run_id)
+        removed = connection.execute(
+            "UPDATE runs SET removed_at = ? WHERE id = ? AND removed_at IS NULL",
+            (stamp(now), run_id),
+        )
+        if not removed.rowcount:
+            raise NotThere("That run is not in the log.")
+    return step.token
+
+
+def _values(connection: sqlite3.Connection, item: Run) -> dict[str, Any]:
+    values = item.model_dump(exclude={"id", "version", "snapshot"})
+    lists = item.snapshot.model_dump_json(include=KEPT_APART, exclude_defaults=True)
+    return values | {
+        "started_at": stamp(item.started_at),
+        "snapshot": item.snapshot.model_dump_json(exclude=KEPT_APART, exclude_defaults=True),
+        "setup_id": _kept(connection, lists) if lists != "{}" else None,
+    }
+
+
+def _kept(connection: sqlite3.Connection, body: str) -> int:
+    digest = blake2b(body.encode(), digest_size=16).hexdigest()
+    connection.execute(
+        "INSERT INTO run_setups (digest, body) VALUES (?, ?) ON CONFLICT DO NOTHING", (digest, body)
+    )
+    row = connection.execute("SELECT id FROM run_setups WHERE digest = ?", (digest,)).fetchone()
+    return int(row["id"])
+
+
+def _run(row: sqlite3.Row) -> Run:
+    values = dict(row)
+    lists = values.pop("setup")
+    snapshot = json.loads(values.pop("snapshot"))
+    if lists:
+        snapshot |= json.loads(lists)
+    return Run(**values, snapshot=Snapshot(**snapshot))
