@@ -2,48 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Any
 
-from wtforms import BooleanField, Field, HiddenField, TextAreaField
-from wtforms.widgets import DateTimeLocalInput
+from wtforms import BooleanField, HiddenField, TextAreaField
 
-from pitapp.web.clock import home_zone
 from pitapp.web.fields import Needed, NumberField, QuantityField
 from pitapp.web.forms import PitForm
-
-
-class MomentField(Field):
-    """A moment on the racer's wall clock; `data` carries its time zone."""
-
-    widget: Any = DateTimeLocalInput()
-    data: Any
-
-    def __init__(self, label: str | None = None, validators: Any = None, **options: Any) -> None:
-        super().__init__(label, validators, **options)
-        self.typed: str | None = None
-
-    def _value(self) -> str:
-        if self.typed is not None:
-            return self.typed
-        return f"{self.data.astimezone(home_zone()):%Y-%m-%dT%H:%M}" if self.data else ""
-
-    def process_formdata(self, valuelist: list[str]) -> None:
-        """Read what the phone's picker or a typing hand gives."""
-        if not valuelist:
-            return
-        self.typed, self.data = valuelist[0], None
-        if not self.typed.strip():
-            return
-        try:
-            wall = datetime.fromisoformat(self.typed.strip())
-            moment = wall.replace(tzinfo=home_zone()) if wall.tzinfo is None else wall
-            moment.astimezone(home_zone())
-        except (ValueError, OverflowError):
-            raise ValueError("Write a day and a time, such as 2026-05-03 18:30.") from None
-        if not 2000 <= moment.year <= 2200:
-            raise ValueError("That is not a year of this log.")
-        self.data = moment
+from pitapp.web.moments import MomentField
 
 
 class MilliohmField(NumberField):
@@ -76,6 +41,6 @@ class CheckForm(PitForm):
     sensor_c_deg = NumberField("Sensor C")
     resistance_ohm = MilliohmField("Resistance")
     mass_g = QuantityField("Weight", kind="mass")
-    as_new = BooleanField("The rotor is new: later checks are compared with this one")
+    as_new = BooleanField("The rotor is new: compare later checks with this one")
     checked_at = MomentField("Measured at", [Needed("When was it measured?")])
     remarks = TextAreaField("Remarks", render_kw={"maxlength": 2000})

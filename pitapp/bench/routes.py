@@ -35,9 +35,9 @@ def page() -> Any:
     car = kit.current_car(connection, current_settings())
     latest, new = store.latest_checks(connection), store.checks_when_new(connection)
     rows = [
-        (motor, last, change_since(last, new[motor.id]) if last and motor.id in new else None)
+        (motor, last, change_since(last, first) if last and first and first != last else None)
         for motor in kit.motors(connection)
-        for last in (latest.get(motor.id),)
+        for last, first in ((latest.get(motor.id), new.get(motor.id)),)
     ]
     rows.sort(key=lambda row: car is None or row[0].id != car.motor_id)
     return show("bench/page.html", "bench/_part.html", rows=rows, car=car)

@@ -7,7 +7,7 @@ named as such.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from statistics import median
 
@@ -217,26 +217,23 @@ def _beside(
     check: MotorCheck, motor: Motor, others: Sequence[tuple[Motor, MotorCheck]]
 ) -> list[Finding]:
     alike = [theirs for other, theirs in others if are_alike(motor, other)]
-    kvs = [kv for kv in (theirs.kv_rpm_per_v for theirs in alike) if kv is not None]
-    currents = [theirs.current_a for theirs in alike if theirs.current_a is not None]
-    parts = [
-        f"{name} {_apart(own, median(known))}"
-        for name, own, known in (
-            ("Kv", check.kv_rpm_per_v, kvs),
-            ("current", check.current_a, currents),
-        )
-        if own is not None and known
-    ]
+    parts, far = [], False
+    for name, read, far_percent in _READ:
+        own = read(check)
+        known = [value for value in map(read, alike) if value]
+        if own is None or not known:
+            continue
+        off = 100 * (own / median(known) - 1)
+        far = far or abs(off) > far_percent
+        parts.append(f"{name} {abs(off):.1f} % {'above' if off >= 0 else 'below'}")
     if not parts:
         return []
-    count = len(alike)
-    whom = "the middle of your other" if count > 1 else "your other"
-    motors = f"{count} like motors" if count > 1 else "like motor"
-    said = " and ".join(parts)
-    return [Finding("good", "Beside your others", f"{said[0].upper()}{said[1:]} {whom} {motors}.")]
+    whom = f"the middle of your other {len(alike)}" if len(alike) > 1 else "your other one"
+    said = f"{' and '.join(parts)} {whom} of this kind."
+    return [Finding("look" if far else "good", "Beside your others", said[0].upper() + said[1:])]
 
 
-def _apart(own: float, theirs: float) -> str:
-    if theirs == 0 or round(_percent_off(own, theirs), 1) == 0:
-        return "the same as" if own == theirs else "about the same as"
-    return f"{_percent_off(own, theirs):.1f} % {'above' if own > theirs else 'below'}"
+_READ: tuple[tuple[str, Callable[[MotorCheck], float | None], float], ...] = (
+    ("Kv", lambda one: one.kv_rpm_per_v, WEAK_PERCENT),
+    ("current", lambda one: one.current_a, HIGH_CURRENT_PERCENT),
+)

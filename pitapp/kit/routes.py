@@ -11,14 +11,18 @@ from pitapp.db import get_db
 from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store
 from pitapp.kit.forms import CarForm, GearsForm, MotorForm
+from pitapp.kit.leads.routes import blueprint as leads
 from pitapp.kit.models import Car, Motor
 from pitapp.kit.pitch import pitch_label
+from pitapp.kit.scales.routes import blueprint as scales
 from pitapp.web.clock import current_settings, now
 from pitapp.web.htmx import after_write, show, show_part
 from pitapp.web.undo import notice
 from pitapp.web.writes import write
 
 blueprint = Blueprint("kit", __name__, url_prefix="/kit")
+blueprint.register_blueprint(scales)
+blueprint.register_blueprint(leads)
 
 
 @blueprint.get("")

@@ -24,6 +24,8 @@ FOOT = (
     Place("more", "/more", "More"),
 )
 MORE = (
+    Place("meetings", "/meetings", "Meetings", "Race days, timetables, classes"),
+    Place("tracks", "/tracks", "Tracks", "Straights, past runs, the gear to start with"),
     Place("bench", "/bench", "Bench", "Motor checks: Kv, current, timing"),
     Place("settings", "/settings", "Settings", "Units, look, this device"),
 )
@@ -35,7 +37,8 @@ def register(app: Flask) -> None:
     at_foot = {place.room for place in FOOT}
 
     def values() -> dict[str, object]:
-        room = request.blueprint if request.blueprint in at_foot else "more"
+        room = (request.blueprint or "").split(".")[0]
+        room = room if room in at_foot else "more"
         if room not in drawn:
             template = app.jinja_env.get_template("_foot.html")
             drawn[room] = Markup(template.render(places=FOOT, room=room))  # noqa: S704

@@ -1,0 +1,217 @@
+"""The scales' screens: total and parts, corner weights, what moving a part does."""
+
+from __future__ import annotations
+
+import sqlite3
+from typing import Any
+
+from flask import Blueprint, request
+from pydantic import ValidationError
+
+from pitapp.db import get_db
+from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.kit import store as kit
+from pitapp.kit.models import Car
+from pitapp.kit.scales import store
+from pitapp.kit.scales.forms import CornersForm, MoveForm, PartForm
+from pitapp.kit.scales.models import Move, Part, Weighing
+from pitapp.meetings import store as meetings
+from pitapp.meetings.models import RaceClass
+from pitapp.web.clock import current_settings, now
+from pitapp.web.forms import in_words
+from pitapp.web.htmx import after_write, show, show_part
+from pitapp.web.undo import notice
+from pitapp.web.writes import write
+
+blueprint = Blueprint("scales", __name__, url_prefix="/scales")
+PAGE = 50
+
+
+def _car(connection: sqlite3.Connection) -> Car:
+    car = kit.current_car(connection, current_settings())
+    if car is None:
+        raise NotThere("There is no car yet. Add it under Kit first.")
+    return car
+
+
+def _race_class(connection: sqlite3.Connection) -> RaceClass | None:
+    meeting = meetings.current_meeting(connection, now())
+    if meeting is not None and meeting.race_class_id is not None:
+        return meetings.race_class(connection, meeting.race_class_id)
+    return meetings.latest_class(connection)
+
+
+@blueprint.get("")
+def page() -> Any:
+    return show("kit/scales.html", "kit/_scales.html", **_scales(get_db(), PartForm()))
+
+
+@blueprint.get("/part")
+def page_part() -> Any:
+    return show_part("kit/_scales.html", **_scales(get_db(), PartForm()))
+
+
+def _scales(connection: sqlite3.Connection, form: PartForm) -> dict[str, Any]:
+    car = _car(connection)
+    parts = store.parts(connection, car.id)
+    motor = kit.motor(connection, car.motor_id) if car.motor_id else None
+    motor_g = motor.mass_g if motor and motor.mass_g else 0.0
+    before = request.args.get("before", type=int)
+    weighed = store.weighings(connection, car.id, limit=PAGE + 1, before=before)
+    return {
+        "car": car,
+        "form": form,
+        "parts": parts,
+        "motor": motor,
+        "parts_g": sum(part.mass_g for part in parts if part.fitted) + motor_g,
+        "weighed": weighed[:PAGE],
+        "more": weighed[PAGE - 1].id if len(weighed) > PAGE else None,
+        "older": before is not None,
+        "race_class": _race_class(connection),
+    }
+
+
+@blueprint.post("")
+@write
+def add_part(connection: sqlite3.Connection) -> Any:
+    form = PartForm()
+    record = form.fill(Part, car_id=_car(connection).id)
+    if record is None:
+        return show("kit/scales.html", "kit/_scales.html", 422, **_scales(connection, form))
+    _, token = store.save_part(connection, record, now())
+    notice(f"Added {record.name}", token)
+    return after_write("kit.scales.page", "kit.scales.page_part")
+
+
+@blueprint.post("/parts/<int:part_id>/fit")
+@write
+def fit_part(connection: sqlite3.Connection, part_id: int) -> Any:
+    item = store.part(connection, part_id)
+    fitted = request.form.get("fitted") == "yes"
+    _, token = store.save_part(connection, item.model_copy(update={"fitted": fitted}), now())
+    notice(f"{item.name} {'counts' if fitted else 'does not count'}", token)
+    return after_write("kit.scales.page", "kit.scales.page_part")
+
+
+@blueprint.get("/parts/<int:part_id>")
+def part(part_id: int) -> Any:
+    item = store.part(get_db(), part_id)
+    return show(
+        "kit/part.html", "kit/_weighed_part.html", form=PartForm(data=item.model_dump()), item=item
+    )
+
+
+@blueprint.post("/parts/<int:part_id>")
+@write
+def save_part(connection: sqlite3.Connection, part_id: int) -> Any:
+    item = store.part(connection, part_id)
+    form = PartForm()
+    record = form.fill(Part, id=item.id, car_id=item.car_id, fitted=item.fitted)
+    if record is None:
+        return show("kit/part.html", "kit/_weighed_part.html", 422, form=form, item=item)
+    try:
+        _, token = store.save_part(connection, record, now())
+    except ChangedMeanwhile as error:
+        form.meet(item, str(error))
+        return show("kit/part.html", "kit/_weighed_part.html", 409, form=form, item=item)
+    notice(f"Saved {record.name}", token)
+    return after_write("kit.scales.page")
+
+
+@blueprint.post("/parts/<int:part_id>/remove")
+@write
+def remove_part(connection: sqlite3.Connection, part_id: int) -> Any:
+    notice("Removed the part", store.remove(connection, "weighed_parts", part_id, now()))
+    return after_write("kit.scales.page")
+
+
+@blueprint.get("/corners/new")
+def new_corners() -> Any:
+    car = _car(get_db())
+    last = next(iter(store.weighings(get_db(), car.id, limit=1)), None)
+    spans = last.model_dump(include={"wheelbase_mm", "track_width_mm"}) if last else {}
+    return _show_corners(CornersForm(data=spans | {"weighed_at": now()}), None)
+
+
+@blueprint.get("/corners/<int:weighing_id>")
+def corners(weighing_id: int) -> Any:
+    item = store.weighing(get_db(), weighing_id)
+    return _show_corners(CornersForm(data=item.model_dump()), item)
+
+
+def _show_corners(form: CornersForm, item: Weighing | None, status: int = 200) -> Any:
+    return show("kit/corners.html", "kit/_corners.html", status, form=form, item=item)
+
+
+@blueprint.post("/corners/new")
+@blueprint.post("/corners/<int:weighing_id>")
+@write
+def save_corners(connection: sqlite3.Connection, weighing_id: int = 0) -> Any:
+    item = store.weighing(connection, weighing_id) if weighing_id else None
+    form = CornersForm()
+    car_id = item.car_id if item else _car(connection).id
+    record = form.fill(Weighing, id=weighing_id, car_id=car_id)
+    if record is None:
+        return _show_corners(form, item, 422)
+    try:
+        _, token = store.save_weighing(connection, record, now())
+    except ChangedMeanwhile as error:
+        form.meet(store.weighing(connection, weighing_id), str(error))
+        return _show_corners(form, item, 409)
+    notice("Saved the corner weights", token)
+    return after_write("kit.scales.page")
+
+
+@blueprint.post("/corners/<int:weighing_id>/remove")
+@write
+def remove_corners(connection: sqlite3.Connection, weighing_id: int) -> Any:
+    token = store.remove(connection, "corner_weighings", weighing_id, now())
+    notice("Removed the corner weights", token)
+    return after_write("kit.scales.page")
+
+
+@blueprint.post("/corners/<int:weighing_id>/take-over")
+@write
+def take_over(connection: sqlite3.Connection, weighing_id: int) -> Any:
+    item = store.weighing(connection, weighing_id)
+    car = kit.car(connection, item.car_id)
+    total_g = round(item.balance.total_g, 1)
+    _, token = kit.save_car(connection, car.model_copy(update={"mass_g": total_g}), now())
+    notice(f"{car.name}'s record has this weight now", token)
+    return after_write("kit.scales.page", "kit.scales.page_part")
+
+
+@blueprint.get("/move")
+def move() -> Any:
+    return show("kit/move.html", "kit/_move.html", **_move(get_db()))
+
+
+@blueprint.get("/move/part")
+def move_part() -> Any:
+    return show_part("kit/_move.html", **_move(get_db()))
+
+
+def _move(connection: sqlite3.Connection) -> dict[str, Any]:
+    car = _car(connection)
+    last = next(iter(store.weighings(connection, car.id, limit=1)), None)
+    if "part_g" in request.args:
+        form = MoveForm(request.args)
+        return {"car": car, "last": last, "form": form, "asked": _asked(form)}
+    chosen = request.args.get("of", type=int)
+    known: dict[str, Any] = {"total_g": last.balance.total_g if last else car.mass_g}
+    if last:
+        known |= last.model_dump(include={"wheelbase_mm", "track_width_mm"})
+    if chosen:
+        known["part_g"] = store.part(connection, chosen).mass_g
+    return {"car": car, "last": last, "form": MoveForm(data=known), "asked": None}
+
+
+def _asked(form: MoveForm) -> Move | None:
+    if not form.validate():
+        return None
+    try:
+        return Move(**{name: value for name, value in form.data.items() if value is not None})
+    except ValidationError as error:
+        for finding in error.errors():
+            form[str(finding["loc"][0])].errors = [in_words(finding)]
+        return None

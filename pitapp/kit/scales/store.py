@@ -1,0 +1,137 @@
+"""Weighed parts and corner weights in the database."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import datetime
+from typing import Literal
+
+from pitapp.db import stamp, undo
+from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.kit.scales.models import Part, Weighing
+
+_PART = ", ".join(Part.model_fields)
+_WEIGHING = ", ".join(Weighing.model_fields)
+Table = Literal["weighed_parts", "corner_weighings"]
+
+
+def parts(connection: sqlite3.Connection, car_id: int) -> list[Part]:
+    """The parts weighed for a car, by name."""
+    rows = connection.execute(
+        f"SELECT {_PART} FROM weighed_parts WHERE car_id = ? AND removed_at IS NULL "  # noqa: S608
+        "ORDER BY name COLLATE NOCASE, id",
+        (car_id,),
+    )
+    return [Part(**row) for row in rows]
+
+
+def part(connection: sqlite3.Connection, part_id: int) -> Part:
+    """One part.
+
+    Raises:
+        NotThere: there is no such part, or it was removed.
+    """
+    row = connection.execute(
+        f"SELECT {_PART} FROM weighed_parts WHERE id = ? AND removed_at IS NULL",  # noqa: S608
+        (part_id,),
+    ).fetchone()
+    if row is None:
+        raise NotThere("That part is not on the list.")
+    return Part(**row)
+
+
+def weighings(
+    connection: sqlite3.Connection, car_id: int, *, limit: int = 50, before: int | None = None
+) -> list[Weighing]:
+    """A car's corner weights, newest first, older than the weighing `before` if given."""
+    rows = connection.execute(
+        f"SELECT {_WEIGHING} FROM corner_weighings WHERE car_id = ?1 AND removed_at IS NULL "  # noqa: S608
+        "AND (?2 IS NULL OR (weighed_at, id) < "
+        "(SELECT weighed_at, id FROM corner_weighings WHERE id = ?2)) "
+        "ORDER BY weighed_at DESC, id DESC LIMIT ?3",
+        (car_id, before, limit),
+    )
+    return [Weighing(**row) for row in rows]
+
+
+def weighing(connection: sqlite3.Connection, weighing_id: int) -> Weighing:
+    """One weighing.
+
+    Raises:
+        NotThere: there is no such weighing, or it was removed.
+    """
+    row = connection.execute(
+        f"SELECT {_WEIGHING} FROM corner_weighings WHERE id = ? AND removed_at IS NULL",  # noqa: S608
+        (weighing_id,),
+    ).fetchone()
+    if row is None:
+        raise NotThere("That weighing is not on record.")
+    return Weighing(**row)
+
+
+def save_part(connection: sqlite3.Connection, item: Part, now: datetime) -> tuple[int, str]:
+    """Add the part (id 0) or change it; returns its id and the undo token.
+
+    Raises:
+        ChangedMeanwhile: it was changed since the form was opened.
+    """
+    values = item.model_dump(exclude={"id", "version"}) | {"fitted": int(item.fitted)}
+    return _save(connection, "weighed_parts", item, values, item.name, now)
+
+
+def save_weighing(connection: sqlite3.Connection, item: Weighing, now: datetime) -> tuple[int, str]:
+    """Add the weighing (id 0) or change it; see `save_part`."""
+    values = item.model_dump(exclude={"id", "version"}) | {"weighed_at": stamp(item.weighed_at)}
+    return _save(connection, "corner_weighings", item, values, "the corner weights", now)
+
+
+def _save(
+    connection: sqlite3.Connection,
+    table: Table,
+    item: Part | Weighing,
+    values: dict[str, object],
+    name: str,
+    now: datetime,
+) -> tuple[int, str]:
+    with undo.step(connection, f"{'Changed' if item.id else 'Added'} {name}", now) as step:
+        if not item.id:
+            made = connection.execute(
+                f"INSERT INTO {table} ({', '.join(values)}) "  # noqa: S608
+                f"VALUES ({', '.join('?' * len(values))})",
+                list(values.values()),
+            )
+            new_id = int(made.lastrowid or 0)
+            step.made(table, new_id)
+            return new_id, step.token
+        step.touch(table, item.id)
+        changed = connection.execute(
+            f"UPDATE {table} SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
+            "version = version + 1 WHERE id = ? AND version = ? AND removed_at IS NULL",
+            [*values.values(), item.id, item.version],
+        )
+        if not changed.rowcount:
+            raise ChangedMeanwhile(
+                "This was changed on another screen since you opened it. Your entries are still "
+                "here: compare, then save again."
+            )
+        return item.id, step.token
+
+
+def remove(connection: sqlite3.Connection, table: Table, item_id: int, now: datetime) -> str:
+    """Take a part or a weighing off the record; returns the undo token.
+
+    Raises:
+        NotThere: there is no such thing.
+    """
+    if table == "weighed_parts":
+        label = f"Removed {part(connection, item_id).name}"
+    else:
+        weighing(connection, item_id)
+        label = "Removed the corner weights"
+    with undo.step(connection, label, now) as step:
+        step.touch(table, item_id)
+        connection.execute(
+            f"UPDATE {table} SET removed_at = ? WHERE id = ?",  # noqa: S608
+            (stamp(now), item_id),
+        )
+    return step.token
