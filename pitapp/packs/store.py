@@ -7,7 +7,7 @@ import sqlite3
 from datetime import datetime
 from typing import Any, Literal
 
-from pitapp.db import stamp, undo
+from pitapp.db import stamp, undo, when
 from pitapp.errors import ChangedMeanwhile, NotThere
 from pitapp.packs.models import Pack, Reading, Storage
 
@@ -222,3 +222,12 @@ def _columns(values: dict[str, Any]) -> dict[str, Any]:
 def _reading(row: sqlite3.Row) -> Reading:
     lists = {name: tuple(json.loads(row[name])) for name in ("cell_v", "cell_ohm")}
     return Reading(**(dict(row) | lists))
+
+
+def last_runs(connection: sqlite3.Connection) -> dict[int, datetime]:
+    """By pack: when its newest run began."""
+    rows = connection.execute(
+        "SELECT packs.id, (SELECT max(started_at) FROM runs WHERE pack_id = packs.id "
+        "AND removed_at IS NULL) AS began FROM packs WHERE removed_at IS NULL"
+    )
+    return {row["id"]: when(row["began"]) for row in rows if row["began"]}
