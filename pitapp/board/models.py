@@ -29,3 +29,10 @@ class ReadyLine(Record):
     word: Literal["ready", "look", "not yet"]
     reason: str
     href: str
+
+
+class Due(Record):
+    """What the Board's large button says, and where it leads."""
+
+    label: str
+    href: str

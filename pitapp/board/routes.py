@@ -2,33 +2,79 @@
 
 from __future__ import annotations
 
+import sqlite3
 from typing import Any
 
 from flask import Blueprint
 
+from pitapp.board.due import day_at, due
+from pitapp.board.models import Situation
+from pitapp.board.readiness import lines
 from pitapp.db import get_db
 from pitapp.gearing import store as gearing
 from pitapp.gearing.answer import answer, for_car
 from pitapp.kit import store as kit
-from pitapp.web.clock import current_settings
-from pitapp.web.htmx import show
+from pitapp.kit.models import Car
+from pitapp.meetings import store as meetings
+from pitapp.meetings.models import Meeting
+from pitapp.web.clock import current_settings, home_zone, now
+from pitapp.web.htmx import show, show_part
 
 blueprint = Blueprint("board", __name__)
+STORAGE = "/packs"
 
 
 @blueprint.get("/")
 def page() -> Any:
-    connection = get_db()
+    return show("board/page.html", "board/_part.html", **_board(get_db()))
+
+
+@blueprint.get("/part")
+def part() -> Any:
+    return show_part("board/_part.html", **_board(get_db()))
+
+
+def _board(connection: sqlite3.Connection) -> dict[str, Any]:
     car = kit.current_car(connection, current_settings())
-    fitted = gearing.fitted(connection, car.id) if car else None
-    motor = kit.motor(connection, car.motor_id) if car and car.motor_id else None
-    has_gears = bool(car and all(kit.owned_teeth(connection, car.pitch)))
-    figures = answer(for_car(car, motor, fitted)) if car and fitted else None
-    return show(
-        "board/page.html",
-        "board/_part.html",
-        car=car,
-        fitted=fitted,
-        figures=figures,
-        has_gears=has_gears,
+    meeting = meetings.current_meeting(connection, now())
+    values: dict[str, Any] = {"car": car, "meeting": meeting, "now": now()}
+    if car is not None:
+        values |= _at(connection, car, meeting) if meeting else _at_home(connection, car)
+    return values
+
+
+def _at_home(connection: sqlite3.Connection, car: Car) -> dict[str, Any]:
+    fitted = gearing.fitted(connection, car.id)
+    motor = kit.motor(connection, car.motor_id) if car.motor_id else None
+    return {
+        "fitted": fitted,
+        "figures": answer(for_car(car, motor, fitted)) if fitted else None,
+        "has_gears": all(kit.owned_teeth(connection, car.pitch)),
+    }
+
+
+def _at(connection: sqlite3.Connection, car: Car, meeting: Meeting) -> dict[str, Any]:
+    heats = meetings.heats(connection, meeting.id)
+    day = day_at(heats, now())
+    race_class = (
+        meetings.race_class(connection, meeting.race_class_id)
+        if meeting.race_class_id
+        else meetings.latest_class(connection)
     )
+    situation = Situation(
+        car=car, now=now(), meeting=meeting, race_class=race_class, heat=day.outing
+    )
+    ready = lines(connection, situation) if not day.over else []
+    other = meeting.car_id and meeting.car_id != car.id
+    shown = day.coming or day.outing
+    return {
+        "day": day,
+        "lines": [line for _, line in ready],
+        "due": due(day, ready, STORAGE),
+        "other_car": kit.car(connection, meeting.car_id) if other and meeting.car_id else None,
+        "away": bool(
+            shown
+            and shown.starts_at.astimezone(meeting.zone).utcoffset()
+            != shown.starts_at.astimezone(home_zone()).utcoffset()
+        ),
+    }

@@ -77,7 +77,7 @@ class TimetableForm(PitForm):
     lines = TextAreaField("Or paste the times", render_kw={"maxlength": 4000})
     marshal = BooleanField("I marshal the heat after mine")
     marshal_after_min = NumberField(
-        "Minutes from my start to marshalling", unit="min", default=USUAL_GAP_MIN
+        "Marshalling begins after my start by", unit="min", default=USUAL_GAP_MIN
     )
 
     def entries(self, day: date, zone: tzinfo) -> list[Entry] | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
@@ -169,6 +170,34 @@ def with_marshalling(
         gap = timedelta(minutes=number(marshal_after_min, "minutes to marshalling", 1, 240))
         entries += [Entry("marshal", start + gap) for start in starts]
     return sorted(entries, key=lambda entry: entry.starts_at)
+
+
+def clock_text(meeting: Meeting, starts_at: datetime) -> str:
+    """A start on the wall clock of the track, with the weekday when it is not the meeting's day.
+
+    >>> meeting = Meeting(day=date(2026, 5, 3), time_zone="Europe/Lisbon")
+    >>> clock_text(meeting, datetime(2026, 5, 3, 23, 5, tzinfo=UTC))
+    'Mon 00:05'
+    """
+    local = starts_at.astimezone(meeting.zone)
+    return f"{local:%H:%M}" if local.date() == meeting.day else f"{local:%a %H:%M}"
+
+
+def until_text(starts_at: datetime, now: datetime) -> str:
+    """How far off a start is, in whole minutes or days.
+
+    >>> now = datetime(2026, 5, 3, 9, 0, tzinfo=UTC)
+    >>> until_text(now + timedelta(minutes=125), now), until_text(now - timedelta(minutes=3), now)
+    ('in 2 h 05 min', '3 min ago')
+    """
+    minutes = math.floor((starts_at - now).total_seconds() / 60)
+    if abs(minutes) >= 2 * 24 * 60:
+        length = f"{abs(minutes) // (24 * 60)} days"
+    elif abs(minutes) >= 60:
+        length = f"{abs(minutes) // 60} h {abs(minutes) % 60:02} min"
+    else:
+        length = f"{abs(minutes)} min"
+    return "now" if minutes == 0 else f"in {length}" if minutes > 0 else f"{length} ago"
 
 
 def meeting_of_now(

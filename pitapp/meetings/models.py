@@ -139,13 +139,18 @@ class Meeting(Record):
         return ZoneInfo(self.time_zone)
 
     @property
+    def date_text(self) -> str:
+        """Its date in words."""
+        return f"{self.day:%a} {self.day.day} {self.day:%b %Y}"
+
+    @property
     def title(self) -> str:
         """Its name, or else its date.
 
         >>> Meeting(day=date(2026, 5, 3), time_zone="UTC").title
-        'Sunday 3 May 2026'
+        'Sun 3 May 2026'
         """
-        return self.name or f"{self.day:%A} {self.day.day} {self.day:%B %Y}"
+        return self.name or self.date_text
 
 
 class Heat(Record):

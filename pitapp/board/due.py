@@ -1,0 +1,62 @@
+"""What is due next, from the timetable and the readiness lines: the Board's one large button."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import NamedTuple
+
+from pitapp.board.models import Due, ReadyLine
+from pitapp.meetings.models import CAR_KINDS, Heat
+
+MARSHAL_LENGTH = timedelta(minutes=10)
+
+
+class Day(NamedTuple):
+    """A timetable seen from a moment of its day."""
+
+    coming: Heat | None
+    """The next entry still to come, marshalling included."""
+    outing: Heat | None
+    """The car's next outing still to come."""
+    unlogged: tuple[Heat, ...]
+    """Outings whose time has passed with no run logged, the latest first."""
+    over: bool
+    """Whether there were outings, and none is left."""
+
+
+def day_at(heats: Sequence[Heat], now: datetime) -> Day:
+    """Sort a timetable (in the order of time) by what is still to come at `now`.
+
+    Marshalling counts as coming until ten minutes after its start; it leaves no log behind.
+    """
+    opened = [heat for heat in heats if heat.done_at is None]
+    outings = [heat for heat in opened if heat.kind in CAR_KINDS]
+    coming = [
+        heat
+        for heat in opened
+        if heat.starts_at > now
+        or (heat.kind == "marshal" and heat.starts_at + MARSHAL_LENGTH > now)
+    ]
+    outing = next((heat for heat in outings if heat.starts_at > now), None)
+    unlogged = tuple(heat for heat in reversed(outings) if heat.starts_at <= now)
+    any_outing = any(heat.kind in CAR_KINDS for heat in heats)
+    return Day(next(iter(coming), None), outing, unlogged, any_outing and not outings)
+
+
+def due(day: Day, lines: Sequence[tuple[str, ReadyLine]], storage_href: str) -> Due:
+    """The one thing to do now: log, else mend what is not ready, else go; at the end, storage.
+
+    Each line comes with the words for mending it. A line that says "look" holds nobody back.
+    """
+    if day.unlogged:
+        heat = day.unlogged[0]
+        return Due(label=f"Log the run of {heat.title}", href=f"/runs/new?heat={heat.id}")
+    if day.over:
+        return Due(label="Packs to storage", href=storage_href)
+    for mend, line in lines:
+        if line.word == "not yet":
+            return Due(label=mend, href=line.href)
+    if day.outing is not None:
+        return Due(label=f"Go: {day.outing.title}", href=f"/meetings/heats/{day.outing.id}")
+    return Due(label="Log a run", href="/runs/new")

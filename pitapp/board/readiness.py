@@ -1,0 +1,19 @@
+"""The readiness lines of the rooms that have one, in the order in which a car is made ready."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+
+from pitapp.board.models import ReadyLine, Situation
+
+Source = Callable[[sqlite3.Connection, Situation], ReadyLine | None]
+
+# Each with the words of the large button that mends it.
+SOURCES: tuple[tuple[str, Source], ...] = ()
+
+
+def lines(connection: sqlite3.Connection, situation: Situation) -> list[tuple[str, ReadyLine]]:
+    """Each room's line about the situation, with the words for mending it."""
+    found = ((mend, source(connection, situation)) for mend, source in SOURCES)
+    return [(mend, line) for mend, line in found if line is not None]

@@ -1,0 +1,123 @@
+"""The form of a class, with as many further limits as the racer likes."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from pydantic import ValidationError
+from wtforms import (
+    BooleanField,
+    FieldList,
+    Form,
+    FormField,
+    HiddenField,
+    StringField,
+    TextAreaField,
+)
+
+from pitapp.meetings.models import ClassLimit, RaceClass
+from pitapp.web.fields import Needed, NumberField, QuantityField, WholeField
+from pitapp.web.forms import PitForm, in_words
+
+NAME_KEYWORDS = {"maxlength": 60, "autocomplete": "off"}
+MOST_LIMITS = 40
+_MINUTES = re.compile(r"\s*(\d{1,4}):([0-5]?\d)\s*", re.ASCII)
+
+
+class MinutesField(NumberField):
+    """A length of time: minutes as typed (5, 5.5 or 5:30), seconds inside."""
+
+    def __init__(self, label: str | None = None, validators: Any = None, **options: Any) -> None:
+        super().__init__(label, validators, unit="min", **options)
+
+    def to_shown(self, value: float) -> float:
+        """Seconds as minutes."""
+        return value / 60
+
+    def to_metric(self, value: float) -> float:
+        """Minutes as seconds."""
+        return value * 60
+
+    def _value(self) -> str:
+        if self.typed is None and self.data is not None and self.data % 6:
+            return f"{int(self.data // 60)}:{self.data % 60:02.0f}"
+        return super()._value()
+
+    def process_formdata(self, valuelist: list[str]) -> None:
+        """Read minutes, or minutes and seconds with a colon between."""
+        found = _MINUTES.fullmatch(valuelist[0]) if valuelist else None
+        if found is None:
+            super().process_formdata(valuelist)
+            return
+        self.typed = valuelist[0]
+        self.data = float(int(found[1]) * 60 + int(found[2]))
+
+
+class LimitForm(Form):
+    """One further limit."""
+
+    id = HiddenField(default="0")
+    name = StringField("Limit", render_kw=NAME_KEYWORDS)
+    unit = StringField("Unit", render_kw={"maxlength": 20, "autocomplete": "off"})
+    least = NumberField("Least")
+    most = NumberField("Most")
+    exactly = NumberField("Exactly")
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether nothing was typed here."""
+        return not any(
+            str(field.data if field.data is not None else "").strip()
+            for name, field in self._fields.items()
+            if name != "id"
+        )
+
+    def record(self) -> ClassLimit | None:
+        """The limit that was typed, or None with the reasons at its fields."""
+        values = {name: field.data for name, field in self._fields.items() if name != "id"}
+        values["id"] = int(self.id.data) if str(self.id.data or "").isdecimal() else 0
+        try:
+            return ClassLimit(**values)
+        except ValidationError as error:
+            for finding in error.errors():
+                at = str(finding["loc"][0]) if finding["loc"] else "least"
+                field = self._fields[at]
+                field.errors = [*field.errors, in_words(finding)]
+            return None
+
+
+class ClassForm(PitForm):
+    """The rules raced under."""
+
+    version = HiddenField(default="1")
+    name = StringField("Name", [Needed("Give the class a name.")], render_kw=NAME_KEYWORDS)
+    rev_limit_rpm = NumberField("Rev limit", unit="rpm")
+    timing_fixed = BooleanField("Motor timing is fixed")
+    timing_deg = NumberField("Timing", unit="°")
+    timing_tolerance_deg = NumberField("Timing tolerance, ±", unit="°")
+    winding = StringField("Winding", render_kw=NAME_KEYWORDS)
+    least_mass_g = QuantityField("Least weight", kind="mass")
+    most_capacity_mah = NumberField("Most pack capacity", unit="mAh")
+    most_start_v = NumberField("Most start voltage", unit="V")
+    tyre = StringField("Tyre", render_kw=NAME_KEYWORDS)
+    least_ride_height_mm = NumberField("Least ride height", unit="mm")
+    run_length_s = MinutesField("Run length")
+    heats_a_day = WholeField("Heats a day")
+    limits = FieldList(FormField(LimitForm), max_entries=MOST_LIMITS)
+    remarks = TextAreaField("Remarks", render_kw={"maxlength": 2000})
+
+    def offer_row(self) -> None:
+        """Have an empty row for a further limit at the end."""
+        rows = self.limits.entries
+        if len(rows) < MOST_LIMITS and (not rows or not rows[-1].form.is_empty):
+            self.limits.append_entry()
+
+    def record(self, class_id: int) -> RaceClass | None:
+        """The class that was typed, or None with the reasons at the fields."""
+        typed = [row.form for row in self.limits.entries if not row.form.is_empty]
+        valid = self.validate_on_submit()
+        limits = [form.record() for form in typed] if valid else []
+        if not valid or None in limits:
+            return None
+        return self.fill(RaceClass, id=class_id, limits=tuple(limits))

@@ -1,0 +1,72 @@
+"""The screens of the classes."""
+
+from __future__ import annotations
+
+import sqlite3
+from typing import Any
+
+from flask import Blueprint, request
+
+from pitapp.db import get_db
+from pitapp.errors import ChangedMeanwhile
+from pitapp.meetings.classes import store
+from pitapp.meetings.classes.forms import ClassForm
+from pitapp.meetings.models import RaceClass
+from pitapp.web.clock import now
+from pitapp.web.htmx import after_write, show
+from pitapp.web.undo import notice
+from pitapp.web.writes import write
+
+blueprint = Blueprint("classes", __name__, url_prefix="/classes")
+
+
+@blueprint.get("")
+def page() -> Any:
+    return show(
+        "meetings/classes.html",
+        "meetings/_classes.html",
+        race_classes=store.race_classes(get_db()),
+    )
+
+
+@blueprint.get("/new")
+def new() -> Any:
+    return _show(ClassForm())
+
+
+@blueprint.get("/<int:class_id>")
+def race_class(class_id: int) -> Any:
+    item = store.race_class(get_db(), class_id)
+    return _show(ClassForm(data=item.model_dump()), item)
+
+
+@blueprint.post("/new")
+@blueprint.post("/<int:class_id>")
+@write
+def save(connection: sqlite3.Connection, class_id: int = 0) -> Any:
+    item = store.race_class(connection, class_id) if class_id else None
+    form = ClassForm()
+    if "another" in request.form:
+        return _show(form, item)
+    record = form.record(class_id)
+    if record is None:
+        return _show(form, item, 422)
+    try:
+        _, token = store.save_class(connection, record, now())
+    except ChangedMeanwhile as error:
+        form.meet(store.race_class(connection, class_id), str(error))
+        return _show(form, item, 409)
+    notice(f"Saved {record.name}", token)
+    return after_write("meetings.classes.page")
+
+
+@blueprint.post("/<int:class_id>/remove")
+@write
+def remove(connection: sqlite3.Connection, class_id: int) -> Any:
+    notice("Removed the class", store.remove_class(connection, class_id, now()))
+    return after_write("meetings.classes.page")
+
+
+def _show(form: ClassForm, item: RaceClass | None = None, status: int = 200) -> Any:
+    form.offer_row()
+    return show("meetings/class.html", "meetings/_class.html", status, form=form, item=item)

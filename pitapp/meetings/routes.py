@@ -1,0 +1,264 @@
+"""The screens of meetings, their timetables and single heats."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import timedelta
+from typing import Any
+
+from flask import Blueprint, request
+
+from pitapp.db import get_db
+from pitapp.errors import BadRequest, ChangedMeanwhile
+from pitapp.kit import store as kit
+from pitapp.meetings import store
+from pitapp.meetings.classes.routes import blueprint as classes
+from pitapp.meetings.forms import HeatForm, MeetingForm, TimetableForm
+from pitapp.meetings.formulas import clock_text, until_text
+from pitapp.meetings.models import Heat, Meeting
+from pitapp.tracks import store as tracks
+from pitapp.web.clock import current_settings, home_zone, now
+from pitapp.web.htmx import after_write, show, show_part
+from pitapp.web.undo import notice
+from pitapp.web.writes import write
+
+blueprint = Blueprint("meetings", __name__, url_prefix="/meetings")
+blueprint.register_blueprint(classes)
+blueprint.add_app_template_global(clock_text, "track_clock")
+blueprint.add_app_template_global(until_text, "until")
+PAGE_LENGTH = 50
+MOST_SHIFT_MIN = 720
+
+
+@blueprint.get("")
+def page() -> Any:
+    before = request.args.get("before", type=int)
+    found = store.meetings(get_db(), limit=PAGE_LENGTH + 1, before=before)
+    return show(
+        "meetings/page.html",
+        "meetings/_part.html",
+        meetings=found[:PAGE_LENGTH],
+        older=found[PAGE_LENGTH - 1].id if len(found) > PAGE_LENGTH else None,
+        newest=before is None,
+        tracks={track.id: track for track in tracks.tracks(get_db())},
+        today=now().astimezone(home_zone()).date(),
+    )
+
+
+@blueprint.get("/new")
+def new() -> Any:
+    connection = get_db()
+    last = next(iter(store.meetings(connection, limit=1)), None)
+    race_class = store.latest_class(connection)
+    car = kit.current_car(connection, current_settings())
+    form = MeetingForm(
+        data={
+            "day": now().astimezone(home_zone()).date(),
+            "track_id": str((last and last.track_id) or ""),
+            "race_class_id": str(race_class.id if race_class else ""),
+            "car_id": str(car.id if car else ""),
+            "time_zone": last.time_zone if last else getattr(home_zone(), "key", "UTC"),
+            "many": race_class.heats_a_day if race_class else None,
+        }
+    )
+    return _show_form(connection, form)
+
+
+@blueprint.get("/<int:meeting_id>/edit")
+def edit(meeting_id: int) -> Any:
+    item = store.meeting(get_db(), meeting_id)
+    chosen = {
+        name: str(getattr(item, name) or "") for name in ("track_id", "race_class_id", "car_id")
+    }
+    return _show_form(get_db(), MeetingForm(data=item.model_dump() | chosen), item)
+
+
+@blueprint.post("/new")
+@blueprint.post("/<int:meeting_id>/edit")
+@write
+def save(connection: sqlite3.Connection, meeting_id: int = 0) -> Any:
+    item = store.meeting(connection, meeting_id) if meeting_id else None
+    form = MeetingForm()
+    _offer(connection, form, item)
+    record = form.record(meeting_id)
+    entries = form.entries(record.day, record.zone) if record and not item else []
+    if record is None or entries is None:
+        return _show_form(connection, form, item, 422)
+    try:
+        saved_id, token = store.save_meeting(connection, record, now(), entries)
+    except ChangedMeanwhile as error:
+        form.meet(store.meeting(connection, meeting_id), str(error))
+        return _show_form(connection, form, item, 409)
+    notice(f"Saved {record.title}", token)
+    return after_write("meetings.meeting", meeting_id=saved_id)
+
+
+@blueprint.post("/<int:meeting_id>/remove")
+@write
+def remove(connection: sqlite3.Connection, meeting_id: int) -> Any:
+    notice("Removed the meeting", store.remove(connection, "meetings", meeting_id, now()))
+    return after_write("meetings.page")
+
+
+@blueprint.get("/<int:meeting_id>")
+def meeting(meeting_id: int) -> Any:
+    return show("meetings/meeting.html", "meetings/_meeting.html", **_meeting(get_db(), meeting_id))
+
+
+@blueprint.get("/<int:meeting_id>/part")
+def meeting_part(meeting_id: int) -> Any:
+    return show_part("meetings/_meeting.html", **_meeting(get_db(), meeting_id))
+
+
+@blueprint.get("/<int:meeting_id>/heats")
+def timetable(meeting_id: int) -> Any:
+    item = store.meeting(get_db(), meeting_id)
+    return _show_timetable(TimetableForm(), item)
+
+
+@blueprint.post("/<int:meeting_id>/heats")
+@write
+def add_heats(connection: sqlite3.Connection, meeting_id: int) -> Any:
+    item = store.meeting(connection, meeting_id)
+    form = TimetableForm()
+    entries = form.entries(item.day, item.zone) if form.validate_on_submit() else None
+    if entries == []:
+        form.first.errors = ["Write when the first one is, or paste the times below."]
+    if not entries:
+        return _show_timetable(form, item, 422)
+    many, token = store.add_heats(connection, meeting_id, entries, now())
+    notice(f"Added {many} to the timetable", token)
+    return after_write("meetings.meeting", meeting_id=meeting_id)
+
+
+@blueprint.get("/heats/<int:heat_id>")
+def heat(heat_id: int) -> Any:
+    item, its_meeting = _heat(get_db(), heat_id)
+    return _show_heat(HeatForm.of(item, its_meeting.zone), item, its_meeting)
+
+
+@blueprint.get("/heats/<int:heat_id>/part")
+def heat_part(heat_id: int) -> Any:
+    item, its_meeting = _heat(get_db(), heat_id)
+    form = HeatForm.of(item, its_meeting.zone)
+    return show_part("meetings/_heat.html", form=form, item=item, meeting=its_meeting, now=now())
+
+
+@blueprint.post("/heats/<int:heat_id>")
+@write
+def save_heat(connection: sqlite3.Connection, heat_id: int) -> Any:
+    item, its_meeting = _heat(connection, heat_id)
+    form = HeatForm()
+    record = form.record(item, its_meeting.zone)
+    if record is None:
+        return _show_heat(form, item, its_meeting, 422)
+    notice(f"Saved {record.title}", store.change_heat(connection, record, now()))
+    return after_write("meetings.meeting", meeting_id=its_meeting.id)
+
+
+@blueprint.post("/heats/<int:heat_id>/shift")
+@write
+def shift(connection: sqlite3.Connection, heat_id: int) -> Any:
+    item = store.heat(connection, heat_id)
+    try:
+        minutes = int(request.form.get("minutes", ""))
+    except ValueError:
+        minutes = 0
+    if not 0 < abs(minutes) <= MOST_SHIFT_MIN:
+        raise BadRequest(f"Move a heat by 1 to {MOST_SHIFT_MIN} minutes.")
+    following = request.form.get("following") == "yes"
+    token = store.shift_heats(
+        connection, item, timedelta(minutes=minutes), following=following, now=now()
+    )
+    sign = "later" if minutes > 0 else "earlier"
+    notice(
+        f"{item.title}{' and all after it' if following else ''} {abs(minutes)} min {sign}", token
+    )
+    return _back(item)
+
+
+@blueprint.post("/heats/<int:heat_id>/done")
+@write
+def done(connection: sqlite3.Connection, heat_id: int) -> Any:
+    item = store.heat(connection, heat_id)
+    if request.form.get("done") == "no":
+        notice(f"{item.title} is still to come", store.reopen_heat(connection, heat_id, now()))
+    else:
+        notice(f"{item.title} done", store.finish_heat(connection, heat_id, now()))
+    return _back(item)
+
+
+@blueprint.post("/heats/<int:heat_id>/remove")
+@write
+def remove_heat(connection: sqlite3.Connection, heat_id: int) -> Any:
+    item = store.heat(connection, heat_id)
+    notice(f"Removed {item.title}", store.remove(connection, "heats", heat_id, now()))
+    return after_write("meetings.meeting", meeting_id=item.meeting_id)
+
+
+def _back(item: Heat) -> Any:
+    came_from = request.form.get("from")
+    if came_from == "board":
+        return after_write("board.page", "board.part")
+    if came_from == "heat":
+        return after_write("meetings.heat", "meetings.heat_part", heat_id=item.id)
+    return after_write("meetings.meeting", "meetings.meeting_part", meeting_id=item.meeting_id)
+
+
+def _heat(connection: sqlite3.Connection, heat_id: int) -> tuple[Heat, Meeting]:
+    item = store.heat(connection, heat_id)
+    return item, store.meeting(connection, item.meeting_id)
+
+
+def _meeting(connection: sqlite3.Connection, meeting_id: int) -> dict[str, Any]:
+    item = store.meeting(connection, meeting_id)
+    return {
+        "item": item,
+        "track": tracks.track(connection, item.track_id) if item.track_id else None,
+        "race_class": (
+            store.race_class(connection, item.race_class_id) if item.race_class_id else None
+        ),
+        "car": kit.car(connection, item.car_id) if item.car_id else None,
+        "heats": store.heats(connection, meeting_id),
+        "next_heat": store.next_heat(connection, meeting_id, now()),
+        "now": now(),
+    }
+
+
+def _offer(connection: sqlite3.Connection, form: MeetingForm, item: Meeting | None) -> None:
+    form.offer(tracks.tracks(connection), store.race_classes(connection), kit.cars(connection))
+    if item is None:
+        return
+    for field, chosen, read in (
+        (form.track_id, item.track_id, tracks.track),
+        (form.race_class_id, item.race_class_id, store.race_class),
+        (form.car_id, item.car_id, kit.car),
+    ):
+        if chosen and str(chosen) not in dict(field.choices):
+            field.choices.append((str(chosen), read(connection, chosen).name))
+
+
+def _show_form(
+    connection: sqlite3.Connection,
+    form: MeetingForm,
+    item: Meeting | None = None,
+    status: int = 200,
+) -> Any:
+    _offer(connection, form, item)
+    return show("meetings/edit.html", "meetings/_edit.html", status, form=form, item=item)
+
+
+def _show_timetable(form: TimetableForm, item: Meeting, status: int = 200) -> Any:
+    return show("meetings/timetable.html", "meetings/_timetable.html", status, form=form, item=item)
+
+
+def _show_heat(form: HeatForm, item: Heat, its_meeting: Meeting, status: int = 200) -> Any:
+    return show(
+        "meetings/heat.html",
+        "meetings/_heat.html",
+        status,
+        form=form,
+        item=item,
+        meeting=its_meeting,
+        now=now(),
+    )

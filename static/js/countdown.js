@@ -1,0 +1,49 @@
+// Counts down by the phone's own clock: no server is asked, so it goes on with no signal.
+const SECOND = 1000;
+const AWAY_LONG = 30 * SECOND;
+
+const two = (number) => String(number).padStart(2, "0");
+
+export function countdownText(seconds) {
+  const length = Math.abs(seconds);
+  const hours = Math.floor(length / 3600);
+  const minutes = Math.floor((length % 3600) / 60);
+  let text = `${minutes}:${two(length % 60)}`;
+  if (hours >= 48) text = `${Math.floor(hours / 24)} days`;
+  else if (hours > 0) text = `${hours} h ${two(minutes)} min`;
+  return seconds < 0 ? `${text} ago` : text;
+}
+
+export function secondsUntil(element, now) {
+  return Math.ceil(Number(element.dataset.startsAt) - now / SECOND);
+}
+
+function refresh() {
+  for (const element of document.querySelectorAll("[data-refresh]")) {
+    element.dispatchEvent(new CustomEvent("due"));
+  }
+}
+
+let shownAt = Date.now();
+
+function tick() {
+  const now = Date.now();
+  let due = false;
+  for (const element of document.querySelectorAll("[data-starts-at]")) {
+    const left = secondsUntil(element, now);
+    const text = countdownText(left);
+    if (element.textContent !== text) element.textContent = text;
+    due ||= left <= 0 && secondsUntil(element, shownAt) > 0;
+  }
+  if (due) refresh();
+  shownAt = now;
+  setTimeout(tick, SECOND - (now % SECOND));
+}
+
+let hiddenAt = 0;
+document.addEventListener("visibilitychange", () => {
+  if (document.visibilityState === "hidden") hiddenAt = Date.now();
+  else if (hiddenAt && Date.now() - hiddenAt > AWAY_LONG) refresh();
+});
+
+tick();
