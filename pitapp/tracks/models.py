@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+from typing import NamedTuple
+
 from pydantic import Field, model_validator
 
 from pitapp.kit.models import Name, Remarks
@@ -42,3 +45,10 @@ class Track(Record):
     def straight_length_m(self) -> float:
         """All straights together, in metres."""
         return sum(straight.length_m for straight in self.straights)
+
+
+class Visits(NamedTuple):
+    """How many runs a track has had, and the moment of the last."""
+
+    runs: int
+    last: datetime

@@ -6,10 +6,12 @@ import sqlite3
 from datetime import datetime
 from typing import Any
 
-from pitapp.db import stamp, undo
+from pitapp.db import stamp, undo, when
 from pitapp.errors import ChangedMeanwhile, NotThere
-from pitapp.tracks.models import Straight, Track
+from pitapp.tracks.formulas import Outing
+from pitapp.tracks.models import Straight, Track, Visits
 
+MOST_OUTINGS = 300
 _TRACK = ("id", "name", "surface", "lap_length_m", "remarks", "version")
 _STRAIGHT = tuple(Straight.model_fields)
 
@@ -125,3 +127,26 @@ def _insert(connection: sqlite3.Connection, table: str, values: dict[str, Any]) 
 
 def _straight(row: sqlite3.Row) -> Straight:
     return Straight(**{name: row[name] for name in _STRAIGHT})
+
+
+def outings(
+    connection: sqlite3.Connection, track_id: int, *, limit: int = MOST_OUTINGS
+) -> list[Outing]:
+    """The last runs at a track whose gear was noted, newest first."""
+    rows = connection.execute(
+        f"SELECT {', '.join(Outing._fields)} FROM runs WHERE track_id = ? "  # noqa: S608
+        "AND removed_at IS NULL AND pinion_teeth IS NOT NULL AND spur_teeth IS NOT NULL "
+        "AND internal_ratio IS NOT NULL AND tyre_diameter_mm IS NOT NULL "
+        "ORDER BY started_at DESC, id DESC LIMIT ?",
+        (track_id, limit),
+    )
+    return [Outing(*row)._replace(started_at=when(row["started_at"])) for row in rows]
+
+
+def visits(connection: sqlite3.Connection) -> dict[int, Visits]:
+    """How many runs each track has had, and the moment of the last."""
+    rows = connection.execute(
+        "SELECT track_id, count(*), max(started_at) FROM runs "
+        "WHERE removed_at IS NULL AND track_id IS NOT NULL GROUP BY track_id"
+    )
+    return {row[0]: Visits(row[1], when(row[2])) for row in rows}

@@ -35,8 +35,9 @@ from pitapp.limits import number
 from pitapp.web.quantities import rounded
 from pitapp.web.ticks import clock_ticks, decimals, nice_ticks, widened
 
-WIDTH, CHARACTER, LETTER_HEIGHT, MARK = 320.0, 11.0, 20.0, 6.0
+WIDTH, CHARACTER, LETTER_HEIGHT, MARK = 320.0, 12.0, 20.0, 6.0
 LARGEST = 1e12
+SHORT = 8
 SHAPES = (
     "M-6 0a6 6 0 1 0 12 0a6 6 0 1 0-12 0z",
     "M-5.5-5.5h11v11h-11z",
@@ -125,7 +126,6 @@ class DrawnSeries(NamedTuple):
 class Row(NamedTuple):
     """A line of the table."""
 
-    series: str
     x: str
     y: str
     note: str
@@ -150,18 +150,23 @@ class Plot:
     y_ticks: list[Tick]
     levels: list[DrawnLevel]
     series: list[DrawnSeries]
-    rows: list[Row]
+    rows: list[tuple[str, list[Row]]]
     width: float = WIDTH
 
     @property
     def several(self) -> bool:
-        """Whether a legend and a column for the series are needed."""
+        """Whether a legend and headings in the table are needed."""
         return len(self.series) > 1
 
     @property
     def noted(self) -> bool:
         """Whether any row says more than its numbers."""
-        return any(row.note for row in self.rows)
+        return any(row.note for _, rows in self.rows for row in rows)
+
+    @property
+    def short(self) -> bool:
+        """Whether the table is short enough to stand open."""
+        return sum(len(rows) for _, rows in self.rows) <= SHORT
 
 
 def plot(
@@ -223,9 +228,12 @@ def plot(
         levels=[_level(level, up(level.y), top) for level in levels],
         series=drawn,
         rows=[
-            Row(each.name, x.written(point.x), y.written(point.y), point.note, point.href)
+            (
+                each.name,
+                [Row(x.written(p.x), y.written(p.y), p.note, p.href) for p in each.points],
+            )
             for each in shown
-            for point in each.points
+            if each.points
         ],
     )
 
@@ -267,8 +275,9 @@ def _fitting(axis: Axis, low: float, high: float, room: float) -> tuple[list[flo
     for most in range(6, 1, -1):
         values = axis.ticks(low, high, most)
         texts = _labels(axis, values)
-        widest = max(len(text) for text in texts) * CHARACTER + CHARACTER
-        if len(values) * widest <= room:
+        widest = max(len(text) for text in texts) * CHARACTER + CHARACTER / 2
+        apart = (values[1] - values[0]) / (high - low) * room if len(values) > 1 else room
+        if apart >= widest:
             break
     return values, texts
 

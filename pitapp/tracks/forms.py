@@ -1,0 +1,112 @@
+"""The form of a track."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import ValidationError
+from wtforms import FieldList, Form, FormField, HiddenField, StringField, TextAreaField
+
+from pitapp.tracks.formulas import filled_in
+from pitapp.tracks.models import MOST_STRAIGHTS, Straight, Track
+from pitapp.web.fields import Needed, QuantityField
+from pitapp.web.forms import PitForm, in_words
+from pitapp.web.quantities import quantity
+
+
+class StraightForm(Form):
+    """One straight; a row left empty is none."""
+
+    length_m = QuantityField("Length", kind="track_length")
+    entry_kmh = QuantityField("Speed in", kind="speed")
+    exit_kmh = QuantityField("Speed out", kind="speed")
+
+    @property
+    def empty(self) -> bool:
+        """Whether nothing was typed here."""
+        return all(field.data is None and not (field.typed or "").strip() for field in self)
+
+
+class TrackForm(PitForm):
+    """A track with its straights."""
+
+    version = HiddenField(default="1")
+    name = StringField(
+        "Name",
+        [Needed("Give the track a name.")],
+        render_kw={"maxlength": 60, "autocomplete": "off"},
+    )
+    surface = StringField(
+        "Surface", render_kw={"maxlength": 40, "list": "surfaces", "autocomplete": "off"}
+    )
+    lap_length_m = QuantityField("Lap length", kind="track_length")
+    rows = FieldList(FormField(StraightForm), min_entries=1, max_entries=MOST_STRAIGHTS)
+    remarks = TextAreaField("Remarks", render_kw={"maxlength": 2000})
+
+    def one_more(self) -> None:
+        """Put an empty row behind the others, if there is room."""
+        if len(self.rows) < MOST_STRAIGHTS:
+            self.rows.append_entry()
+
+    def measured(self) -> tuple[Straight, ...] | None:
+        """The straights as typed, or None with what is wrong at the fields.
+
+        A speed left empty is that of the straight next to the same corner.
+        """
+        typed = [row.form for row in self.rows if not row.form.empty]
+        wrong = any(form.errors for form in typed)
+        for form in typed:
+            if form.length_m.data is None and not form.length_m.errors:
+                form.length_m.errors = ["How long is it?"]
+                wrong = True
+        if wrong or not typed:
+            return None if wrong else ()
+        filled = filled_in(
+            [(form.length_m.data, form.entry_kmh.data, form.exit_kmh.data) for form in typed]
+        )
+        if filled is None:
+            typed[0].exit_kmh.errors = ["Give the speed at one corner at least."]
+            return None
+        straights = []
+        for form, (length_m, entry_kmh, exit_kmh) in zip(typed, filled, strict=True):
+            try:
+                straights.append(
+                    Straight(length_m=length_m, entry_kmh=entry_kmh, exit_kmh=exit_kmh)
+                )
+            except ValidationError as error:
+                for finding in error.errors():
+                    field = form[str(finding["loc"][0])]
+                    field.errors = [*field.errors, in_words(finding)]
+        return tuple(straights) if len(straights) == len(typed) else None
+
+    def record(self, track_id: int) -> Track | None:
+        """The track as typed, or None with what is wrong at the fields."""
+        valid = self.validate_on_submit()
+        straights = self.measured()
+        if straights is None or not valid:
+            return None
+        return self.fill(Track, id=track_id, straights=straights)
+
+    def meet_track(self, current: Track, sentence: str) -> None:
+        """As `meet`, with the straights in words."""
+        typed = self.measured()
+        self.meet(current, sentence)
+        if typed is not None and typed != current.straights:
+            self.form_errors.append(f"On the other screen the straights became {_words(current)}.")
+
+
+def values_of(track: Track) -> dict[str, Any]:
+    """What the form is filled with to change this track."""
+    values = track.model_dump()
+    return values | {"rows": values.pop("straights")}
+
+
+def _words(track: Track) -> str:
+    return (
+        "; ".join(
+            f"{quantity(straight.length_m, 'track_length')}, in {quantity(straight.entry_kmh, 'speed')}, "
+            f"out {quantity(straight.exit_kmh, 'speed')}"
+            for straight in track.straights
+        )
+        or "none"
+    )

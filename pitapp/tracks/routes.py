@@ -1,0 +1,155 @@
+"""The Tracks screens."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import date
+from typing import Any
+
+from flask import Blueprint, request
+
+from pitapp.db import get_db
+from pitapp.drive.models import Setup
+from pitapp.errors import ChangedMeanwhile
+from pitapp.kit import store as kit
+from pitapp.meetings import store as meetings
+from pitapp.meetings.models import RaceClass
+from pitapp.tracks import plots, store
+from pitapp.tracks.advice import reasons
+from pitapp.tracks.forms import TrackForm, values_of
+from pitapp.tracks.formulas import starting_gear
+from pitapp.web.clock import current_settings, now
+from pitapp.web.htmx import after_write, show
+from pitapp.web.undo import notice
+from pitapp.web.writes import write
+
+blueprint = Blueprint("tracks", __name__, url_prefix="/tracks")
+CAN_LIMIT_C: float = Setup.model_fields["can_limit_c"].default
+SURFACES = ("asphalt", "carpet", "concrete")
+LAST_RUNS = 5
+
+
+@blueprint.get("")
+def page() -> Any:
+    connection = get_db()
+    return show(
+        "tracks/page.html",
+        "tracks/_part.html",
+        tracks=store.tracks(connection),
+        visits=store.visits(connection),
+    )
+
+
+@blueprint.get("/<int:track_id>")
+def track(track_id: int) -> Any:
+    connection = get_db()
+    item = store.track(connection, track_id)
+    car = kit.current_car(connection, current_settings())
+    race_class = _race_class(connection)
+    outings = store.outings(connection, track_id)
+    start = starting_gear(
+        outings,
+        car_id=car.id if car else None,
+        race_class_id=race_class.id if race_class else None,
+        tyre_diameter_mm=car.tyre_diameter_mm if car else None,
+        can_limit_c=CAN_LIMIT_C,
+    )
+    return show(
+        "tracks/track.html",
+        "tracks/_track.html",
+        track=item,
+        car=car,
+        race_class=race_class,
+        start=start,
+        reasons=reasons(start) if start else [],
+        outings=outings[:LAST_RUNS],
+    )
+
+
+@blueprint.get("/<int:track_id>/plots")
+def plots_page(track_id: int) -> Any:
+    connection = get_db()
+    item = store.track(connection, track_id)
+    outings = store.outings(connection, track_id)
+    days = plots.days(outings)
+    day = _day(request.args.get("day", ""), days)
+    names = {car.id: car.name for car in kit.cars(connection)}
+    of_day = [each for each in outings if plots.wall_clock(each).date() == day]
+    return show(
+        "tracks/plots.html",
+        "tracks/_plots.html",
+        track=item,
+        plots=[
+            plots.can_by_ratio(outings, names, CAN_LIMIT_C),
+            plots.lap_by_ratio(outings, names),
+        ],
+        day_plot=plots.through_the_day(of_day) if day else None,
+        day=day,
+        days=days[:12],
+    )
+
+
+@blueprint.get("/new")
+def new_track() -> Any:
+    return _show_form(TrackForm())
+
+
+@blueprint.get("/<int:track_id>/edit")
+def edit_track(track_id: int) -> Any:
+    item = store.track(get_db(), track_id)
+    return _show_form(TrackForm(data=values_of(item)), item.id)
+
+
+@blueprint.post("/new")
+@blueprint.post("/<int:track_id>/edit")
+@write
+def save_track(connection: sqlite3.Connection, track_id: int = 0) -> Any:
+    if track_id:
+        store.track(connection, track_id)
+    form = TrackForm()
+    if "more" in request.form:
+        form.one_more()
+        return _show_form(form, track_id)
+    record = form.record(track_id)
+    if record is None:
+        return _show_form(form, track_id, 422)
+    try:
+        saved_id, token = store.save_track(connection, record, now())
+    except ChangedMeanwhile as error:
+        form.meet_track(store.track(connection, track_id), str(error))
+        return _show_form(form, track_id, 409)
+    notice(f"Saved {record.name}", token)
+    return after_write("tracks.track", track_id=saved_id)
+
+
+@blueprint.post("/<int:track_id>/remove")
+@write
+def remove_track(connection: sqlite3.Connection, track_id: int) -> Any:
+    notice("Removed the track", store.remove_track(connection, track_id, now()))
+    return after_write("tracks.page")
+
+
+def _race_class(connection: sqlite3.Connection) -> RaceClass | None:
+    meeting = meetings.current_meeting(connection, now())
+    if meeting and meeting.race_class_id:
+        return meetings.race_class(connection, meeting.race_class_id)
+    return meetings.latest_class(connection)
+
+
+def _day(asked: str, days: list[date]) -> date | None:
+    try:
+        day = date.fromisoformat(asked)
+    except ValueError:
+        day = None
+    return day if day in days else next(iter(days), None)
+
+
+def _show_form(form: TrackForm, track_id: int = 0, status: int = 200) -> Any:
+    return show(
+        "tracks/form.html",
+        "tracks/_form.html",
+        status,
+        form=form,
+        track_id=track_id,
+        surfaces=SURFACES,
+    )
