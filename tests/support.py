@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from datetime import UTC, datetime, timedelta
-from html import unescape
 from typing import Any
 
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 RACE_MORNING = datetime(2026, 5, 16, 9, 0, tzinfo=UTC)
-
-_TOKEN = re.compile(r"<meta\b(?=[^>]*\bname=\"csrf-token\")[^>]*\bcontent=\"([^\"]+)\"")
 
 
 class Clock:
@@ -36,16 +32,15 @@ class Clock:
 class PageClient(FlaskClient):
     """Posts forms the way a page does: with the token that a page carries."""
 
-    def csrf_token(self, page: str = "/") -> str:
-        """Return the token in the page's `<meta name="csrf-token">`."""
-        answer = self.get(page)
-        found = _TOKEN.search(answer.get_data(as_text=True))
-        if found is None:
-            raise AssertionError(f"{page} ({answer.status}) carries no csrf-token meta element.")
-        return unescape(found[1])
+    def csrf_token(self) -> str:
+        """Return a token as a page's form would carry it."""
+        answer = self.get("/token")
+        if answer.status_code != 200:
+            raise AssertionError(f"/token answered {answer.status}")
+        return answer.get_data(as_text=True)
 
     def post_form(
-        self, url: str, data: dict[str, Any] | None = None, *, page: str = "/", **options: Any
+        self, url: str, data: dict[str, Any] | None = None, **options: Any
     ) -> TestResponse:
-        """Post `data` as a form with the token of `page`."""
-        return self.post(url, data={"csrf_token": self.csrf_token(page), **(data or {})}, **options)
+        """Post `data` as a form with a token."""
+        return self.post(url, data={"csrf_token": self.csrf_token(), **(data or {})}, **options)

@@ -12,7 +12,7 @@ from pitapp import create_app
 from pitapp.web.headers import POLICY
 from tests.support import PageClient
 
-PAGES = ("/", "/gearing", "/kit", "/settings", "/nowhere", "/static/js/app.js")
+PAGES = ("/", "/gearing", "/kit", "/settings", "/nowhere", "/static/js/gearing.js")
 
 
 @pytest.mark.parametrize("path", PAGES)

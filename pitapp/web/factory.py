@@ -16,12 +16,24 @@ from flask_wtf import CSRFProtect
 from pitapp.db.connect import Database
 from pitapp.db.migrate import migrate
 from pitapp.errors import DataError
-from pitapp.web import assets, failures, headers, icons, macros, nav, plot, quantities, undo
+from pitapp.web import (
+    assets,
+    cookies,
+    failures,
+    headers,
+    icons,
+    macros,
+    nav,
+    plot,
+    quantities,
+    token,
+    undo,
+)
 from pitapp.web import clock as wall_clock
 
 PACKAGE = Path(__file__).resolve().parent.parent
 LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
-ROOMS = ("board", "gearing", "kit", "bench", "settings")
+ROOMS = ("board", "meetings", "tracks", "gearing", "kit", "bench", "settings")
 DATABASE_NAME = "pitapp.sqlite3"
 
 
@@ -55,7 +67,19 @@ def build(
     app.extensions["pitapp.clock"] = clock or (lambda: datetime.now(UTC))
     headers.register(app)
     CSRFProtect(app)
-    for part in (assets, icons, macros, failures, quantities, wall_clock, nav, undo, plot):
+    for part in (
+        assets,
+        cookies,
+        icons,
+        macros,
+        failures,
+        quantities,
+        wall_clock,
+        nav,
+        token,
+        undo,
+        plot,
+    ):
         part.register(app)
     register_rooms(app)
     return app
