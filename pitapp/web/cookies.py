@@ -51,7 +51,7 @@ def register(app: Flask) -> None:
     def csrf_token() -> str:
         raw = session.get("csrf_token", "")
         if raw not in signed:
-            token = generate_csrf()
+            token: str = generate_csrf()
             signed.keep(session["csrf_token"], token)
             return token
         known: str = signed[raw]
