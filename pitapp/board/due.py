@@ -9,6 +9,7 @@ from typing import NamedTuple
 from pitapp.board.models import Due, ReadyLine
 from pitapp.meetings.models import CAR_KINDS, Heat
 
+GO = timedelta(minutes=5)
 MARSHAL_LENGTH = timedelta(minutes=10)
 
 
@@ -44,19 +45,22 @@ def day_at(heats: Sequence[Heat], now: datetime) -> Day:
     return Day(next(iter(coming), None), outing, unlogged, any_outing and not outings)
 
 
-def due(day: Day, lines: Sequence[tuple[str, ReadyLine]], storage_href: str) -> Due:
+def due(day: Day, lines: Sequence[tuple[str, ReadyLine]], now: datetime, storage_href: str) -> Due:
     """The one thing to do now: log, else mend what is not ready, else go; at the end, storage.
 
-    Each line comes with the words for mending it. A line that says "look" holds nobody back.
+    Each line comes with the words for mending it. A line that says "look" is due until five
+    minutes before the start; one that says "not yet" stays due.
     """
     if day.unlogged:
         heat = day.unlogged[0]
         return Due(label=f"Log the run of {heat.title}", href=f"/runs/new?heat={heat.id}")
     if day.over:
         return Due(label="Packs to storage", href=storage_href)
-    for mend, line in lines:
-        if line.word == "not yet":
-            return Due(label=mend, href=line.href)
+    hurry = day.outing is not None and day.outing.starts_at - now < GO
+    for word in ("not yet",) if hurry else ("not yet", "look"):
+        for mend, line in lines:
+            if line.word == word:
+                return Due(label=mend, href=line.href)
     if day.outing is not None:
         return Due(label=f"Go: {day.outing.title}", href=f"/meetings/heats/{day.outing.id}")
     return Due(label="Log a run", href="/runs/new")

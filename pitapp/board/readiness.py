@@ -6,11 +6,12 @@ import sqlite3
 from collections.abc import Callable
 
 from pitapp.board.models import ReadyLine, Situation
+from pitapp.gearing import ready as gearing
 
 Source = Callable[[sqlite3.Connection, Situation], ReadyLine | None]
 
 # Each with the words of the large button that mends it.
-SOURCES: tuple[tuple[str, Source], ...] = ()
+SOURCES: tuple[tuple[str, Source], ...] = (("Fit the gear", gearing.line),)
 
 
 def lines(connection: sqlite3.Connection, situation: Situation) -> list[tuple[str, ReadyLine]]:

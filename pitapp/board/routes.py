@@ -70,7 +70,7 @@ def _at(connection: sqlite3.Connection, car: Car, meeting: Meeting) -> dict[str,
     return {
         "day": day,
         "lines": [line for _, line in ready],
-        "due": due(day, ready, STORAGE),
+        "due": due(day, ready, now(), STORAGE),
         "other_car": kit.car(connection, meeting.car_id) if other and meeting.car_id else None,
         "away": bool(
             shown

@@ -1,0 +1,41 @@
+"""The gear's line on the Board: fitted for this meeting, or still that of another day."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import datetime, time, timedelta
+
+from pitapp.board.models import ReadyLine, Situation
+from pitapp.gearing import store
+from pitapp.gearing.answer import GearFit, why_not
+from pitapp.runs import store as runs
+from pitapp.web.clock import moment_text
+
+NAME = "Gear"
+PREPARED_WITHIN = timedelta(hours=36)
+
+
+def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
+    """Ready when the gear fits the car and was fitted for this meeting or has raced at it."""
+    fit = store.fitted(connection, situation.car.id)
+    if fit is None:
+        reason = f"None on record for {situation.car.name}."
+        return ReadyLine(name=NAME, level="stop", word="not yet", reason=reason, href="/gearing")
+    faults = why_not(situation.car, fit.pinion_teeth, fit.spur_teeth)
+    if faults:
+        return ReadyLine(name=NAME, level="stop", word="not yet", reason=faults[0], href="/gearing")
+    said = f"{fit.pinion_teeth} / {fit.spur_teeth}, FDR {fit.final_drive_ratio:.2f}"
+    if _of_another_day(connection, situation, fit):
+        reason = f"{said}, fitted {moment_text(fit.fitted_at)}. Right for this track?"
+        return ReadyLine(name=NAME, level="look", word="look", reason=reason, href="/gearing")
+    return ReadyLine(name=NAME, level="good", word="ready", reason=said, href="/gearing")
+
+
+def _of_another_day(connection: sqlite3.Connection, situation: Situation, fit: GearFit) -> bool:
+    meeting = situation.meeting
+    if meeting is None:
+        return False
+    begins = datetime.combine(meeting.day, time(0), meeting.zone)
+    if fit.fitted_at >= begins - PREPARED_WITHIN:
+        return False
+    return not runs.runs(connection, car_id=situation.car.id, meeting_id=meeting.id, limit=1)
