@@ -96,6 +96,18 @@ def save_car(connection: sqlite3.Connection, item: Car, now: datetime) -> tuple[
     return _save(connection, "cars", item, now)
 
 
+def measure_tyres(
+    connection: sqlite3.Connection, step: undo.Step, car_id: int, diameter_mm: float
+) -> None:
+    """Give a car another tyre diameter, within the caller's undo step."""
+    step.touch("cars", car_id)
+    connection.execute(
+        "UPDATE cars SET tyre_diameter_mm = ?1, version = version + 1 "
+        "WHERE id = ?2 AND tyre_diameter_mm != ?1",
+        (diameter_mm, car_id),
+    )
+
+
 def save_motor(connection: sqlite3.Connection, item: Motor, now: datetime) -> tuple[int, str]:
     """Add the motor (id 0) or change it; see `save_car`."""
     return _save(connection, "motors", item, now)

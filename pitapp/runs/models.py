@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import tzinfo
 from typing import Annotated, Literal
 from uuid import UUID, uuid4
@@ -12,10 +13,21 @@ from pydantic import AwareDatetime, Field, field_serializer
 from pitapp.gearing.formulas import final_drive_ratio, rollout_mm
 from pitapp.kit.models import Name, Remarks, Teeth
 from pitapp.record import Record
+from pitapp.runs.senses import as_number
 
 ShortText = Annotated[str, Field(max_length=60)]
 Unit = Annotated[str, Field(max_length=20)]
 MOST_RUNS_DONE = 9999
+
+
+def with_unit(value: str, unit: str) -> str:
+    """A value with its unit, or "empty".
+
+    >>> with_unit("5.4", "mm"), with_unit("-1.5", "°"), with_unit("", "mm")
+    ('5.4 mm', '-1.5°', 'empty')
+    """
+    joint = "" if unit in ("", "°") else " "
+    return f"{value}{joint}{unit}" if value else "empty"
 
 
 class TyreSet(Record):
@@ -40,6 +52,13 @@ class TyreSet(Record):
         return self.runs_elsewhere + self.runs_logged
 
 
+class Fitted(Record):
+    """The pack and the tyres now in a car, as far as that is on record."""
+
+    pack_id: int | None = None
+    tyre_set_id: int | None = None
+
+
 class SetupEntry(Record):
     """One entry of a car's set-up, in the racer's own words; the value may be a number or a word."""
 
@@ -53,6 +72,37 @@ class SetupEntry(Record):
     used: tuple[str, ...] = ()
     position: int = 0
     version: int = 1
+
+    @property
+    def number(self) -> float | None:
+        """The value as a number, or None for a word."""
+        return as_number(self.value)
+
+    @property
+    def text(self) -> str:
+        """The value with its unit."""
+        return with_unit(self.value, self.unit)
+
+    def nudged(self, steps: int) -> str:
+        """The value so many steps on, with as many decimals as value and step have.
+
+        The step is the entry's own, else one in the last decimal of its value.
+
+        >>> SetupEntry(car_id=1, name="Ride height", value="5.4", unit="mm").nudged(-1)
+        '5.3'
+        >>> SetupEntry(car_id=1, name="Camber", value="-1.5", step_size=0.25).nudged(1)
+        '-1.25'
+
+        Raises:
+            ValueError: the value is no number.
+        """
+        if self.number is None:
+            raise ValueError("Only a number can be changed in steps.")
+        decimals = len(re.split("[.,]", self.value)[1]) if re.search("[.,]", self.value) else 0
+        step = self.step_size or 10.0**-decimals
+        decimals = max(decimals, len(f"{step:.6f}".rstrip("0").split(".")[1]))
+        text = f"{self.number + steps * step:.{decimals}f}"
+        return text if float(text) else text.lstrip("-")
 
 
 class FittedCar(Record):
@@ -111,8 +161,7 @@ class Setting(Record):
         >>> Setting(group="Rear", name="Ride height", value="5.4", unit="mm").text
         '5.4 mm'
         """
-        joint = "" if self.unit in ("", "°", "%") else " "
-        return f"{self.value}{joint}{self.unit}" if self.value else "empty"
+        return with_unit(self.value, self.unit)
 
 
 class FittedController(Record):

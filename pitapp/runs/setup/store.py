@@ -1,0 +1,199 @@
+"""Set-up entries in the database."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from pitapp.db import stamp, undo
+from pitapp.errors import ChangedMeanwhile, NotThere, Refused
+from pitapp.runs.formulas import Written
+from pitapp.runs.models import Setting, SetupEntry
+
+MOST_USED = 8
+MOST_ENTRIES = 200
+_COLUMNS = tuple(SetupEntry.model_fields)
+_SELECT = f"SELECT {', '.join(_COLUMNS)} FROM car_setup "  # noqa: S608
+
+
+def entries(connection: sqlite3.Connection, car_id: int) -> list[SetupEntry]:
+    """A car's set-up in the racer's order: groups in the order of their first entries."""
+    rows = connection.execute(
+        f"{_SELECT} WHERE car_id = ? AND removed_at IS NULL ORDER BY position, id", (car_id,)
+    )
+    grouped: dict[str, list[SetupEntry]] = {}
+    for row in rows:
+        grouped.setdefault(row["group_name"], []).append(_entry(row))
+    return [entry for group in grouped.values() for entry in group]
+
+
+def settings(connection: sqlite3.Connection, car_id: int) -> tuple[Setting, ...]:
+    """A car's set-up as a snapshot keeps it: every entry that has a value."""
+    return tuple(
+        Setting(group=entry.group_name, name=entry.name, value=entry.value, unit=entry.unit)
+        for entry in entries(connection, car_id)
+        if entry.value
+    )
+
+
+def entry(connection: sqlite3.Connection, entry_id: int) -> SetupEntry:
+    """One entry that was not removed.
+
+    Raises:
+        NotThere: there is no such entry.
+    """
+    row = connection.execute(
+        f"{_SELECT} WHERE id = ? AND removed_at IS NULL", (entry_id,)
+    ).fetchone()
+    if row is None:
+        raise NotThere("There is no such entry in the set-up.")
+    return _entry(row)
+
+
+def add(
+    connection: sqlite3.Connection, car_id: int, written: Sequence[Written], now: datetime
+) -> tuple[int, str]:
+    """Add entries at the end of a car's list; returns how many they were, and the undo token.
+
+    One that is listed already under its group and name gets the new value instead.
+
+    Raises:
+        Refused: the list would be longer than 200 entries.
+    """
+    known = {_key(old.group_name, old.name): old for old in entries(connection, car_id)}
+    place = max((old.position for old in known.values()), default=0)
+    with undo.step(connection, "Added to the set-up", now) as step:
+        for new in written:
+            old = known.get(_key(new.group, new.name))
+            if old is not None:
+                fresh = old.model_copy(update={"value": new.value, "unit": new.unit or old.unit})
+                _update(connection, step, _remembering(old, fresh))
+                continue
+            if len(known) >= MOST_ENTRIES:
+                raise Refused(f"A set-up has at most {MOST_ENTRIES} entries.")
+            place += 1
+            made = SetupEntry(
+                car_id=car_id,
+                group_name=new.group,
+                name=new.name,
+                value=new.value,
+                unit=new.unit,
+                position=place,
+            )
+            entry_id = _insert(connection, made)
+            step.made("car_setup", entry_id)
+            known[_key(new.group, new.name)] = made.model_copy(update={"id": entry_id})
+    return len(written), step.token
+
+
+def set_value(
+    connection: sqlite3.Connection, entry_id: int, value: str, now: datetime
+) -> tuple[SetupEntry, str]:
+    """Give an entry a new value, remembering the one before; returns it and the undo token.
+
+    Raises:
+        NotThere: there is no such entry.
+    """
+    old = entry(connection, entry_id)
+    fresh = SetupEntry(**(old.model_dump() | {"value": value}))
+    with undo.step(connection, f"Changed {old.name}", now) as step:
+        _update(connection, step, _remembering(old, fresh))
+    return entry(connection, entry_id), step.token
+
+
+def save(connection: sqlite3.Connection, item: SetupEntry, now: datetime) -> tuple[SetupEntry, str]:
+    """Change an entry as a whole; returns it as it is then, and the undo token.
+
+    Raises:
+        ChangedMeanwhile: it was changed since the form was opened.
+        NotThere: there is no such entry.
+    """
+    old = entry(connection, item.id)
+    if old.version != item.version:
+        raise ChangedMeanwhile(
+            "This entry was changed on another screen since you opened it. What you typed is "
+            "still here: compare, then save again."
+        )
+    kept = {"car_id": old.car_id, "position": old.position, "used": old.used}
+    with undo.step(connection, f"Changed {item.name}", now) as step:
+        _update(connection, step, _remembering(old, item.model_copy(update=kept)))
+    return entry(connection, item.id), step.token
+
+
+def move(connection: sqlite3.Connection, entry_id: int, by: int, now: datetime) -> str:
+    """Move an entry up (−1) or down (+1) in its group; returns the undo token.
+
+    Raises:
+        NotThere: there is no such entry.
+    """
+    moved = entry(connection, entry_id)
+    group = [
+        other for other in entries(connection, moved.car_id) if other.group_name == moved.group_name
+    ]
+    order = [other.id for other in group]
+    at = order.index(entry_id)
+    to = min(max(at + (1 if by > 0 else -1), 0), len(order) - 1)
+    order.insert(to, order.pop(at))
+    places = sorted(other.position for other in group)
+    with undo.step(connection, f"Moved {moved.name}", now) as step:
+        for other_id, place in zip(order, places, strict=True):
+            step.touch("car_setup", other_id)
+            connection.execute("UPDATE car_setup SET position = ? WHERE id = ?", (place, other_id))
+    return step.token
+
+
+def remove(connection: sqlite3.Connection, entry_id: int, now: datetime) -> tuple[SetupEntry, str]:
+    """Take an entry out of the list; returns it and the undo token. Past runs keep theirs.
+
+    Raises:
+        NotThere: there is no such entry.
+    """
+    item = entry(connection, entry_id)
+    with undo.step(connection, f"Removed {item.name}", now) as step:
+        step.touch("car_setup", entry_id)
+        connection.execute(
+            "UPDATE car_setup SET removed_at = ? WHERE id = ?", (stamp(now), entry_id)
+        )
+    return item, step.token
+
+
+def _remembering(old: SetupEntry, fresh: SetupEntry) -> SetupEntry:
+    if old.value == fresh.value or not old.value:
+        return fresh
+    used = (old.value, *(one for one in old.used if one not in (old.value, fresh.value)))
+    return fresh.model_copy(update={"used": used[:MOST_USED]})
+
+
+def _update(connection: sqlite3.Connection, step: undo.Step, item: SetupEntry) -> None:
+    step.touch("car_setup", item.id)
+    values = _values(item)
+    connection.execute(
+        f"UPDATE car_setup SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
+        "version = version + 1 WHERE id = ?",
+        [*values.values(), item.id],
+    )
+
+
+def _insert(connection: sqlite3.Connection, item: SetupEntry) -> int:
+    values = _values(item)
+    made = connection.execute(
+        f"INSERT INTO car_setup ({', '.join(values)}) "  # noqa: S608
+        f"VALUES ({', '.join('?' * len(values))})",
+        list(values.values()),
+    )
+    return int(made.lastrowid or 0)
+
+
+def _values(item: SetupEntry) -> dict[str, Any]:
+    return item.model_dump(exclude={"id", "version"}) | {"used": json.dumps(item.used)}
+
+
+def _entry(row: sqlite3.Row) -> SetupEntry:
+    return SetupEntry(**(dict(row) | {"used": tuple(json.loads(row["used"]))}))
+
+
+def _key(group: str, name: str) -> tuple[str, str]:
+    return group.casefold(), name.casefold()

@@ -1,0 +1,168 @@
+"""Tyre sets, and the tyres and the pack now in a car, in the database."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import datetime
+
+from pitapp.db import stamp, undo
+from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.kit import store as kit
+from pitapp.runs.models import Fitted, TyreSet
+
+_STORED = tuple(name for name in TyreSet.model_fields if name != "runs_logged")
+_SELECT = (
+    f"SELECT {', '.join(f'tyre_sets.{name}' for name in _STORED)}, (SELECT count(*) FROM runs "  # noqa: S608
+    "WHERE runs.tyre_set_id = tyre_sets.id AND runs.removed_at IS NULL) AS runs_logged "
+    "FROM tyre_sets "
+)
+
+
+def tyre_sets(connection: sqlite3.Connection) -> list[TyreSet]:
+    """Every tyre set that was not removed, by name."""
+    rows = connection.execute(
+        f"{_SELECT} WHERE removed_at IS NULL ORDER BY name COLLATE NOCASE, id"
+    )
+    return [TyreSet(**row) for row in rows]
+
+
+def tyre_set(connection: sqlite3.Connection, set_id: int) -> TyreSet:
+    """One tyre set, also a removed one.
+
+    Raises:
+        NotThere: there is no such set.
+    """
+    row = connection.execute(f"{_SELECT} WHERE id = ?", (set_id,)).fetchone()
+    if row is None:
+        raise NotThere("There is no such tyre set.")
+    return TyreSet(**row)
+
+
+def runs_done_before(connection: sqlite3.Connection, item: TyreSet, moment: datetime) -> int:
+    """The runs that the set had done before that moment, those from outside the log included."""
+    logged = connection.execute(
+        "SELECT count(*) FROM runs WHERE tyre_set_id = ? AND started_at < ? AND removed_at IS NULL",
+        (item.id, stamp(moment)),
+    ).fetchone()
+    return item.runs_elsewhere + int(logged[0])
+
+
+def save(connection: sqlite3.Connection, item: TyreSet, now: datetime) -> tuple[int, str]:
+    """Add the set (id 0) or change it; returns its id and the undo token.
+
+    A new diameter is also that of every car that it is on.
+
+    Raises:
+        ChangedMeanwhile: it was changed since the form was opened.
+        NotThere: there is no such set.
+    """
+    values = item.model_dump(exclude={"id", "version", "runs_logged"})
+    verb = "Changed" if item.id else "Added"
+    with undo.step(connection, f"{verb} tyres {item.name}", now) as step:
+        if not item.id:
+            made = connection.execute(
+                f"INSERT INTO tyre_sets ({', '.join(values)}) "  # noqa: S608
+                f"VALUES ({', '.join('?' * len(values))})",
+                list(values.values()),
+            )
+            step.made("tyre_sets", int(made.lastrowid or 0))
+            return int(made.lastrowid or 0), step.token
+        tyre_set(connection, item.id)
+        step.touch("tyre_sets", item.id)
+        changed = connection.execute(
+            f"UPDATE tyre_sets SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
+            "version = version + 1 WHERE id = ? AND version = ?",
+            [*values.values(), item.id, item.version],
+        )
+        if not changed.rowcount:
+            raise ChangedMeanwhile(
+                "These tyres were changed on another screen since you opened them. What you "
+                "typed is still here: compare, then save again."
+            )
+        for car_id in _wearing(connection, item.id):
+            _measure(connection, step, car_id, item)
+    return item.id, step.token
+
+
+def remove(connection: sqlite3.Connection, set_id: int, now: datetime) -> str:
+    """Take a set out of the lists; returns the undo token. Its runs stay on record.
+
+    Raises:
+        NotThere: there is no such set.
+    """
+    name = tyre_set(connection, set_id).name
+    with undo.step(connection, f"Removed tyres {name}", now) as step:
+        step.touch("tyre_sets", set_id)
+        connection.execute("UPDATE tyre_sets SET removed_at = ? WHERE id = ?", (stamp(now), set_id))
+    return step.token
+
+
+def fitted(connection: sqlite3.Connection, car_id: int) -> Fitted:
+    """The pack and the tyres now in the car, as far as that is on record."""
+    row = connection.execute(
+        "SELECT CASE WHEN packs.removed_at IS NULL THEN car_fitted.pack_id END AS pack_id, "
+        "CASE WHEN tyre_sets.removed_at IS NULL THEN car_fitted.tyre_set_id END AS tyre_set_id "
+        "FROM car_fitted LEFT JOIN packs ON packs.id = car_fitted.pack_id "
+        "LEFT JOIN tyre_sets ON tyre_sets.id = car_fitted.tyre_set_id "
+        "WHERE car_fitted.car_id = ? ORDER BY car_fitted.id DESC LIMIT 1",
+        (car_id,),
+    ).fetchone()
+    return Fitted() if row is None else Fitted(**row)
+
+
+def put_on(connection: sqlite3.Connection, car_id: int, set_id: int | None, now: datetime) -> str:
+    """Note that this set (None: no set on record) is on the car from now on; returns the undo token.
+
+    The car's tyre diameter becomes the set's, where that was measured.
+
+    Raises:
+        NotThere: there is no such set.
+    """
+    item = tyre_set(connection, set_id) if set_id is not None else None
+    label = f"Put tyres {item.name} on" if item else "Took the tyres off"
+    with undo.step(connection, label, now) as step:
+        before = fitted(connection, car_id)
+        put_in(connection, step, car_id, before.model_copy(update={"tyre_set_id": set_id}), now)
+        if item is not None:
+            _measure(connection, step, car_id, item)
+    return step.token
+
+
+def put_in(
+    connection: sqlite3.Connection, step: undo.Step, car_id: int, now_in: Fitted, now: datetime
+) -> None:
+    """Note within the caller's undo step what is in the car from now on, if that is news."""
+    if fitted(connection, car_id) == now_in:
+        return
+    made = connection.execute(
+        "INSERT INTO car_fitted (car_id, pack_id, tyre_set_id, since) VALUES (?, ?, ?, ?)",
+        (car_id, now_in.pack_id, now_in.tyre_set_id, stamp(now)),
+    )
+    step.made("car_fitted", int(made.lastrowid or 0))
+
+
+def wearers(connection: sqlite3.Connection) -> dict[int, list[str]]:
+    """The names of the cars that each set is on, by the set's id."""
+    found: dict[int, list[str]] = {}
+    for row in connection.execute(
+        "SELECT car_fitted.tyre_set_id, cars.name FROM cars JOIN car_fitted ON car_fitted.id = "
+        "(SELECT max(newest.id) FROM car_fitted AS newest WHERE newest.car_id = cars.id) "
+        "WHERE cars.removed_at IS NULL AND car_fitted.tyre_set_id IS NOT NULL ORDER BY cars.name"
+    ):
+        found.setdefault(row["tyre_set_id"], []).append(row["name"])
+    return found
+
+
+def _wearing(connection: sqlite3.Connection, set_id: int) -> list[int]:
+    rows = connection.execute(
+        "SELECT cars.id FROM cars JOIN car_fitted ON car_fitted.id = "
+        "(SELECT max(newest.id) FROM car_fitted AS newest WHERE newest.car_id = cars.id) "
+        "WHERE cars.removed_at IS NULL AND car_fitted.tyre_set_id = ?",
+        (set_id,),
+    )
+    return [row["id"] for row in rows]
+
+
+def _measure(connection: sqlite3.Connection, step: undo.Step, car_id: int, item: TyreSet) -> None:
+    if item.diameter_mm is not None:
+        kit.measure_tyres(connection, step, car_id, item.diameter_mm)
