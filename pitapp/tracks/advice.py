@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pitapp.tracks.formulas import GearRecord, StartingGear
-from pitapp.web.quantities import plain, quantity, rounded, signed
+from pitapp.web.quantities import plain, quantity, rounded
 
 
 def reasons(start: StartingGear) -> list[str]:
@@ -58,9 +58,9 @@ def _passed_over(start: StartingGear) -> list[str]:
     if hot is None or hot.hottest is None or hot.hottest.can_c is None or hot.best_lap_s is None:
         return []
     gear, own = hot.newest, start.record.best_lap_s
-    quicker = f" was {signed(hot.best_lap_s - own, 2)} s" if own is not None else " was quicker"
+    by = f"{rounded(own - hot.best_lap_s, 2)} s quicker" if own is not None else "timed"
     return [
-        f"{gear.pinion_teeth} / {gear.spur_teeth}{quicker}, but its can reached "
+        f"{gear.pinion_teeth} / {gear.spur_teeth} was {by}, but its can reached "
         f"{quantity(hot.hottest.can_c, 'temperature')}."
     ]
 

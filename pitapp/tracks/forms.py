@@ -18,8 +18,14 @@ class StraightForm(Form):
     """One straight; a row left empty is none."""
 
     length_m = QuantityField("Length", kind="track_length")
-    entry_kmh = QuantityField("Speed in", kind="speed")
-    exit_kmh = QuantityField("Speed out", kind="speed")
+    entry_kmh = QuantityField("In", kind="speed")
+    exit_kmh = QuantityField("Out", kind="speed")
+
+    def __init__(self, *arguments: Any, **options: Any) -> None:
+        super().__init__(*arguments, **options)
+        for field in (self.entry_kmh, self.exit_kmh):
+            field.label.text += f", {field.unit_symbol}"
+            field.unit_symbol = ""
 
     @property
     def empty(self) -> bool:
