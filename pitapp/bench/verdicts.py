@@ -58,7 +58,7 @@ def change_since(now: MotorCheck, new: MotorCheck) -> Change:
     kv_now, kv_new = now.kv_rpm_per_v, new.kv_rpm_per_v
     current = None
     if now.current_a is not None and new.current_a:
-        current = 100 * (now.current_a - new.current_a) / new.current_a
+        current = round(100 * (now.current_a - new.current_a) / new.current_a, 9)
     return Change(
         rotor_change_percent(kv_now, kv_new) if kv_now and kv_new else None,
         current,

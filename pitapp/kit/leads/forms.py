@@ -8,9 +8,9 @@ from pitapp.web.fields import Needed, NumberField, QuantityField, WholeField
 from pitapp.web.forms import PitForm
 
 KINDS = [
-    ("pair", "A pair, there and back"),
-    ("motor", "Three to the motor"),
-    ("single", "A single lead"),
+    ("pair", "A pair"),
+    ("motor", "Three, to a motor"),
+    ("single", "One"),
 ]
 
 
@@ -24,7 +24,7 @@ class LeadForm(PitForm):
         render_kw={"maxlength": 60, "autocomplete": "off"},
     )
     kind = RadioField("These are", choices=KINDS, default="pair")
-    awg = WholeField("Wire gauge", [Needed("Which gauge?")], unit="AWG")
+    awg = WholeField("Gauge, AWG", [Needed("Which gauge?")])
     length_mm = NumberField("Length of one", [Needed("How long is one?")], unit="mm")
 
 
