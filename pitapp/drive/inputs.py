@@ -1,0 +1,193 @@
+"""What the forecast reckons with: each figure's typical value and range, and how to measure it.
+
+Typical values and ranges are from memory, for a touring car of about 1:10 in a spec class.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+Scope = Literal["car", "motor", "track", "today"]
+Source = Literal[
+    "measured here",
+    "fitted from runs",
+    "from memory",
+    "from Kit",
+    "from the class",
+    "from the pack",
+]
+
+
+@dataclass(frozen=True)
+class Input:
+    """One figure. `least` and `most` are what is accepted, `low` and `high` what is usual.
+
+    `held` says where a figure stands that is not the forecast's own. `kind` is a kind of quantity
+    of `pitapp.web.quantities`, for figures with a unit of the racer's choice.
+    """
+
+    name: str
+    label: str
+    unit: str
+    scope: Scope
+    typical: float | None
+    low: float
+    high: float
+    least: float
+    most: float
+    how: str
+    held: Literal["", "car", "motor", "class"] = ""
+    kind: str = ""
+
+
+class Known(NamedTuple):
+    """A figure with its source."""
+
+    input: Input
+    value: float | None
+    source: Source
+    detail: str = ""
+
+
+class OwnFigure(NamedTuple):
+    """A figure that the racer gave the forecast."""
+
+    value: float
+    measured: bool
+
+
+INPUTS: tuple[Input, ...] = (
+    Input(
+        "air_c", "Air temperature", "°C", "today", 20.0, 5, 35, -30, 60,
+        "A thermometer in the shade, by the track, now.", kind="temperature",
+    ),
+    Input(
+        "start_c", "Can temperature at the start", "°C", "today", None, 10, 50, -30, 150,
+        "Read the can before the car goes out. Left empty, the can starts as warm as the air.",
+        kind="temperature",
+    ),
+    Input(
+        "run_length_s", "Run length", "s", "today", 300.0, 240, 600, 10, 36_000,
+        "The class or the timetable says it.", held="class",
+    ),
+    Input(
+        "can_limit_c", "Can limit", "°C", "motor", 80.0, 60, 100, 30, 200,
+        "The motor maker's figure comes first.", kind="temperature",
+    ),
+    Input(
+        "grip", "Grip", "", "track", 1.2, 0.8, 2.0, 0.05, 5,
+        "Time a standing start at full throttle over a few metres, with wheels at their limit.",
+    ),
+    Input(
+        "braking_m_s2", "Braking", "m/s²", "track", 8.0, 5, 14, 0.5, 60,
+        "Note the speed, brake to a standstill as in a race, and measure the distance.",
+    ),
+    Input(
+        "pressure_hpa", "Air pressure at the track", "hPa", "track", 1013.25, 900, 1040, 500, 1100,
+        "A phone's barometer. Not reduced to sea level: about 12 hPa less per 100 m of height.",
+    ),
+    Input(
+        "mass_g", "Weight, ready to race", "g", "car", 1350.0, 1200, 1600, 100, 50_000,
+        "Scales, with pack and transponder.", held="car", kind="mass",
+    ),
+    Input(
+        "tyre_diameter_mm", "Tyre diameter", "mm", "car", 63.0, 58, 66, 20, 300,
+        "Callipers across a tyre, or ten turns along a tape / 31.4.", held="car",
+    ),
+    Input(
+        "rolling_resistance", "Rolling resistance", "", "car", 0.03, 0.015, 0.06, 0, 0.5,
+        "Coast down with the pinion out of mesh, over a fast and a slow stretch.",
+    ),
+    Input(
+        "drag_area_m2", "Drag area", "m²", "car", 0.009, 0.005, 0.015, 0, 1,
+        "The same coast-down gives it.",
+    ),
+    Input(
+        "driven_weight_share", "Weight on driven wheels", "", "car", 1.0, 0.5, 1.0, 0.05, 1,
+        "1 with four-wheel drive; else scales under the driven wheels, as a part of the whole.",
+    ),
+    Input(
+        "drive_efficiency", "Drive efficiency", "", "car", 0.9, 0.8, 0.96, 0.3, 1,
+        "Hard to measure in a pit. Change it only if logged top speeds stay off the forecast.",
+    ),
+    Input(
+        "pack_v", "Pack voltage", "V", "car", 7.4, 3.7, 14.8, 1, 60,
+        "Resting, half way through a run.", held="car",
+    ),
+    Input(
+        "pack_resistance_ohm", "Pack resistance", "Ω", "car", 0.006, 0.003, 0.015, 0, 2,
+        "A charger shows it by cell: add the cells up, and the lead.",
+    ),
+    Input(
+        "capacity_mah", "Pack capacity", "mAh", "car", 6000.0, 3000, 8000, 50, 100_000,
+        "The label, or what a full charge puts back.",
+    ),
+    Input(
+        "controller_resistance_ohm", "Controller and leads", "Ω", "car", 0.001, 0.0003, 0.003, 0, 1,
+        "Hard to measure in a pit; the leads follow from gauge and length.",
+    ),
+    Input(
+        "rev_limit_rpm", "Rev limit", "rpm", "car", None, 10_000, 30_000, 500, 200_000,
+        "The class has it.", held="class",
+    ),
+    Input(
+        "kv_rpm_per_v", "Kv", "rpm/V", "motor", None, 1500, 8000, 50, 20_000,
+        "On the bench: free speed / volts at the motor.", held="motor",
+    ),
+    Input(
+        "resistance_ohm", "Motor resistance", "Ω", "motor", 0.021, 0.003, 0.05, 0.0005, 5,
+        "A milliohm meter between two leads, cold.", held="motor",
+    ),
+    Input(
+        "no_load_current_a", "No-load current", "A", "motor", 2.0, 1, 6, 0, 60,
+        "On the bench: the current at free speed.", held="motor",
+    ),
+    Input(
+        "inertia_kg_m2", "Rotor inertia", "kg·m²", "motor", 4e-6, 2e-6, 8e-6, 0, 0.01,
+        "Hard to measure. About ½ · mass · radius² of the rotor, with the pinion.",
+    ),
+    Input(
+        "cooling_tau_s", "Cooling in the pit", "s", "motor", 600.0, 300, 1200, 30, 36_000,
+        "After a run read the can twice: seconds until it has lost 63 % of what it has over the air.",
+    ),
+)  # fmt: skip
+BY_NAME = {each.name: each for each in INPUTS}
+OWN = {each.name: each for each in INPUTS if not each.held}
+SCOPE_TITLES: dict[Scope, str] = {
+    "today": "Today",
+    "track": "This track",
+    "car": "Car and pack",
+    "motor": "Motor",
+}
+
+
+def known(
+    own: dict[str, OwnFigure],
+    kit: dict[str, float | None],
+    race_class: dict[str, float | None],
+    pack: dict[str, float | None],
+    pack_mark: str = "",
+) -> dict[str, Known]:
+    """Every figure with its source: the racer's own first, then the class, the pack, Kit, memory.
+
+    >>> figures = known({}, {"mass_g": 1330.0}, {"run_length_s": 360.0}, {})
+    >>> [(figures[name].value, figures[name].source) for name in ("mass_g", "run_length_s", "grip")]
+    [(1330.0, 'from Kit'), (360.0, 'from the class'), (1.2, 'from memory')]
+    """
+    found = {}
+    for each in INPUTS:
+        name = each.name
+        if name in own:
+            figure = own[name]
+            source: Source = "measured here" if figure.measured else "from memory"
+            found[name] = Known(each, figure.value, source, "" if figure.measured else "yours")
+        elif race_class.get(name) is not None:
+            found[name] = Known(each, race_class[name], "from the class")
+        elif pack.get(name) is not None:
+            found[name] = Known(each, pack[name], "from the pack", pack_mark)
+        elif kit.get(name) is not None:
+            found[name] = Known(each, kit[name], "from Kit")
+        else:
+            found[name] = Known(each, each.typical, "from memory")
+    return found

@@ -1,0 +1,251 @@
+"""From logged runs to what the forecast has learned, and each run's own forecast beside what happened.
+
+A run's can is taken back from when it was read to the flag. It starts as warm as the run before
+has left it, cooling since; with nothing known, as warm as the air. Readings without their time
+count as read a minute after the flag (from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime, timedelta
+from functools import lru_cache
+from math import exp, sqrt
+from typing import NamedTuple
+
+from pitapp.drive.lap import run_lap
+from pitapp.drive.learn import LapPoint, fit_lap_slope
+from pitapp.drive.models import Air, Setup, Track
+from pitapp.drive.results import LapSlope
+from pitapp.heat.formulas import fit_heating, forecast_temperature, temperature_when_stopped_c
+from pitapp.heat.models import HeatingFit, HeatingPoint
+
+MOST_RUNS = 60
+READ_AFTER_S = 60.0
+
+
+class LoggedRun(NamedTuple):
+    """What a logged run says; None where it was not logged. `track` is the track as it is driven."""
+
+    id: int
+    started_at: datetime
+    pinion_teeth: int
+    spur_teeth: int
+    ratio: float
+    tyre_diameter_mm: float
+    track_id: int | None
+    track: Track | None
+    can_c: float | None = None
+    read_after_s: float | None = None
+    air_c: float | None = None
+    best_lap_s: float | None = None
+    run_s: float | None = None
+
+
+class Lesson(NamedTuple):
+    """A run with what the model has of it; None where the log or the model says nothing.
+
+    `ratio` is that which gives the same rollout with today's tyres.
+    """
+
+    run: LoggedRun
+    ratio: float
+    lap: LapPoint | None
+    heat: HeatingPoint | None
+    refused: str = ""
+
+
+class Learned(NamedTuple):
+    """What the runs have taught: the can's heating, the slope of lap times, and what of it is sure.
+
+    `lap_offset_s` is what this track's best laps are over the model's, at `lap_centre`.
+    """
+
+    lessons: tuple[Lesson, ...]
+    heating: HeatingFit
+    lap_slope: LapSlope
+    lap_offset_s: float | None
+    lap_centre: float
+    ratios: tuple[float, ...]
+    notes: tuple[str, ...]
+
+    def lap_s(self, modelled_s: float, ratio: float) -> float | None:
+        """The lap to expect of a gear, or None with no lap logged here."""
+        if self.lap_offset_s is None:
+            return None
+        tilt = self.lap_slope.slope_s_per_ratio * (ratio - self.lap_centre)
+        return modelled_s + self.lap_offset_s + tilt
+
+
+class Trial(NamedTuple):
+    """The forecast that could have been made before a run, and what then happened."""
+
+    lesson: Lesson
+    forecast_c: float | None
+    forecast_se_c: float | None
+    flag_c: float | None
+    forecast_lap_s: float | None
+
+    @property
+    def miss_c(self) -> float | None:
+        """How much hotter the can was than forecast."""
+        if self.forecast_c is None or self.flag_c is None:
+            return None
+        return self.flag_c - self.forecast_c
+
+    @property
+    def miss_s(self) -> float | None:
+        """How much slower the best lap was than forecast."""
+        best = self.lesson.run.best_lap_s
+        if self.forecast_lap_s is None or best is None:
+            return None
+        return best - self.forecast_lap_s
+
+
+class Score(NamedTuple):
+    """How good the forecasts were: how many, the typical (root mean square) miss, how many inside."""
+
+    runs: int
+    miss: float
+    inside: int
+
+
+@lru_cache(maxsize=16)
+def lessons(runs: tuple[LoggedRun, ...], setup: Setup, cooling_tau_s: float) -> tuple[Lesson, ...]:
+    """What each run says beside the model, oldest first.
+
+    Args:
+        runs: of one motor in one car, in any order.
+        setup: the car as it is believed to be; its tyres and air are replaced by each run's.
+        cooling_tau_s: time constant of the can of the standing car, in s.
+    """
+    found = []
+    flag_c: float | None = None
+    ended: datetime | None = None
+    for run in sorted(runs, key=lambda each: (each.started_at, each.id)):
+        start_c = run.air_c
+        if run.air_c is not None and flag_c is not None and ended is not None:
+            waited = (run.started_at - ended).total_seconds()
+            start_c = run.air_c + (flag_c - run.air_c) * exp(-max(0.0, waited) / cooling_tau_s)
+        lesson = _lesson(run, setup, cooling_tau_s, start_c)
+        found.append(lesson)
+        if lesson.heat is not None:
+            flag_c = lesson.heat.flag_c
+            ended = run.started_at + timedelta(seconds=lesson.heat.run_s)
+    return tuple(found)
+
+
+def _lesson(run: LoggedRun, setup: Setup, cooling_tau_s: float, start_c: float | None) -> Lesson:
+    ratio = run.ratio * setup.car.tyre_diameter_mm / run.tyre_diameter_mm
+    if run.track is None:
+        return Lesson(run, ratio, None, None, "no track")
+    try:
+        driven = _driven(setup, run.track, run.ratio, run.tyre_diameter_mm, run.air_c)
+        lap = None
+        if run.best_lap_s is not None:
+            lap = LapPoint(ratio, run.best_lap_s, driven[0])
+        heat = None
+        if run.can_c is not None and run.air_c is not None and start_c is not None:
+            after = READ_AFTER_S if run.read_after_s is None else run.read_after_s
+            heat = HeatingPoint(
+                power_w=driven[1],
+                run_s=run.run_s or setup.run_length_s,
+                start_c=start_c,
+                air_c=run.air_c,
+                flag_c=temperature_when_stopped_c(run.can_c, after, run.air_c, cooling_tau_s),
+            )
+    except ValueError as error:
+        return Lesson(run, ratio, None, None, _sentence(error))
+    return Lesson(run, ratio, lap, heat)
+
+
+@lru_cache(maxsize=2048)
+def _driven(
+    setup: Setup, track: Track, ratio: float, tyre_mm: float, air_c: float | None
+) -> tuple[float, float]:
+    """(lap in s, mean motor heat in W) of a run by the model."""
+    car = setup.car.model_copy(update={"tyre_diameter_mm": tyre_mm})
+    air = setup.air
+    if air_c is not None:
+        air = Air(temperature_c=air_c, pressure_pa=air.pressure_pa)
+    lap = run_lap(car, setup.motor, setup.pack, setup.controller, air, track, ratio)
+    return lap.lap_s, lap.motor_power_w
+
+
+def learned(found: Sequence[Lesson], track_id: int | None) -> Learned:
+    """What lessons teach for a track.
+
+    Temperatures of every track count, laps only of this one.
+    """
+    notes = []
+    try:
+        heating = fit_heating([each.heat for each in found if each.heat])
+    except ValueError as error:
+        heating = fit_heating([])
+        notes.append(str(error))
+    here = [each for each in found if each.lap and each.run.track_id == track_id]
+    laps = [each.lap for each in here if each.lap]
+    slope = fit_lap_slope(laps)
+    offset, centre = None, 0.0
+    if laps:
+        centre = sum(lap.final_drive_ratio for lap in laps) / len(laps)
+        offset = sum(lap.logged_s - lap.modelled_s for lap in laps) / len(laps)
+    return Learned(
+        lessons=tuple(found),
+        heating=heating,
+        lap_slope=slope,
+        lap_offset_s=offset,
+        lap_centre=centre,
+        ratios=tuple(sorted({each.ratio for each in found if each.heat})),
+        notes=tuple(notes),
+    )
+
+
+def trials(found: Sequence[Lesson]) -> list[Trial]:
+    """Each run's forecast from the runs before it alone, newest run first."""
+    tried = []
+    for index, lesson in enumerate(found):
+        before = learned(found[:index], lesson.run.track_id)
+        forecast_c = se_c = lap_s = None
+        if lesson.heat is not None:
+            expected = forecast_temperature(
+                before.heating,
+                lesson.heat.power_w,
+                lesson.heat.run_s,
+                lesson.heat.start_c,
+                lesson.heat.air_c,
+            )
+            forecast_c, se_c = expected.temperature_c, expected.se_c
+        if lesson.lap is not None:
+            lap_s = before.lap_s(lesson.lap.modelled_s, lesson.ratio)
+        flag_c = lesson.heat.flag_c if lesson.heat else None
+        tried.append(Trial(lesson, forecast_c, se_c, flag_c, lap_s))
+    return tried[::-1]
+
+
+def temperature_score(tried: Iterable[Trial]) -> Score:
+    """How far forecast temperatures were from what was read, in K."""
+    known = [
+        (each.miss_c, each.forecast_se_c)
+        for each in tried
+        if each.miss_c is not None and each.forecast_se_c is not None
+    ]
+    inside = sum(1 for miss, se in known if abs(miss) <= se)
+    return Score(len(known), _typical([miss for miss, _ in known]), inside)
+
+
+def lap_score(tried: Iterable[Trial]) -> Score:
+    """How far forecast laps were from the best laps, in s; inside is within 0.1 s."""
+    misses = [each.miss_s for each in tried if each.miss_s is not None]
+    return Score(len(misses), _typical(misses), sum(1 for miss in misses if abs(miss) <= 0.1))
+
+
+def _typical(misses: Sequence[float]) -> float:
+    return sqrt(sum(miss * miss for miss in misses) / len(misses)) if misses else 0.0
+
+
+def _sentence(error: ValueError) -> str:
+    findings = getattr(error, "errors", None)
+    if callable(findings):
+        return str(findings()[0]["msg"]).removeprefix("Value error, ")
+    return str(error)

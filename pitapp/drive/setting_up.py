@@ -1,0 +1,162 @@
+"""From known figures to the drive model's set-up, and to what it says of many gears."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from math import inf
+from typing import NamedTuple, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from pitapp.drive.gear import fixed_figures, gear_figures
+from pitapp.drive.inputs import Known
+from pitapp.drive.models import Air, Car, Controller, Motor, Pack, Setup, Track
+from pitapp.drive.rank import rank_gears
+from pitapp.drive.results import GearForecast
+from pitapp.gearing.models import GearOption
+
+Model = TypeVar("Model", bound=BaseModel)
+LEAST_RATIO, MOST_RATIO = 0.5, 50.0
+CURVE_POINTS = 25
+
+
+class Ranked(NamedTuple):
+    """Gears in their order, those that the model cannot drive, and why."""
+
+    gears: list[GearForecast]
+    left_out: tuple[GearOption, ...]
+    reason: str
+
+
+def setup_of(known: Mapping[str, Known], fitted_ratio: float | None = None) -> Setup:
+    """The set-up that known figures make, with nothing learned yet.
+
+    Raises:
+        ValueError: a figure that is missing or outside what the model knows, in a sentence.
+    """
+    value = {name: figure.value for name, figure in known.items()}
+
+    def need(name: str) -> float:
+        figure = value[name]
+        if figure is None:
+            raise ValueError(f"{known[name].input.label} is not known yet.")
+        return figure
+
+    return _made(
+        Setup,
+        car=_made(
+            Car,
+            mass_kg=need("mass_g") / 1000.0,
+            **{
+                name: need(name)
+                for name in (
+                    "tyre_diameter_mm", "rolling_resistance", "drag_area_m2", "grip",
+                    "driven_weight_share", "braking_m_s2", "drive_efficiency",
+                )
+            },
+        ),
+        motor=_made(
+            Motor,
+            **{
+                name: need(name)
+                for name in ("kv_rpm_per_v", "resistance_ohm", "no_load_current_a", "inertia_kg_m2")
+            },
+        ),
+        pack=_made(
+            Pack,
+            voltage_v=need("pack_v"),
+            resistance_ohm=need("pack_resistance_ohm"),
+            capacity_mah=need("capacity_mah"),
+        ),
+        controller=_made(
+            Controller,
+            resistance_ohm=need("controller_resistance_ohm"),
+            rev_limit_rpm=value["rev_limit_rpm"],
+        ),
+        air=_made(
+            Air, temperature_c=need("air_c"), pressure_pa=need("pressure_hpa") * 100.0
+        ),
+        run_length_s=need("run_length_s"),
+        start_temperature_c=value["start_c"],
+        can_limit_c=need("can_limit_c"),
+        fitted_ratio=fitted_ratio,
+    )  # fmt: skip
+
+
+def _made(model: type[Model], **values: object) -> Model:
+    try:
+        return model(**values)
+    except ValidationError as error:
+        raise ValueError(str(error.errors()[0]["msg"]).removeprefix("Value error, ")) from None
+
+
+def with_changes(part: Model, **values: object) -> Model:
+    """A model with some figures changed, checked as a new one.
+
+    Raises:
+        ValueError: a figure outside what the model knows, in a sentence.
+    """
+    return _made(type(part), **(dict(part) | values))
+
+
+def drivable(setup: Setup) -> Callable[[float], str]:
+    """A function from a ratio to why the model cannot drive it; empty where it can."""
+    fixed = fixed_figures(setup.car, setup.motor, setup.pack, setup.controller, setup.air)
+
+    def why_not(ratio: float) -> str:
+        try:
+            gear_figures(fixed, ratio)
+        except ValueError as error:
+            return str(error)
+        return ""
+
+    return why_not
+
+
+def ranked(options: Iterable[GearOption], track: Track, setup: Setup) -> Ranked:
+    """Every gear ranked; those that the model cannot drive are left out and named.
+
+    Raises:
+        ValueError: there are no gears, or the model can drive none of them.
+    """
+    gears = list(options)
+    why_not = drivable(setup)
+    if setup.fitted_ratio is not None and why_not(setup.fitted_ratio):
+        setup = setup.model_copy(update={"fitted_ratio": None})
+    lost = [(gear, reason) for gear in gears if (reason := why_not(gear.final_drive_ratio))]
+    if lost and len(lost) == len(gears):
+        raise ValueError(lost[0][1])
+    left_out = tuple(gear for gear, _ in lost)
+    return Ranked(
+        rank_gears([gear for gear in gears if gear not in left_out], track, setup),
+        left_out,
+        lost[0][1] if lost else "",
+    )
+
+
+def curve(
+    low: float, high: float, track: Track, setup: Setup, points: int = CURVE_POINTS
+) -> list[GearForecast]:
+    """Forecasts at evenly spaced ratios, longest first, as far as the model can drive them."""
+    why_not = drivable(setup)
+    if setup.fitted_ratio is not None and why_not(setup.fitted_ratio):
+        setup = setup.model_copy(update={"fitted_ratio": None})
+    low, high = max(low, LEAST_RATIO), min(high, MOST_RATIO)
+    step = (high - low) / (points - 1)
+    ratios = [low + i * step for i in range(points)]
+    options = [GearOption(0, 0, ratio) for ratio in ratios if not why_not(ratio)]
+    if not options:
+        return []
+    return sorted(rank_gears(options, track, setup), key=lambda each: each.final_drive_ratio)
+
+
+def longest(gears: Iterable[GearForecast]) -> tuple[float, float]:
+    """The lowest and highest final drive ratio of some gears.
+
+    >>> longest([])
+    (inf, -inf)
+    """
+    low, high = inf, -inf
+    for gear in gears:
+        low, high = min(low, gear.final_drive_ratio), max(high, gear.final_drive_ratio)
+    return low, high

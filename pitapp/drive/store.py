@@ -1,0 +1,130 @@
+"""The forecast's own figures, and tracks known by their longest straight alone, in the database."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import datetime
+from typing import NamedTuple
+
+from pitapp.db import stamp, undo, when
+from pitapp.drive.inputs import BY_NAME, Input, OwnFigure
+from pitapp.drive.lap import Corners
+
+FRESH_HOURS = 12
+"""How long a figure of today counts."""
+
+
+class About(NamedTuple):
+    """What the figures are about; 0 stands for no motor, or no track named."""
+
+    car_id: int
+    motor_id: int
+    track_id: int
+
+
+class Feel(NamedTuple):
+    """A track by its longest straight and the feel of its corners."""
+
+    longest_straight_m: float
+    corners: Corners
+
+
+def _keys(figure: Input, about: About) -> tuple[int, int, int]:
+    if figure.scope == "motor":
+        return 0, about.motor_id, 0
+    if figure.scope == "track":
+        return about.car_id, 0, about.track_id
+    return about.car_id, 0, 0
+
+
+def own_figures(
+    connection: sqlite3.Connection, about: About, now: datetime
+) -> dict[str, OwnFigure]:
+    """The racer's own figures; those of today only while they are fresh."""
+    rows = connection.execute(
+        "SELECT name, track_id, value, measured, set_at FROM forecast_inputs WHERE "
+        "(car_id = ?1 AND motor_id = 0 AND track_id IN (0, ?3)) OR "
+        "(car_id = 0 AND motor_id = ?2 AND track_id = 0)",
+        (about.car_id, about.motor_id, about.track_id),
+    )
+    found = {}
+    for row in rows:
+        figure = BY_NAME.get(row["name"])
+        if figure is None or (figure.scope == "track" and row["track_id"] != about.track_id):
+            continue
+        age = now - when(row["set_at"])
+        if figure.scope == "today" and abs(age.total_seconds()) > FRESH_HOURS * 3600:
+            continue
+        found[figure.name] = OwnFigure(row["value"], bool(row["measured"]))
+    return found
+
+
+def save_figure(
+    connection: sqlite3.Connection,
+    about: About,
+    figure: Input,
+    own: OwnFigure | None,
+    now: datetime,
+) -> str:
+    """Keep a figure, or with None go back to the one without it; returns the undo token."""
+    car_id, motor_id, track_id = _keys(figure, about)
+    row = connection.execute(
+        "SELECT id FROM forecast_inputs "
+        "WHERE car_id = ? AND motor_id = ? AND track_id = ? AND name = ?",
+        (car_id, motor_id, track_id, figure.name),
+    ).fetchone()
+    with undo.step(connection, f"Changed {figure.label.lower()}", now) as step:
+        if row is not None:
+            step.touch("forecast_inputs", row["id"])
+        if own is None:
+            connection.execute(
+                "DELETE FROM forecast_inputs WHERE id = ?", (row["id"] if row else 0,)
+            )
+        elif row is not None:
+            connection.execute(
+                "UPDATE forecast_inputs SET value = ?, measured = ?, set_at = ? WHERE id = ?",
+                (own.value, own.measured, stamp(now), row["id"]),
+            )
+        else:
+            made = connection.execute(
+                "INSERT INTO forecast_inputs "
+                "(name, car_id, motor_id, track_id, value, measured, set_at) "
+                "VALUES (?, ?, ?, ?, ?, ?, ?)",
+                (
+                    figure.name,
+                    car_id,
+                    motor_id,
+                    track_id,
+                    own.value,
+                    own.measured,
+                    stamp(now),
+                ),
+            )
+            step.made("forecast_inputs", int(made.lastrowid or 0))
+    return step.token
+
+
+def feels(connection: sqlite3.Connection) -> dict[int, Feel]:
+    """What is felt of each track (0: no track named)."""
+    rows = connection.execute("SELECT track_id, longest_straight_m, corners FROM track_feels")
+    return {row["track_id"]: Feel(row["longest_straight_m"], row["corners"]) for row in rows}
+
+
+def save_feel(connection: sqlite3.Connection, track_id: int, feel: Feel, now: datetime) -> str:
+    """Keep what is felt of a track; returns the undo token."""
+    row = connection.execute(
+        "SELECT id FROM track_feels WHERE track_id = ?", (track_id,)
+    ).fetchone()
+    with undo.step(connection, "Changed the track's feel", now) as step:
+        if row is not None:
+            step.touch("track_feels", row["id"])
+        kept = connection.execute(
+            "INSERT INTO track_feels (track_id, longest_straight_m, corners) VALUES (?, ?, ?) "
+            "ON CONFLICT (track_id) DO UPDATE SET "
+            "longest_straight_m = excluded.longest_straight_m, corners = excluded.corners "
+            "RETURNING id",
+            (track_id, *feel),
+        ).fetchone()
+        if row is None:
+            step.made("track_feels", kept["id"])
+    return step.token
