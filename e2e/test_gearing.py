@@ -98,6 +98,17 @@ def test_the_steppers_answer_with_the_server_gone(
     page.context.set_offline(False)
 
 
+def test_nonsense_typed_into_a_stepper_is_told_at_once(live: Live, page: Page) -> None:
+    furnish(live)
+    screen = Gearing(page, live.url).open()
+    page.get_by_role("textbox", name="Pinion").fill("0")
+    screen.expect_figure("final-drive", "–")
+    expect(page.locator("#why-not")).to_contain_text("pinion must be at least 6")
+    page.get_by_role("textbox", name="Pinion").fill("45")
+    screen.expect_figure("final-drive", "2.79")
+    expect(page.locator("#why-not")).to_be_hidden()
+
+
 def test_without_a_script_the_buttons_work(live: Live, new_context: object, page: Page) -> None:
     furnish(live)
     browser = page.context.browser

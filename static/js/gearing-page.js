@@ -5,6 +5,10 @@ import {
 } from "./gearing.js";
 
 const LEAST_TEETH = 6, MOST_TEETH = 200, HOLD_MS = 450, REPEAT_MS = 110;
+const FIGURES = [
+  "final-drive", "rollout-mm", "limit-speed-kmh", "free-speed-kmh", "free-speed-rpm",
+  "centre-distance-mm", "tooth-sum",
+];
 const form = document.getElementById("gearing-form");
 const known = JSON.parse(form.dataset.numbers);
 const byId = (id) => document.getElementById(id);
@@ -64,11 +68,19 @@ function work() {
   return { pinion, spur, internal, ratio, rollout, limit, free, distance };
 }
 
+function say(sentence) {
+  byId("why-not").hidden = !sentence;
+  byId("why-not").lastElementChild.textContent = sentence;
+}
+
 function refresh() {
   let found;
   try {
     found = work();
-  } catch {
+  } catch (error) {
+    if (!(error instanceof RangeError)) throw error;
+    for (const id of FIGURES) show(id, null);
+    say(error.message);
     return;
   }
   const { pinion, spur, internal, ratio, rollout, limit, free, distance } = found;
@@ -87,8 +99,7 @@ function refresh() {
   showNote("pinion", pinion, known.pinions);
   showNote("spur", spur, known.spurs);
   const fits = gearOptions([pinion], [spur], internal, known.limits).length > 0;
-  byId("why-not").hidden = fits;
-  if (!fits) byId("why-not").lastElementChild.textContent = "Outside what this car's motor slots take.";
+  say(fits ? "" : "Outside what this car's motor slots take.");
   for (const [id, value] of [["fit-pinion", pinion], ["fit-spur", spur]]) {
     if (byId(id)) byId(id).value = value;
   }
