@@ -20,7 +20,7 @@ __all__ = [
 
 MOST_TIME_S = 86_400
 MOST_ENTRIES = 200
-_TIME = re.compile(r"(?:(\d{1,2}):(?=\d{1,2}:))?(?:(\d{1,4}):)?(\d{1,6}(?:[.,]\d{0,6})?)\Z")
+_TIME = re.compile(r"(?:(\d{1,2}):(?=\d{1,2}:))?(?:(\d{1,4}):)?(\d{1,6}(?:\.\d{0,6})?)\Z")
 _FIGURE = re.compile(r"[-+−]?\d+(?:[.,]\d+)?(?:/\d+(?:[.,]\d+)?)?")
 _LINE = re.compile(rf"(?P<name>\S.*?)\s+(?P<value>{_FIGURE.pattern})(?P<unit>\s*\D.*)?\Z")
 
@@ -51,28 +51,33 @@ def time_text(seconds: float) -> str:
 
 
 def parse_time_s(text: str) -> float:
-    """The seconds in a time such as "14.87", "5:12,4" or "1:02:05".
+    """The seconds in a time such as "14.87", "5:12.4" or "1:02:05".
+
+    A number keypad has no colon, so that of two points the first parts minutes from seconds.
 
     Args:
-        text: seconds, or minutes and seconds, or hours, minutes and seconds, with colons between.
+        text: seconds, or minutes and seconds, or hours, minutes and seconds.
 
     Returns:
         The time in s.
 
     Raises:
-        ValueError: it is no such time, or there are 60 or more seconds or minutes behind a colon.
+        ValueError: it is no such time, or there are 60 or more seconds or minutes behind others.
 
-    >>> parse_time_s("5:12,4")
-    312.4
+    >>> parse_time_s("14,87"), parse_time_s("5:12.4"), parse_time_s("5.12.4")
+    (14.87, 312.4, 312.4)
     """
-    match = _TIME.match("".join(text.split()))
+    tidy = "".join(text.split()).replace(",", ".")
+    if tidy.count(".") == 2 and ":" not in tidy:
+        tidy = tidy.replace(".", ":", 1)
+    match = _TIME.match(tidy)
     if match is None:
         raise ValueError("Write a time like 14.87, or 5:12.4 for minutes and seconds.")
-    hours, minutes = int(match[1] or 0), int(match[2] or 0)
-    seconds = float(match[3].replace(",", "."))
+    hours, minutes, seconds = int(match[1] or 0), int(match[2] or 0), float(match[3])
     if (match[2] and seconds >= 60) or (match[1] and minutes >= 60):
-        raise ValueError("Behind a colon there are fewer than 60 seconds or minutes.")
-    return number(round(3600 * hours + 60 * minutes + seconds, 6), "time", 0, MOST_TIME_S, unit="s")
+        raise ValueError("Behind minutes or hours there are fewer than 60.")
+    total = round(3600 * hours + 60 * minutes + seconds, 6)
+    return number(total, "time", 0, MOST_TIME_S, unit="s")
 
 
 class Written(NamedTuple):

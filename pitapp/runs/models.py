@@ -30,6 +30,19 @@ def with_unit(value: str, unit: str) -> str:
     return f"{value}{joint}{unit}" if value else "empty"
 
 
+def ratio_of(
+    pinion_teeth: int | None, spur_teeth: int | None, internal_ratio: float | None
+) -> float | None:
+    """The final drive ratio, or None where a part of it is not known.
+
+    >>> ratio_of(45, 69, 1.9), ratio_of(45, None, 1.9)
+    (2.9133333333333336, None)
+    """
+    if pinion_teeth is None or spur_teeth is None or internal_ratio is None:
+        return None
+    return final_drive_ratio(spur_teeth, pinion_teeth, internal_ratio)
+
+
 class TyreSet(Record):
     """A set of tyres: its kind, the diameter last measured and the runs it has done.
 
@@ -226,9 +239,7 @@ class Run(Record):
     @property
     def final_drive_ratio(self) -> float | None:
         """Spur / pinion × internal ratio, or None where one of them was not logged."""
-        if self.pinion_teeth is None or self.spur_teeth is None or self.internal_ratio is None:
-            return None
-        return final_drive_ratio(self.spur_teeth, self.pinion_teeth, self.internal_ratio)
+        return ratio_of(self.pinion_teeth, self.spur_teeth, self.internal_ratio)
 
     @property
     def rollout_mm(self) -> float | None:
@@ -242,3 +253,36 @@ class Run(Record):
     def zone(self) -> tzinfo | None:
         """The zone on whose wall clock the run is shown; None for the racer's own."""
         return ZoneInfo(self.time_zone) if self.time_zone else None
+
+
+class RunLine(Record):
+    """A run as one line of the log, with the names of where it was."""
+
+    id: int
+    started_at: AwareDatetime
+    time_zone: str = ""
+    car_id: int
+    car_name: str
+    pack_mark: str | None = None
+    tyres_name: str | None = None
+    track_id: int | None = None
+    track_name: str | None = None
+    meeting_id: int | None = None
+    meeting_name: str | None = None
+    heat_kind: str | None = None
+    heat_number: int | None = None
+    pinion_teeth: int | None = None
+    spur_teeth: int | None = None
+    internal_ratio: float | None = None
+    can_c: float | None = None
+    air_c: float | None = None
+    best_lap_s: float | None = None
+    laps: int | None = None
+    run_s: float | None = None
+    position: int | None = None
+    remarks: str = ""
+
+    @property
+    def final_drive_ratio(self) -> float | None:
+        """Spur / pinion × internal ratio, or None where one of them was not logged."""
+        return ratio_of(self.pinion_teeth, self.spur_teeth, self.internal_ratio)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from collections.abc import Mapping
 from datetime import datetime
 from hashlib import blake2b
-from typing import Any
+from typing import Any, Literal
 
 from pitapp.db import stamp, undo
 from pitapp.errors import ChangedMeanwhile, NotThere
-from pitapp.runs.models import Run, Snapshot
+from pitapp.runs.models import Run, RunLine, Snapshot
 
 PAGE = 30
 KEPT_APART = {"setup": True, "controller": True}
@@ -23,6 +24,35 @@ _SELECT = (
     f"SELECT {', '.join(f'runs.{name}' for name in _COLUMNS)}, runs.snapshot, "  # noqa: S608
     "run_setups.body AS setup FROM runs LEFT JOIN run_setups ON run_setups.id = runs.setup_id "
 )
+
+_NAMED = {
+    "car_name": "coalesce(json_extract(runs.snapshot, '$.car.name'), '')",
+    "pack_mark": "json_extract(runs.snapshot, '$.pack.mark')",
+    "tyres_name": "json_extract(runs.snapshot, '$.tyres.name')",
+    "track_name": "tracks.name",
+    "meeting_name": "meetings.name",
+    "heat_kind": "heats.kind",
+    "heat_number": "heats.number",
+}
+_LINE_COLUMNS = ", ".join(
+    f"{_NAMED[name]} AS {name}" if name in _NAMED else f"runs.{name}"
+    for name in RunLine.model_fields
+)
+_LINES = (
+    f"SELECT {_LINE_COLUMNS} FROM runs LEFT JOIN tracks ON tracks.id = runs.track_id "  # noqa: S608
+    "LEFT JOIN meetings ON meetings.id = runs.meeting_id "
+    "LEFT JOIN heats ON heats.id = runs.heat_id "
+)
+Filter = Literal[
+    "car_id",
+    "track_id",
+    "race_class_id",
+    "meeting_id",
+    "heat_id",
+    "motor_id",
+    "pack_id",
+    "tyre_set_id",
+]
 
 
 def runs(
@@ -40,7 +70,7 @@ def runs(
     before: int | None = None,
 ) -> list[Run]:
     """Runs that match all that is given, newest first, older than the run `before` if given."""
-    wanted = {
+    wanted: dict[Filter, int | None] = {
         "car_id": car_id,
         "track_id": track_id,
         "race_class_id": race_class_id,
@@ -50,31 +80,53 @@ def runs(
         "pack_id": pack_id,
         "tyre_set_id": tyre_set_id,
     }
+    return [_run(row) for row in _page(connection, _SELECT, wanted, limit, before)]
+
+
+def lines(
+    connection: sqlite3.Connection,
+    wanted: Mapping[Filter, int | None],
+    *,
+    limit: int = PAGE,
+    before: int | None = None,
+) -> list[RunLine]:
+    """A page of the log: runs that match all of `wanted`, newest first, older than `before`."""
+    return [RunLine(**row) for row in _page(connection, _LINES, wanted, limit, before)]
+
+
+def _page(
+    connection: sqlite3.Connection,
+    select: str,
+    wanted: Mapping[Filter, int | None],
+    limit: int,
+    before: int | None,
+) -> sqlite3.Cursor:
     given = {name: value for name, value in wanted.items() if value is not None}
     conditions = ["runs.removed_at IS NULL", *(f"runs.{name} = ?" for name in given)]
-    values: list[Any] = list(given.values())
+    values = list(given.values())
     if before is not None:
         conditions.append(
             "(runs.started_at, runs.id) < (SELECT started_at, id FROM runs WHERE id = ?)"
         )
         values.append(before)
-    rows = connection.execute(
-        f"{_SELECT} WHERE {' AND '.join(conditions)} "
+    return connection.execute(
+        f"{select} WHERE {' AND '.join(conditions)} "
         "ORDER BY runs.started_at DESC, runs.id DESC LIMIT ?",
         [*values, limit],
     )
-    return [_run(row) for row in rows]
 
 
 def run(connection: sqlite3.Connection, run_id: int) -> Run:
-    """One run, also a removed one.
+    """One run of the log.
 
     Raises:
-        NotThere: there is no such run.
+        NotThere: there is no such run, or it was removed.
     """
-    row = connection.execute(f"{_SELECT} WHERE runs.id = ?", (run_id,)).fetchone()
+    row = connection.execute(
+        f"{_SELECT} WHERE runs.id = ? AND runs.removed_at IS NULL", (run_id,)
+    ).fetchone()
     if row is None:
-        raise NotThere("There is no such run.")
+        raise NotThere("There is no such run in the log.")
     return _run(row)
 
 

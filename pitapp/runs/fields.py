@@ -1,0 +1,52 @@
+"""Form fields of the log: lap times, choices among what is on record, and lists of set-up values."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from wtforms import SelectField, ValidationError
+
+from pitapp.runs.formulas import parse_time_s, time_text
+from pitapp.web.fields import NumberField
+
+
+class TimeField(NumberField):
+    """A lap or run time in seconds, typed as 14.87 or 5:12.4, or None when left empty."""
+
+    def _value(self) -> str:
+        if self.typed is not None:
+            return self.typed
+        return time_text(self.data) if self.data is not None else ""
+
+    def process_formdata(self, valuelist: list[str]) -> None:
+        """Read what was typed, keeping it for the form's next showing."""
+        if valuelist:
+            self.typed = valuelist[0]
+            self.data = parse_time_s(self.typed[:60]) if self.typed.strip() else None
+
+
+class IdField(SelectField):
+    """One of what is on record by its id, or None."""
+
+    def __init__(self, label: str | None = None, **options: Any) -> None:
+        super().__init__(label, coerce=_id, choices=[], **options)
+
+    def offer(self, choices: list[tuple[int, str]], none: str = "") -> None:
+        """Offer these, behind a choice called `none` unless that is empty."""
+        listed = [(str(number), text) for number, text in choices]
+        self.choices = ([("", none)] if none else []) + listed
+
+    def called(self, value: int | None) -> str:
+        """What a choice is called."""
+        return next(
+            (text for key, text in self.choices or [] if _id(key) == value), "something else"
+        )
+
+    def pre_validate(self, form: Any) -> None:
+        """Refuse an id that is not offered."""
+        if self.data not in [_id(key) for key, _ in self.choices or []]:
+            raise ValidationError("That is not in the list. Choose another.")
+
+
+def _id(value: Any) -> int | None:
+    return None if value in (None, "", "None") else int(str(value)[:18])

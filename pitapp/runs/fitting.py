@@ -1,0 +1,187 @@
+"""What is in a car now: as the values of a new run, and as the snapshot that the run keeps."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import datetime, timedelta
+from typing import Any, NamedTuple
+
+from pitapp.checks import store as checks
+from pitapp.checks.controllers.store import in_car
+from pitapp.checks.lists.store import settings_list, steps
+from pitapp.errors import NotThere
+from pitapp.gearing import store as gearing
+from pitapp.kit import store as kit
+from pitapp.kit.models import Car
+from pitapp.meetings import store as meetings
+from pitapp.meetings.models import CAR_KINDS, Heat, Meeting
+from pitapp.packs import store as packs
+from pitapp.runs import store
+from pitapp.runs.models import (
+    FittedCar,
+    FittedController,
+    FittedMotor,
+    FittedPack,
+    FittedTyres,
+    Run,
+    Setting,
+    Snapshot,
+)
+from pitapp.runs.setup import store as setup
+from pitapp.runs.tyres import store as tyres
+
+SAME_DAY = timedelta(hours=14)
+
+
+class Occasion(NamedTuple):
+    """Where a run belongs: the meeting that is on, and the heat that it was."""
+
+    meeting: Meeting | None
+    heat: Heat | None
+
+
+def occasion(connection: sqlite3.Connection, heat_id: int | None, now: datetime) -> Occasion:
+    """The heat of that id, else the last one begun and not yet logged at the meeting of today.
+
+    Raises:
+        NotThere: there is no such heat.
+    """
+    if heat_id is not None:
+        heat = meetings.heat(connection, heat_id)
+        return Occasion(meetings.meeting(connection, heat.meeting_id), heat)
+    meeting = meetings.current_meeting(connection, now)
+    if meeting is None or meeting.day > now.astimezone(meeting.zone).date():
+        return Occasion(None, None)
+    begun = [
+        heat
+        for heat in meetings.heats(connection, meeting.id)
+        if heat.kind in CAR_KINDS and heat.done_at is None and heat.started(now)
+    ]
+    return Occasion(meeting, begun[-1] if begun else None)
+
+
+def filled_in(
+    connection: sqlite3.Connection, car: Car, at: Occasion, now: datetime
+) -> dict[str, Any]:
+    """The values of a new run of this car, as far as what is fitted tells them."""
+    gear = gearing.fitted(connection, car.id)
+    in_it = tyres.fitted(connection, car.id)
+    last = next(iter(store.runs(connection, car_id=car.id, limit=1)), None)
+    same_day = last if last and now - last.started_at < SAME_DAY else None
+    if at.meeting:
+        track_id, class_id = at.meeting.track_id, at.meeting.race_class_id
+    else:
+        track_id, class_id = (same_day.track_id if same_day else None), None
+    if class_id is None:
+        latest = meetings.latest_class(connection)
+        class_id = latest.id if latest else None
+    return {
+        "car_id": car.id,
+        "meeting_id": at.meeting.id if at.meeting else None,
+        "heat_id": at.heat.id if at.heat else None,
+        "track_id": track_id,
+        "race_class_id": class_id,
+        "motor_id": car.motor_id,
+        "pack_id": in_it.pack_id or _only_pack(connection),
+        "tyre_set_id": in_it.tyre_set_id,
+        "pinion_teeth": gear.pinion_teeth if gear else None,
+        "spur_teeth": gear.spur_teeth if gear else None,
+        "internal_ratio": car.internal_ratio,
+        "tyre_diameter_mm": car.tyre_diameter_mm,
+        "air_c": same_day.air_c
+        if same_day and now - same_day.started_at < timedelta(hours=1)
+        else None,
+    }
+
+
+def _only_pack(connection: sqlite3.Connection) -> int | None:
+    sound = [pack for pack in packs.packs(connection) if pack.condition == "sound"]
+    return sound[0].id if len(sound) == 1 else None
+
+
+def snapshot(connection: sqlite3.Connection, item: Run, earlier: Run | None = None) -> Snapshot:
+    """A copy of what the run had, taken now; what `earlier` had already is left as it was then."""
+    kept = earlier.snapshot if earlier else None
+    same_car = earlier is not None and earlier.car_id == item.car_id
+    if kept and same_car:
+        car, controller, settings = kept.car, kept.controller, kept.setup
+    else:
+        car = _car(connection, item.car_id)
+        controller = _controller(connection, item.car_id, item.motor_id)
+        settings = setup.settings(connection, item.car_id)
+    return Snapshot(
+        car=car,
+        controller=controller,
+        setup=settings,
+        motor=kept.motor
+        if kept and kept.motor and kept.motor.id == item.motor_id
+        else _motor(connection, item.motor_id),
+        pack=kept.pack
+        if kept and kept.pack and kept.pack.id == item.pack_id
+        else _pack(connection, item.pack_id),
+        tyres=kept.tyres
+        if kept and kept.tyres and kept.tyres.id == item.tyre_set_id
+        else _tyres(connection, item.tyre_set_id, item.started_at),
+    )
+
+
+def _car(connection: sqlite3.Connection, car_id: int) -> FittedCar:
+    found = kit.car(connection, car_id)
+    return FittedCar(**found.model_dump(include=set(FittedCar.model_fields)))
+
+
+def _motor(connection: sqlite3.Connection, motor_id: int | None) -> FittedMotor | None:
+    if motor_id is None:
+        return None
+    found = kit.motor(connection, motor_id)
+    return FittedMotor(**found.model_dump(include=set(FittedMotor.model_fields)))
+
+
+def _pack(connection: sqlite3.Connection, pack_id: int | None) -> FittedPack | None:
+    if pack_id is None:
+        return None
+    found = packs.pack(connection, pack_id)
+    return FittedPack(**found.model_dump(include=set(FittedPack.model_fields)))
+
+
+def _tyres(
+    connection: sqlite3.Connection, set_id: int | None, moment: datetime
+) -> FittedTyres | None:
+    if set_id is None:
+        return None
+    found = tyres.tyre_set(connection, set_id)
+    return FittedTyres(
+        **found.model_dump(include=set(FittedTyres.model_fields)),
+        runs_done=tyres.runs_done_before(connection, found, moment),
+    )
+
+
+def _controller(
+    connection: sqlite3.Connection, car_id: int, motor_id: int | None
+) -> FittedController | None:
+    """The controller with each setting as it was last read off it in this car, else as planned."""
+    found = in_car(connection, car_id)
+    if found is None:
+        return None
+    try:
+        listed = steps(connection, settings_list(connection, found.id).id)
+    except NotThere:
+        listed = []
+    read = checks.latest_readings(
+        connection, car_id, [step.key for step in listed], found.id, motor_id
+    )
+    values = {
+        step.id: read[step.key].shown if step.key in read else step.planned for step in listed
+    }
+    return FittedController(
+        id=found.id,
+        name=found.name,
+        firmware=found.firmware,
+        settings=tuple(
+            Setting(
+                group=step.group_name, name=step.name, value=values[step.id][:60], unit=step.unit
+            )
+            for step in listed
+            if step.kind != "do" and values[step.id]
+        ),
+    )

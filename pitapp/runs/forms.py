@@ -1,0 +1,130 @@
+"""The form of a run."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime, tzinfo
+from typing import Any
+
+from wtforms import HiddenField, StringField, TextAreaField
+
+from pitapp.meetings.formulas import moment
+from pitapp.runs.fields import IdField, TimeField
+from pitapp.runs.models import Run
+from pitapp.web.fields import NumberField, QuantityField, WholeField
+from pitapp.web.forms import PitForm
+
+LOCAL = "%Y-%m-%dT%H:%M"
+
+
+class RunForm(PitForm):
+    """A run. `seen` holds what the fields showed when the form was opened."""
+
+    version = HiddenField(default="1")
+    seen = HiddenField()
+    noted_at = HiddenField()
+    can_c = QuantityField("Can temperature", kind="temperature")
+    read_after_s = NumberField("Read after the flag", unit="s")
+    air_c = QuantityField("Air temperature", kind="temperature")
+    best_lap_s = TimeField("Best lap", unit="s")
+    laps = WholeField("Laps")
+    run_s = TimeField("Time")
+    position = WholeField("Position")
+    remarks = TextAreaField("Remarks", render_kw={"maxlength": 2000, "rows": 3})
+    pinion_teeth = WholeField("Pinion")
+    spur_teeth = WholeField("Spur")
+    internal_ratio = NumberField("Internal ratio")
+    tyre_diameter_mm = NumberField("Tyre diameter", unit="mm")
+    pack_id = IdField("Pack")
+    tyre_set_id = IdField("Tyres")
+    motor_id = IdField("Motor")
+    car_id = IdField("Car")
+    meeting_id = IdField("Meeting")
+    heat_id = IdField("Heat")
+    track_id = IdField("Track")
+    race_class_id = IdField("Class")
+    started = StringField("Started", render_kw={"type": "datetime-local"})
+
+    def texts(self) -> dict[str, str]:
+        """What each field of the run shows, by its name."""
+        return {name: self._text(name) for name in self._fields if name not in _NOT_OF_THE_RUN}
+
+    def _text(self, name: str) -> str:
+        field = self._fields[name]
+        if isinstance(field, IdField):
+            return "" if field.data is None else str(field.data)
+        text = field._value()
+        return str(text or "").strip().replace("\r\n", "\n")
+
+    def remember(self) -> None:
+        """Note in `seen` what the fields show now."""
+        self.seen.data = json.dumps(self.texts())
+
+    def started_at(self, zone: tzinfo) -> datetime | None:
+        """When the run started, or None if that was left empty.
+
+        Raises:
+            ValueError: it is no moment of that zone's clock.
+        """
+        text = (self.started.data or "").strip()[:40]
+        if not text:
+            return None
+        try:
+            local = datetime.fromisoformat(text)
+        except ValueError:
+            raise ValueError("Write the day and the time, like 2026-05-03 10:32.") from None
+        if not 2000 <= local.year <= 2999 or local.tzinfo is not None:
+            raise ValueError("Write a day from the year 2000 on, and a time without a zone.")
+        return moment(local.date(), local.time(), zone)
+
+    def kept(self, earlier: Run, shown: RunForm) -> dict[str, Any]:
+        """The values of `earlier` behind every field that still reads as `shown` does.
+
+        A value that nobody touched stays exactly as it was, whatever unit it is shown in.
+        """
+        texts, before = self.texts(), shown.texts()
+        values = earlier.model_dump(include=set(texts))
+        return {name: value for name, value in values.items() if texts[name] == before[name]}
+
+    def meet_run(self, current: RunForm, sentence: str) -> None:
+        """Bring in what was changed on another screen: shown where it was typed over here too.
+
+        A field that was left alone here takes the other screen's value; one that both changed keeps
+        what was typed here, with the other's value beside it.
+        """
+        seen, typed, now = self._seen(), self.texts(), current.texts()
+        taken = []
+        for name, text in now.items():
+            before = seen.get(name, text)
+            if text in (before, typed[name]):
+                continue
+            field, other = self._fields[name], current._fields[name]
+            shown = self._words(name, other.data, text)
+            if typed[name] == before:
+                taken.append(f"{field.label.text.lower()} is now {shown}")
+                field.data = other.data
+                if hasattr(field, "typed"):
+                    field.typed = None
+            else:
+                field.errors = [*field.errors, f"On the other screen this became {shown}."]
+        self.form_errors.append(sentence)
+        if taken:
+            self.form_errors.append(f"From the other screen: {', '.join(taken)}.")
+        self.version.data = current.version.data
+        self.seen.data = json.dumps(now)
+
+    def _words(self, name: str, value: Any, text: str) -> str:
+        field = self._fields[name]
+        if isinstance(field, IdField):
+            return field.called(value)
+        return text.replace("T", " ") if name == "started" else text or "empty"
+
+    def _seen(self) -> dict[str, str]:
+        try:
+            found = json.loads(self.seen.data or "{}")
+        except (ValueError, RecursionError):
+            return {}
+        return {str(k): str(v) for k, v in found.items()} if isinstance(found, dict) else {}
+
+
+_NOT_OF_THE_RUN = {"version", "seen", "noted_at", "csrf_token"}
