@@ -26,7 +26,7 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
         return ReadyLine(name=NAME, level="stop", word="not yet", reason=faults[0], href="/gearing")
     said = f"{fit.pinion_teeth} / {fit.spur_teeth}, FDR {fit.final_drive_ratio:.2f}"
     if _of_another_day(connection, situation, fit):
-        reason = f"{said}, fitted {moment_text(fit.fitted_at)}. Right for this track?"
+        reason = f"Still {said}, since {moment_text(fit.fitted_at)}."
         return ReadyLine(name=NAME, level="look", word="look", reason=reason, href="/gearing")
     return ReadyLine(name=NAME, level="good", word="ready", reason=said, href="/gearing")
 

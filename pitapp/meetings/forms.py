@@ -58,6 +58,20 @@ class ClockField(Field):
             self.data = clock_time(self.typed) if self.typed.strip() else None
 
 
+class DayField(DateField):
+    """A date, or None when left empty."""
+
+    def process_formdata(self, valuelist: list[str]) -> None:
+        """Read a date as browsers send it."""
+        if valuelist and not valuelist[0].strip():
+            self.data = None
+            return
+        try:
+            super().process_formdata(valuelist)
+        except ValueError:
+            raise ValueError("Write a date such as 2026-05-16.") from None
+
+
 class TimetableForm(PitForm):
     """Entries for a timetable: a first time with an interval, or pasted lines."""
 
@@ -134,7 +148,7 @@ class MeetingForm(TimetableForm):
     """A meeting; a new one comes with its timetable."""
 
     version = HiddenField(default="1")
-    day = DateField("Date", [Needed("Which day is it?")])
+    day = DayField("Date", [Needed("Which day is it?")])
     name = StringField("Name", render_kw={"maxlength": 60, "autocomplete": "off"})
     track_id = SelectField("Track", default="")
     race_class_id = SelectField("Class", default="")
@@ -174,7 +188,7 @@ class HeatForm(PitForm):
 
     kind = SelectField("This is", choices=KINDS)
     number = WholeField("Number", [Needed()])
-    day = DateField("Date", [Needed()])
+    day = DayField("Date", [Needed("Which day is it?")])
     at = ClockField("Starts at", [Needed()])
 
     @classmethod

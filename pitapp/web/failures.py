@@ -9,7 +9,7 @@ from flask import Flask, render_template
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException
 
-from pitapp.errors import DatabaseBusy, DataError, DiskFull, PitappError
+from pitapp.errors import DatabaseBusy, DataError, DiskFull, NotThere, PitappError
 from pitapp.web.htmx import wants_part
 
 SENTENCES = {
@@ -56,6 +56,12 @@ def register(app: Flask) -> None:
         if known is None:
             raise error
         return page(known.title, str(known), known.status)
+
+    @app.errorhandler(OverflowError)
+    def _beyond_any_row(error: OverflowError) -> Any:
+        if "SQLite INTEGER" not in str(error):
+            raise error
+        return page(NotThere.title, SENTENCES[404], 404)
 
     @app.errorhandler(CSRFError)
     def _csrf(error: CSRFError) -> Any:

@@ -75,7 +75,9 @@ class LimitForm(Form):
 
     def record(self) -> ClassLimit | None:
         """The limit that was typed, or None with the reasons at its fields."""
-        values = {name: field.data for name, field in self._fields.items() if name != "id"}
+        values = {
+            name: field.data for name, field in self._fields.items() if field.data is not None
+        }
         values["id"] = int(self.id.data) if str(self.id.data or "").isdecimal() else 0
         try:
             return ClassLimit(**values)
