@@ -100,8 +100,14 @@ def _remedies(
     return found, HeatPlan(name, percent, cell_v, False, None)
 
 
-def conflict_sentence(conflict: Conflict, tell_time: Callable[[float], str]) -> str:
+def conflict_sentence(
+    conflict: Conflict,
+    tell_time: Callable[[float], str],
+    tell_heat: Callable[[int], str] = "Heat {}".format,
+) -> str:
     """One conflict in words; `tell_time` turns the plan's minutes into a time of day.
+
+    `tell_heat` names a heat by its number in the plan, counted from 1.
 
     >>> lost = Conflict("no full pack", 3, None, 80.0, remedies=(
     ...     Remedy("charge elsewhere", "B", 20.0, 4.2), Remedy("run part charged", "A", 80.0, 3.9)))
@@ -115,9 +121,9 @@ def conflict_sentence(conflict: Conflict, tell_time: Callable[[float], str]) -> 
         return (
             f"Pack {conflict.pack} is full now and sits full until {when}, longer than your limit."
         )
-    number = (conflict.heat or 0) + 1
+    heat = tell_heat((conflict.heat or 0) + 1)
     ways = " or ".join(_remedy_words(remedy, tell_time) for remedy in conflict.remedies)
-    return f"Heat {number} has no full pack: {ways or 'no pack is free for it'}."
+    return f"{heat} has no full pack: {ways or 'no pack is free for it'}."
 
 
 def _remedy_words(remedy: Remedy, tell_time: Callable[[float], str]) -> str:

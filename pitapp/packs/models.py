@@ -129,3 +129,51 @@ class ChargerRecord(Record):
     watts_in_all: float | None = Field(None, ge=1, le=100_000)
     discharge_a: float = Field(1.0, ge=0.01, le=200)
     version: int = 1
+
+
+class PlannedHeat(Record):
+    """A heat of the plan and the pack that goes into it."""
+
+    heat_id: int
+    title: str
+    starts_at: AwareDatetime
+    pack_id: int | None
+    percent: float
+    cell_v: float
+    full: bool
+
+
+class PlannedStep(Record):
+    """A charge, or the way to storage: which pack, when on and when off, at how many amps."""
+
+    pack_id: int
+    kind: Literal["charge", "storage"]
+    begins_at: AwareDatetime
+    ends_at: AwareDatetime
+    amps: float
+    output: int | None
+
+
+class DayPlan(Record):
+    """What came out: a pack for each heat, what to do when, and what cannot be done, in words."""
+
+    heats: tuple[PlannedHeat, ...] = ()
+    steps: tuple[PlannedStep, ...] = ()
+    conflicts: tuple[str, ...] = ()
+    full_min: float = 0.0
+    proved: bool = True
+
+
+class PlanRecord(Record):
+    """A meeting's charge plan: what it is made with, and the plan as it was last made."""
+
+    id: int = 0
+    meeting_id: int
+    charger_id: int | None = None
+    used_mah: float = Field(gt=0, le=100_000)
+    most_full_min: float = Field(120, ge=0, le=1440)
+    cooling_min: float = Field(20, ge=0, le=240)
+    left_out: tuple[int, ...] = ()
+    made_at: AwareDatetime
+    made_from: str = ""
+    plan: DayPlan | None = None

@@ -33,7 +33,17 @@ from pitapp.web import clock as wall_clock
 
 PACKAGE = Path(__file__).resolve().parent.parent
 LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
-ROOMS = ("board", "meetings", "tracks", "gearing", "kit", "bench", "settings")
+ROOMS = (
+    "board",
+    "meetings",
+    "tracks",
+    "gearing",
+    "kit",
+    "bench",
+    "checks",
+    "packs",
+    "settings",
+)
 DATABASE_NAME = "pitapp.sqlite3"
 
 

@@ -27,6 +27,7 @@ MORE = (
     Place("meetings", "/meetings", "Meetings", "Race days, timetables, classes"),
     Place("tracks", "/tracks", "Tracks", "Straights, past runs, the gear to start with"),
     Place("bench", "/bench", "Bench", "Motor checks: Kv, current, timing"),
+    Place("packs", "/packs", "Packs", "Charge by steps, charge plan, storage"),
     Place("settings", "/settings", "Settings", "Units, look, this device"),
 )
 

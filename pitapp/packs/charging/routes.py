@@ -1,0 +1,269 @@
+"""The screens of a charge by steps: each step, the last look before it, the countdown."""
+
+from __future__ import annotations
+
+import sqlite3
+import uuid as uuids
+from datetime import datetime, timedelta
+from typing import Any
+
+from flask import Blueprint, redirect, request, url_for
+
+from pitapp.db import get_db
+from pitapp.errors import BadRequest, NotThere, Refused
+from pitapp.packs import store as shelf
+from pitapp.packs.charging import store
+from pitapp.packs.charging.forms import EndForm, ProgramForm, StepForm, form_for
+from pitapp.packs.charging.steps import (
+    BY_KEY,
+    STEPS,
+    ChargeStep,
+    Forecast,
+    allowed_a,
+    cells_of,
+    condition_refusal,
+    direction,
+    forecast,
+    next_step,
+    program_of,
+    start_refusals,
+)
+from pitapp.packs.models import Charge, Pack, Purpose
+from pitapp.packs.overview import state
+from pitapp.web.clock import now
+from pitapp.web.htmx import after_write, show
+from pitapp.web.undo import notice
+from pitapp.web.writes import write
+
+blueprint = Blueprint("charging", __name__)
+LONGEST = timedelta(hours=24)
+
+
+@blueprint.get("/<int:pack_id>/charge")
+def begin(pack_id: int) -> Any:
+    connection = get_db()
+    item = shelf.pack(connection, pack_id)
+    purpose = _purpose(request.args.get("purpose"))
+    if item.condition != "sound":
+        raise Refused(condition_refusal(item))
+    running = state(connection, item).charging
+    if running:
+        return redirect(url_for("packs.charging.charge", uuid=running.uuid), 303)
+    draft = store.prepared(connection, pack_id, purpose, now())
+    if draft:
+        return redirect(_onward(connection, draft), 303)
+    return _show_step(item, STEPS[0], str(uuids.uuid4()), purpose, {}, form_for(STEPS[0]))
+
+
+@blueprint.get("/charges/<uuid:uuid>/steps/<key>")
+def step(uuid: uuids.UUID, key: str) -> Any:
+    connection = get_db()
+    item = store.charge(connection, str(uuid))
+    own = shelf.pack(connection, item.pack_id)
+    if item.started_at:
+        return redirect(url_for("packs.charging.charge", uuid=item.uuid), 303)
+    answers = store.answers(connection, item.id)
+    wanted = _step(key)
+    return _show_step(own, wanted, item.uuid, item.purpose, answers, form_for(wanted))
+
+
+@blueprint.post("/<int:pack_id>/charges/<uuid:uuid>/steps/<key>")
+@write
+def answer(connection: sqlite3.Connection, pack_id: int, uuid: uuids.UUID, key: str) -> Any:
+    wanted = _step(key)
+    own = shelf.pack(connection, pack_id)
+    if own.condition != "sound":
+        raise Refused(condition_refusal(own))
+    form = form_for(wanted)
+    purpose = _purpose(form.purpose.data)
+    item = store.prepare(connection, str(uuid), pack_id, purpose, now())
+    answers = store.answers(connection, item.id)
+    form.prepare(own, answers)
+    if isinstance(form, ProgramForm):
+        form.discharging = direction(own, item.purpose, cells_of(answers)) == "discharge"
+    shown = form.shown(own, answers)
+    if shown is None:
+        return _show_step(own, wanted, item.uuid, item.purpose, answers, form, 422)
+    store.answer(connection, item, key, shown, now())
+    if shown == "no":
+        return redirect(url_for("packs.charging.step", uuid=item.uuid, key=key), 303)
+    return redirect(_onward(connection, item), 303)
+
+
+@blueprint.get("/charges/<uuid:uuid>")
+def charge(uuid: uuids.UUID) -> Any:
+    connection = get_db()
+    item = store.charge(connection, str(uuid))
+    own = shelf.pack(connection, item.pack_id)
+    if not item.started_at:
+        return _show_ready(connection, item, own)
+    return _show_running(item, own, EndForm())
+
+
+@blueprint.post("/charges/<uuid:uuid>/start")
+@write
+def start(connection: sqlite3.Connection, uuid: uuids.UUID) -> Any:
+    item = store.charge(connection, str(uuid))
+    own = shelf.pack(connection, item.pack_id)
+    if item.started_at:
+        return after_write("packs.charging.charge", uuid=item.uuid)
+    answers = store.answers(connection, item.id)
+    if _reasons(connection, item, own, answers):
+        return _show_ready(connection, item, own, 409)
+    program, ahead = program_of(answers), _forecast(connection, item, own, answers)
+    if program is None or ahead is None:
+        raise AssertionError("a charge without refusals has every answer")
+    if not ahead.needed:
+        raise Refused(f"Pack {own.mark} is there already. Put it away instead.")
+    ready = item.model_copy(
+        update={
+            "cells_set": program.cells_set,
+            "current_a": program.current_a,
+            "discharging": ahead.discharging,
+            "start_percent": ahead.start_percent,
+            "due_at": now() + min(LONGEST, timedelta(minutes=ahead.minutes)),
+        }
+    )
+    token = store.start(connection, ready, f"Started the charge of pack {own.mark}", now())
+    notice("The countdown runs", token)
+    return after_write("packs.charging.charge", uuid=item.uuid)
+
+
+@blueprint.post("/charges/<uuid:uuid>/longer")
+@write
+def longer(connection: sqlite3.Connection, uuid: uuids.UUID) -> Any:
+    item = _running(connection, uuid)
+    minutes = request.form.get("minutes", type=int)
+    if minutes not in (5, 10, 20):
+        raise BadRequest("The countdown is moved by 5, 10 or 20 minutes.")
+    due_at = max(now(), item.due_at or now()) + timedelta(minutes=minutes)
+    notice(f"{minutes} minutes more", store.extend(connection, item, due_at, now()))
+    return after_write("packs.charging.charge", uuid=item.uuid)
+
+
+@blueprint.post("/charges/<uuid:uuid>/end")
+@write
+def end(connection: sqlite3.Connection, uuid: uuids.UUID) -> Any:
+    item = _running(connection, uuid)
+    form = EndForm()
+    record = form.fill(Charge, **item.model_dump(exclude={"outcome", "moved_mah"}))
+    if record is None or record.outcome is None:
+        own = shelf.pack(connection, item.pack_id)
+        return _show_running(item, own, form, 422)
+    token = store.finish(connection, item, record.outcome, record.moved_mah, now())
+    notice("The charge is over", token)
+    if record.outcome == "trouble":
+        return redirect(url_for("packs.trouble", pack_id=item.pack_id), 303)
+    return after_write("packs.pack", pack_id=item.pack_id)
+
+
+@blueprint.post("/charges/<uuid:uuid>/remove")
+@write
+def remove(connection: sqlite3.Connection, uuid: uuids.UUID) -> Any:
+    item = store.charge(connection, str(uuid))
+    if item.started_at and not item.ended_at:
+        raise Refused("This charge is running. End it first.")
+    notice("Removed the charge", store.remove(connection, item, now()))
+    return after_write("packs.pack", pack_id=item.pack_id)
+
+
+def _running(connection: sqlite3.Connection, uuid: uuids.UUID) -> Charge:
+    item = store.charge(connection, str(uuid))
+    if not item.started_at or item.ended_at or not item.due_at:
+        raise Refused("This charge is not running.")
+    return item
+
+
+def _step(key: str) -> ChargeStep:
+    if key not in BY_KEY:
+        raise NotThere("There is no such step.")
+    return BY_KEY[key]
+
+
+def _purpose(text: str | None) -> Purpose:
+    return "storage" if text == "storage" else "full"
+
+
+def _onward(connection: sqlite3.Connection, item: Charge) -> str:
+    """Where the run-through goes on."""
+    following = next_step(store.answers(connection, item.id))
+    if following is None:
+        return url_for("packs.charging.charge", uuid=item.uuid)
+    return url_for("packs.charging.step", uuid=item.uuid, key=following.key)
+
+
+def _reasons(
+    connection: sqlite3.Connection, item: Charge, own: Pack, answers: dict[str, str]
+) -> list[str]:
+    oldest = store.oldest_answer(connection, item.id)
+    stale = oldest is not None and oldest < now() - store.GOOD_FOR
+    return start_refusals(state(connection, own), item.purpose, answers, stale=stale)
+
+
+def _forecast(
+    connection: sqlite3.Connection, item: Charge, own: Pack, answers: dict[str, str]
+) -> Forecast | None:
+    program, cell_v = program_of(answers), cells_of(answers)
+    if program is None or not cell_v:
+        return None
+    return forecast(state(connection, own), item.purpose, cell_v, program.current_a)
+
+
+def _show_step(
+    own: Pack,
+    wanted: ChargeStep,
+    uuid: str,
+    purpose: Purpose,
+    answers: dict[str, str],
+    form: StepForm,
+    status: int = 200,
+) -> Any:
+    form.prepare(own, answers)
+    form.purpose.data = purpose
+    return show(
+        "packs/step.html",
+        "packs/_step.html",
+        status,
+        pack=own,
+        step=wanted,
+        number=STEPS.index(wanted) + 1,
+        steps=STEPS,
+        uuid=uuid,
+        purpose=purpose,
+        answers=answers,
+        form=form,
+        allowed_a=allowed_a(own),
+        direction=direction(own, purpose, cells_of(answers)),
+    )
+
+
+def _show_ready(connection: sqlite3.Connection, item: Charge, own: Pack, status: int = 200) -> Any:
+    answers = store.answers(connection, item.id)
+    ahead = _forecast(connection, item, own, answers)
+    moment: datetime = now()
+    return show(
+        "packs/ready.html",
+        "packs/_ready.html",
+        status,
+        pack=own,
+        charge=item,
+        steps=STEPS,
+        answers=answers,
+        program=program_of(answers),
+        ahead=ahead,
+        due_at=moment + timedelta(minutes=ahead.minutes) if ahead else None,
+        reasons=_reasons(connection, item, own, answers),
+    )
+
+
+def _show_running(item: Charge, own: Pack, form: EndForm, status: int = 200) -> Any:
+    return show(
+        "packs/charge.html",
+        "packs/_charge.html",
+        status,
+        pack=own,
+        charge=item,
+        form=form,
+        now=now(),
+        overdue=bool(item.due_at and item.due_at <= now()),
+    )

@@ -1,0 +1,59 @@
+"""What the day's plan is made with."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pydantic import ValidationError
+from wtforms import SelectMultipleField, StringField
+from wtforms.widgets import CheckboxInput, ListWidget
+
+from pitapp.packs.models import ChargerRecord, PlanRecord
+from pitapp.packs.state import PackState
+from pitapp.web.fields import Needed, NumberField, WholeField
+from pitapp.web.forms import PitForm
+
+
+class PlanForm(PitForm):
+    """The charger, what a run takes, the racer's limits, and the packs that are along."""
+
+    name = StringField(
+        "Charger",
+        [Needed("Give the charger a name.")],
+        default="My charger",
+        render_kw={"maxlength": 60, "autocomplete": "off"},
+    )
+    outputs = WholeField("Outputs", [Needed("How many packs at a time?")])
+    amps_per_output = NumberField("Most amps an output", [Needed("See its label.")], unit="A")
+    watts_per_output = NumberField("Most watts an output", [Needed("See its label.")], unit="W")
+    amps_in_all = NumberField("Most amps in all", unit="A")
+    watts_in_all = NumberField("Most watts in all", unit="W")
+    discharge_a = NumberField("Discharges at", [Needed("See its label.")], unit="A", default=1.0)
+    used_mah = NumberField("A run takes about", [Needed("How much does a run take?")], unit="mAh")
+    most_full_min = NumberField("Longest to sit full", [Needed("How long?")], unit="min")
+    cooling_min = NumberField("Cooling after a run", [Needed("How long?")], unit="min")
+    along = SelectMultipleField(
+        "Packs that are along",
+        coerce=int,
+        widget=ListWidget(prefix_label=False),
+        option_widget=CheckboxInput(),
+    )
+
+    def offer(self, states: Sequence[PackState]) -> None:
+        """Offer the packs that may be charged."""
+        self.along.choices = [(one.pack.id, one.pack.mark) for one in states]
+
+    def records(self, plan: PlanRecord, charger_id: int) -> tuple[PlanRecord, ChargerRecord] | None:
+        """The plan's figures and the charger as typed, or None with the errors at the fields."""
+        charger = self.fill(ChargerRecord, id=charger_id)
+        if charger is None:
+            return None
+        offered = [value for value, _ in self.along.choices]
+        left_out = tuple(value for value in offered if value not in (self.along.data or ()))
+        figures = {name: self[name].data for name in ("used_mah", "most_full_min", "cooling_min")}
+        try:
+            record = PlanRecord(**(dict(plan) | figures | {"left_out": left_out}))
+        except ValidationError as error:
+            self.blame(error)
+            return None
+        return record, charger

@@ -1,0 +1,174 @@
+"""The screens of the day's charge plan."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+from flask import Blueprint, redirect, request, url_for
+
+from pitapp.db import get_db
+from pitapp.errors import BadRequest, Refused
+from pitapp.meetings import store as meetings
+from pitapp.meetings.models import Heat, Meeting
+from pitapp.packs.models import ChargerRecord, PlanRecord
+from pitapp.packs.overview import states
+from pitapp.packs.planning import store
+from pitapp.packs.planning.forms import PlanForm
+from pitapp.packs.planning.making import digest, heats_ahead, make_plan, usual_run_mah
+from pitapp.packs.planning.timeline import timeline
+from pitapp.packs.state import PackState
+from pitapp.web.clock import now
+from pitapp.web.htmx import after_write, show
+from pitapp.web.undo import notice
+from pitapp.web.writes import write
+
+blueprint = Blueprint("planning", __name__, url_prefix="/plan")
+LATE_MIN = (5, 10, 15, 30)
+
+
+@dataclass(frozen=True)
+class Day:
+    """Everything that a plan is made from."""
+
+    meeting: Meeting
+    heats: list[Heat]
+    states: list[PackState]
+    barred: list[PackState]
+    charger: ChargerRecord | None
+    record: PlanRecord
+    run_length_s: float | None
+
+    @property
+    def along(self) -> list[PackState]:
+        """The packs that are planned with."""
+        return [one for one in self.states if one.pack.id not in self.record.left_out]
+
+    @property
+    def made_from(self) -> str:
+        """What the plan would be made from now."""
+        return digest(self.heats, self.along, self.charger) if self.charger else ""
+
+
+def _day(connection: sqlite3.Connection) -> Day | None:
+    meeting = meetings.current_meeting(connection, now())
+    if meeting is None:
+        return None
+    race_class = (
+        meetings.race_class(connection, meeting.race_class_id) if meeting.race_class_id else None
+    )
+    found = states(connection)
+    sound = [one for one in found if one.pack.condition == "sound"]
+    record = store.plan(connection, meeting.id)
+    if record is None:
+        last = store.last_plan(connection)
+        record = PlanRecord(
+            meeting_id=meeting.id,
+            used_mah=last.used_mah if last else usual_run_mah(sound),
+            most_full_min=last.most_full_min if last else 120,
+            cooling_min=last.cooling_min if last else 20,
+            made_at=now(),
+        )
+    return Day(
+        meeting=meeting,
+        heats=heats_ahead(meetings.heats(connection, meeting.id), now()),
+        states=sound,
+        barred=[one for one in found if one.pack.condition != "sound"],
+        charger=store.charger(connection),
+        record=record,
+        run_length_s=race_class.run_length_s if race_class else None,
+    )
+
+
+@blueprint.get("")
+def page() -> Any:
+    day = _day(get_db())
+    if day is None or day.record.plan is None:
+        return show("packs/plan.html", "packs/_plan.html", day=day, rows=[], late=LATE_MIN)
+    return show(
+        "packs/plan.html",
+        "packs/_plan.html",
+        day=day,
+        rows=timeline(day.record.plan, day.meeting, now()),
+        marks={one.pack.id: one.pack.mark for one in [*day.states, *day.barred]},
+        changed=day.made_from != day.record.made_from,
+        late=LATE_MIN,
+    )
+
+
+@blueprint.post("/make")
+@write
+def make(connection: sqlite3.Connection) -> Any:
+    day = _wanted_day(connection)
+    if day.charger is None:
+        return redirect(url_for("packs.planning.settings"), 303)
+    return _made(connection, day, day.record, day.charger)
+
+
+@blueprint.post("/late")
+@write
+def late(connection: sqlite3.Connection) -> Any:
+    minutes = request.form.get("minutes", type=int)
+    if minutes not in LATE_MIN:
+        raise BadRequest("Say by how many minutes the day runs late.")
+    day = _wanted_day(connection)
+    if not day.heats:
+        raise Refused("No heat is left to move.")
+    first = day.heats[0]
+    meetings.shift_heats(connection, first, timedelta(minutes=minutes), following=True, now=now())
+    moved = _wanted_day(connection)
+    if moved.charger is None:
+        raise Refused("Write down the charger first.")
+    return _made(connection, moved, moved.record, moved.charger, f"Planned {minutes} min later")
+
+
+@blueprint.get("/settings")
+def settings() -> Any:
+    day = _wanted_day(get_db())
+    values = day.record.model_dump() | (day.charger.model_dump() if day.charger else {})
+    form = PlanForm(data=values | {"along": [one.pack.id for one in day.along]})
+    return _show_settings(form, day)
+
+
+@blueprint.post("/settings")
+@write
+def save_settings(connection: sqlite3.Connection) -> Any:
+    day = _wanted_day(connection)
+    form = PlanForm()
+    form.offer(day.states)
+    records = form.records(day.record, day.charger.id if day.charger else 0)
+    if records is None:
+        return _show_settings(form, day, 422)
+    return _made(connection, day, *records)
+
+
+def _show_settings(form: PlanForm, day: Day, status: int = 200) -> Any:
+    form.offer(day.states)
+    return show("packs/plan_settings.html", "packs/_plan_settings.html", status, form=form, day=day)
+
+
+def _wanted_day(connection: sqlite3.Connection) -> Day:
+    day = _day(connection)
+    if day is None:
+        raise Refused("There is no meeting now. Write it down first, with its heats.")
+    return day
+
+
+def _made(
+    connection: sqlite3.Connection,
+    day: Day,
+    record: PlanRecord,
+    charger: ChargerRecord,
+    said: str = "The plan is made",
+) -> Any:
+    along = [one for one in day.states if one.pack.id not in record.left_out]
+    try:
+        plan = make_plan(day.meeting, day.heats, along, charger, record, day.run_length_s, now())
+    except ValueError as error:
+        raise Refused(str(error)) from None
+    changes = {"plan": plan, "made_at": now(), "made_from": digest(day.heats, along, charger)}
+    token = store.save(connection, record.model_copy(update=changes), charger, said, now())
+    notice(said, token)
+    return after_write("packs.planning.page")

@@ -1,0 +1,91 @@
+"""The packs' line on the Board, and what they have to say there when no heat is near."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import datetime
+
+from pitapp.board.models import ReadyLine, Situation
+from pitapp.packs.models import Charge
+from pitapp.packs.overview import states
+from pitapp.packs.state import PackState
+from pitapp.web.clock import moment_text
+
+NAME = "Pack"
+FULL_PERCENT = 95.0
+
+
+def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine | None:
+    """A countdown that is over, a full pack for the next heat, one on its way, or none."""
+    found = states(connection)
+    told = _countdown_over(found, situation.now)
+    if told or situation.heat is None:
+        return told or _alert(found, situation.now)
+    full = [one for one in found if _is_full(one)]
+    if full:
+        return ReadyLine(
+            name=NAME, level="good", word="ready", reason=f"Full: {_marks(full)}", href="/packs"
+        )
+    charging = _charging(found)
+    if charging:
+        mark, charge = charging[0]
+        reason = f"{mark} full at about {_due_text(charge)}"
+        return ReadyLine(name=NAME, level="look", word="look", reason=reason, href=_href(charge))
+    if not any(one.pack.condition == "sound" for one in found):
+        return None
+    reason = "No full pack on record"
+    return ReadyLine(name=NAME, level="stop", word="not yet", reason=reason, href="/packs/plan")
+
+
+def alert(connection: sqlite3.Connection, now: datetime) -> ReadyLine | None:
+    """What the packs ask for whatever the hour: a countdown over or running, storage that is due."""
+    return _alert(states(connection), now)
+
+
+def _alert(found: list[PackState], now: datetime) -> ReadyLine | None:
+    over = _countdown_over(found, now)
+    if over:
+        return over
+    charging = _charging(found)
+    if charging:
+        mark, charge = charging[0]
+        reason = f"{mark} on the charger until about {_due_text(charge)}. Stay with it."
+        return ReadyLine(name=NAME, level="look", word="look", reason=reason, href=_href(charge))
+    due = [one for one in found if one.storage_due]
+    if due:
+        reason = f"Storage is due: {_marks(due)}"
+        return ReadyLine(name=NAME, level="look", word="look", reason=reason, href="/packs")
+    return None
+
+
+def _countdown_over(found: list[PackState], now: datetime) -> ReadyLine | None:
+    for mark, charge in _charging(found):
+        if charge.due_at and charge.due_at <= now:
+            reason = f"Time is up since {_due_text(charge)}: look at {mark}"
+            return ReadyLine(
+                name=NAME, level="stop", word="not yet", reason=reason, href=_href(charge)
+            )
+    return None
+
+
+def _charging(found: list[PackState]) -> list[tuple[str, Charge]]:
+    """Marks and charges that run, the next due first."""
+    running = [(one.pack.mark, one.charging) for one in found if one.charging]
+    return sorted(running, key=lambda each: each[1].due_at or each[1].prepared_at)
+
+
+def _is_full(one: PackState) -> bool:
+    sound = one.pack.condition == "sound" and not one.charging
+    return sound and one.percent is not None and one.percent >= FULL_PERCENT
+
+
+def _marks(found: list[PackState]) -> str:
+    return ", ".join(one.pack.mark for one in found)
+
+
+def _due_text(charge: Charge) -> str:
+    return moment_text(charge.due_at).removeprefix("today ") if charge.due_at else "–"
+
+
+def _href(charge: Charge) -> str:
+    return f"/packs/charges/{charge.uuid}"

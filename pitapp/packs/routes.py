@@ -1,0 +1,260 @@
+"""The screens of packs: the shelf, one pack and its history, and what to do in an emergency."""
+
+from __future__ import annotations
+
+import sqlite3
+from typing import Any
+
+from flask import Blueprint, jsonify, request
+
+from pitapp.db import get_db
+from pitapp.errors import ChangedMeanwhile
+from pitapp.packs import store
+from pitapp.packs.charging import store as charging
+from pitapp.packs.charging.routes import blueprint as charging_screens
+from pitapp.packs.forms import ConditionForm, PackForm, ReadingForm, StorageForm, SumsForm
+from pitapp.packs.models import Pack, Storage
+from pitapp.packs.overview import state, states
+from pitapp.packs.planning.routes import blueprint as planning_screens
+from pitapp.packs.state import PackState
+from pitapp.packs.sums import label_sums
+from pitapp.web.clock import now
+from pitapp.web.htmx import after_write, show
+from pitapp.web.undo import notice
+from pitapp.web.writes import write
+
+blueprint = Blueprint("packs", __name__, url_prefix="/packs")
+blueprint.register_blueprint(charging_screens)
+blueprint.register_blueprint(planning_screens)
+PAGE_LENGTH = 50
+
+
+@blueprint.get("")
+def page() -> Any:
+    connection = get_db()
+    found = states(connection)
+    return show(
+        "packs/page.html",
+        "packs/_part.html",
+        states=found,
+        running=[one for one in found if one.charging],
+        due=[one for one in found if one.storage_due and not one.charging],
+        now=now(),
+    )
+
+
+@blueprint.get("/emergency")
+def emergency() -> Any:
+    return show("packs/emergency.html", "packs/_emergency.html")
+
+
+@blueprint.get("/clock")
+def clock() -> Any:
+    """The server's time, with what was asked given back so that an old copy is known as one."""
+    answer = jsonify(now_ms=int(now().timestamp() * 1000), again=request.args.get("again", "")[:40])
+    answer.headers["Cache-Control"] = "no-store"
+    return answer
+
+
+@blueprint.get("/new")
+def new() -> Any:
+    return _show_form(PackForm(data={"cells_series": 2, "cells_parallel": 1, "most_charge_c": 1}))
+
+
+@blueprint.get("/<int:pack_id>/edit")
+def edit(pack_id: int) -> Any:
+    item = store.pack(get_db(), pack_id)
+    resistance = item.resistance_new_ohm
+    more = {"resistance_new": resistance * 1000 if resistance else None}
+    return _show_form(PackForm(data=item.model_dump() | more), item)
+
+
+@blueprint.post("/new")
+@blueprint.post("/<int:pack_id>/edit")
+@write
+def save(connection: sqlite3.Connection, pack_id: int = 0) -> Any:
+    item = store.pack(connection, pack_id) if pack_id else None
+    form = PackForm()
+    record = form.record(item)
+    if record is None:
+        return _show_form(form, item, 422)
+    try:
+        saved_id, token = store.save_pack(connection, record, now())
+    except ChangedMeanwhile as error:
+        form.meet(store.pack(connection, pack_id), str(error))
+        return _show_form(form, item, 409)
+    notice(f"Saved pack {record.mark}", token)
+    return after_write("packs.pack", pack_id=saved_id)
+
+
+def _show_form(form: PackForm, item: Pack | None = None, status: int = 200) -> Any:
+    return show("packs/form.html", "packs/_form.html", status, form=form, item=item)
+
+
+@blueprint.post("/<int:pack_id>/remove")
+@write
+def remove(connection: sqlite3.Connection, pack_id: int) -> Any:
+    item = store.pack(connection, pack_id)
+    token = store.remove(connection, "packs", pack_id, f"Removed pack {item.mark}", now())
+    notice(f"Removed pack {item.mark}", token)
+    return after_write("packs.page")
+
+
+@blueprint.get("/<int:pack_id>")
+def pack(pack_id: int) -> Any:
+    connection = get_db()
+    item = store.pack(connection, pack_id)
+    found = state(connection, item)
+    return show(
+        "packs/pack.html",
+        "packs/_pack.html",
+        item=item,
+        state=found,
+        verdict=found.verdict(now()),
+        sums=label_sums(item.cells_series, item.capacity_mah, item.most_charge_c, item.nominal_v),
+        now=now(),
+    )
+
+
+@blueprint.get("/<int:pack_id>/history")
+def history(pack_id: int) -> Any:
+    connection = get_db()
+    item = store.pack(connection, pack_id)
+    before = request.args.get("before", type=int)
+    before_charge = request.args.get("before_charge", type=int)
+    readings = store.readings(connection, pack_id, limit=PAGE_LENGTH + 1, before=before)
+    charges = charging.charges(connection, pack_id, limit=PAGE_LENGTH + 1, before=before_charge)
+    return show(
+        "packs/history.html",
+        "packs/_history.html",
+        item=item,
+        readings=readings[:PAGE_LENGTH],
+        older=readings[PAGE_LENGTH - 1].id if len(readings) > PAGE_LENGTH else None,
+        charges=charges[:PAGE_LENGTH],
+        older_charge=charges[PAGE_LENGTH - 1].id if len(charges) > PAGE_LENGTH else None,
+        storages=store.storages(connection, pack_id),
+    )
+
+
+@blueprint.get("/<int:pack_id>/reading")
+def new_reading(pack_id: int) -> Any:
+    item = store.pack(get_db(), pack_id)
+    form = ReadingForm(data={"after_charge": request.args.get("after") == "charge"})
+    return _show_reading(form, item)
+
+
+@blueprint.post("/<int:pack_id>/reading")
+@write
+def add_reading(connection: sqlite3.Connection, pack_id: int) -> Any:
+    item = store.pack(connection, pack_id)
+    form = ReadingForm()
+    form.ask_for(item.cells_series)
+    record = form.record(item, now())
+    if record is None:
+        return _show_reading(form, item, 422)
+    _, token = store.add_reading(connection, record, now())
+    notice(f"Wrote down a reading of pack {item.mark}", token)
+    return after_write("packs.pack", pack_id=pack_id)
+
+
+def _show_reading(form: ReadingForm, item: Pack, status: int = 200) -> Any:
+    form.ask_for(item.cells_series)
+    return show("packs/reading.html", "packs/_reading.html", status, form=form, item=item)
+
+
+@blueprint.post("/readings/<int:reading_id>/remove")
+@write
+def remove_reading(connection: sqlite3.Connection, reading_id: int) -> Any:
+    item = store.reading(connection, reading_id)
+    token = store.remove(connection, "pack_readings", reading_id, "Removed a reading", now())
+    notice("Removed the reading", token)
+    return after_write("packs.history", pack_id=item.pack_id)
+
+
+@blueprint.get("/<int:pack_id>/condition")
+def condition(pack_id: int) -> Any:
+    item = store.pack(get_db(), pack_id)
+    return _show_condition(item, item.condition)
+
+
+@blueprint.get("/<int:pack_id>/trouble")
+def trouble(pack_id: int) -> Any:
+    """What to do first, and the pack's condition ready to be marked as damaged."""
+    return _show_condition(store.pack(get_db(), pack_id), "damaged", first_aid=True)
+
+
+def _show_condition(item: Pack, wanted: str, *, first_aid: bool = False) -> Any:
+    form = ConditionForm(data={"condition": wanted, "damage": item.damage})
+    return show(
+        "packs/condition.html",
+        "packs/_condition.html",
+        form=form,
+        item=item,
+        first_aid=first_aid,
+    )
+
+
+@blueprint.post("/<int:pack_id>/condition")
+@write
+def save_condition(connection: sqlite3.Connection, pack_id: int) -> Any:
+    item = store.pack(connection, pack_id)
+    form = ConditionForm()
+    if not form.allows(item):
+        return show(
+            "packs/condition.html",
+            "packs/_condition.html",
+            422,
+            form=form,
+            item=item,
+            first_aid=False,
+        )
+    chosen, seen = form.condition.data, (form.damage.data or "").strip()[:200]
+    token = store.set_condition(connection, pack_id, chosen, seen, now())
+    notice(f"Pack {item.mark} is marked as {chosen}", token)
+    return after_write("packs.pack", pack_id=pack_id)
+
+
+@blueprint.get("/<int:pack_id>/store")
+def put_away(pack_id: int) -> Any:
+    connection = get_db()
+    item = store.pack(connection, pack_id)
+    last = next(iter(store.storages(connection, pack_id, limit=1)), None)
+    form = StorageForm(data={"place": last.place if last else ""})
+    return show("packs/store.html", "packs/_store.html", form=form, item=item)
+
+
+@blueprint.post("/<int:pack_id>/store")
+@write
+def save_storage(connection: sqlite3.Connection, pack_id: int) -> Any:
+    item = store.pack(connection, pack_id)
+    form = StorageForm()
+    record = form.fill(Storage, pack_id=pack_id, stored_at=now())
+    if record is None:
+        return show("packs/store.html", "packs/_store.html", 422, form=form, item=item)
+    notice(f"Pack {item.mark} is put away", store.put_away(connection, record, now()))
+    return after_write("packs.pack", pack_id=pack_id)
+
+
+@blueprint.get("/sums")
+def sums() -> Any:
+    connection = get_db()
+    chosen = request.args.get("pack", type=int)
+    about = _about(state(connection, store.pack(connection, chosen))) if chosen else {}
+    form = SumsForm(request.args or None, data=about)
+    label, charge = form.answer()
+    status = 422 if form.failed else 200
+    return show(
+        "packs/sums.html", "packs/_sums.html", status, form=form, label=label, charge=charge
+    )
+
+
+def _about(found: PackState) -> dict[str, Any]:
+    """What the sums of a pack are made from until something else is typed."""
+    item = found.pack
+    return {
+        "cells": item.cells_series,
+        "capacity": item.capacity_mah,
+        "rate": item.most_charge_c,
+        "cell_v": found.resting_cell_v and round(found.resting_cell_v, 2),
+        "resistance": round(found.cell_ohm * 1000, 2),
+    }
