@@ -61,6 +61,8 @@ class ClockField(Field):
 class DayField(DateField):
     """A date, or None when left empty."""
 
+    data: Any
+
     def process_formdata(self, valuelist: list[str]) -> None:
         """Read a date as browsers send it."""
         if valuelist and not valuelist[0].strip():
