@@ -25,6 +25,26 @@ class Judged(Record):
     found: tuple[Found, ...] = ()
 
     @property
+    def shown(self) -> str:
+        """What was read, or nothing."""
+        return self.answer.shown if self.answer else ""
+
+    @property
+    def planned(self) -> str:
+        """What was planned when it was read, or nothing."""
+        return self.answer.planned if self.answer else ""
+
+    @property
+    def asked(self) -> Asked | None:
+        """What the class asked when it was read."""
+        return self.answer.asked if self.answer else None
+
+    @property
+    def unit(self) -> str:
+        """The unit in which it was read."""
+        return self.answer.unit if self.answer else self.step.unit
+
+    @property
     def stopped(self) -> bool:
         """Whether the run-through may not go on from here: outside the class, and no reason given."""
         return "outside" in self.found and not enough(self.answer.reason if self.answer else "")
@@ -143,8 +163,8 @@ def verdict(judged: Sequence[Judged]) -> Verdict:
     def those(name: Found) -> tuple[Judged, ...]:
         return tuple(each for each in judged if name in each.found)
 
-    asked = [each for each in judged if each.answer is not None and each.answer.asked is not None]
-    unread = tuple(each for each in asked if each.answer is not None and not read(each.answer))
+    asked = [each for each in judged if each.asked is not None]
+    unread = tuple(each for each in asked if each.answer and not read(each.answer))
     outside = those("outside")
     legal = False if outside else (None if unread or not asked else True)
     return Verdict(
@@ -214,3 +234,17 @@ def plan_changed(step: Step, answer: Answer) -> bool:
         and not same(step.planned, answer.planned)
         and not (read(answer) and same(step.planned, answer.shown))
     )
+
+
+def plan_from(judged: Iterable[Judged]) -> dict[int, str]:
+    """What was read, as a plan by the step's id, where it is legal and not planned already."""
+    return {
+        each.step.id: each.shown
+        for each in judged
+        if each.answer
+        and read(each.answer)
+        and "outside" not in each.found
+        and each.step.kind != "do"
+        and (each.step.kind, each.shown) != ("yesno", "no")
+        and not same(each.shown, each.step.planned)
+    }

@@ -184,9 +184,16 @@ def take_away(connection: sqlite3.Connection, item: Walk, now: datetime) -> str:
 
 
 def latest_readings(
-    connection: sqlite3.Connection, car_id: int, keys: Iterable[str]
+    connection: sqlite3.Connection,
+    car_id: int,
+    keys: Iterable[str],
+    controller_id: int | None,
+    motor_id: int | None,
 ) -> dict[str, Answer]:
-    """The newest reading of this car under each key, from whichever list it was taken by."""
+    """The newest reading of this car under each key, from whichever list it was taken by.
+
+    Settings count only when read off this controller, and a motor's timing off this motor.
+    """
     wanted: list[Any] = list(keys)
     if not wanted:
         return {}
@@ -196,8 +203,10 @@ def latest_readings(
         "(SELECT newest.id FROM check_answers AS newest "
         "JOIN check_walks ON check_walks.id = newest.walk_id WHERE newest.key = wanted.key "
         "AND check_walks.car_id = ? AND check_walks.removed_at IS NULL "
+        "AND (check_walks.controller_id IS NULL OR check_walks.controller_id IS ?) "
+        "AND (newest.key <> 'motor_timing' OR check_walks.motor_id IS ?) "
         "AND NOT newest.skipped AND newest.answered_at IS NOT NULL "
         "ORDER BY newest.answered_at DESC, newest.id DESC LIMIT 1)",
-        [*wanted, car_id],
+        [*wanted, car_id, controller_id, motor_id],
     )
     return {found.key: found for found in (Answer(**row) for row in rows)}

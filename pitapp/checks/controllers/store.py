@@ -51,16 +51,16 @@ def in_car(connection: sqlite3.Connection, car_id: int) -> Controller | None:
     return None if row is None else Controller(**row)
 
 
-def cars_of(connection: sqlite3.Connection) -> dict[int, list[str]]:
-    """The names of the cars that each controller is in, by the controller's id."""
-    found: dict[int, list[str]] = {}
+def cars_of(connection: sqlite3.Connection) -> dict[int, dict[int, str]]:
+    """The cars that each controller is in, as {controller's id: {car's id: car's name}}."""
+    found: dict[int, dict[int, str]] = {}
     for row in connection.execute(
-        "SELECT controller_id, cars.name FROM cars "  # noqa: S608
+        "SELECT controller_id, cars.id, cars.name FROM cars "  # noqa: S608
         f"JOIN car_controllers ON car_controllers.id = {_NEWEST.format('cars.id')} "
         "WHERE controller_id IS NOT NULL AND cars.removed_at IS NULL "
         "ORDER BY cars.name COLLATE NOCASE, cars.id"
     ):
-        found.setdefault(row["controller_id"], []).append(row["name"])
+        found.setdefault(row["controller_id"], {})[row["id"]] = row["name"]
     return found
 
 

@@ -69,6 +69,26 @@ def steps(connection: sqlite3.Connection, checklist_id: int) -> list[Step]:
     return [_step(row) for row in rows]
 
 
+def steps_answered(connection: sqlite3.Connection, walk_id: int) -> list[Step]:
+    """The steps that were answered in a run-through, also those removed since."""
+    rows = connection.execute(
+        f"SELECT {', '.join(f'check_steps.{name}' for name in _STEP)} FROM check_answers "  # noqa: S608
+        "JOIN check_steps ON check_steps.id = check_answers.step_id "
+        "WHERE walk_id = ? ORDER BY position, check_steps.id",
+        (walk_id,),
+    )
+    return [_step(row) for row in rows]
+
+
+def counts(connection: sqlite3.Connection) -> dict[int, int]:
+    """How many steps each list has, by the list's id."""
+    rows = connection.execute(
+        "SELECT checklist_id, count(*) AS many FROM check_steps WHERE removed_at IS NULL "
+        "GROUP BY checklist_id"
+    )
+    return {row["checklist_id"]: row["many"] for row in rows}
+
+
 def step(connection: sqlite3.Connection, step_id: int) -> Step:
     """One step, also a removed one.
 

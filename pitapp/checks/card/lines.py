@@ -1,0 +1,147 @@
+"""The lines of the scrutineering card."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Literal
+
+from pitapp.bench import store as bench
+from pitapp.checks import store
+from pitapp.checks.engine import allows
+from pitapp.checks.here import Here
+from pitapp.checks.lists import store as lists
+from pitapp.checks.models import TOPICS, Asked, Step
+from pitapp.checks.shown import figure, shown_unit
+from pitapp.kit.models import Car
+
+FIRST = ("rev_limit", "signal", "timing", "mass", "start_v")
+THEN = ("motor_timing", "ride_height", "capacity")
+LINES_THAT_MATTER = 6
+EARLY = datetime.min.replace(tzinfo=UTC)
+SHORT_NAMES = {"signal": "Signal", "timing": "Advance", "motor_timing": "Motor timing"}
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What was read, in metric as plain text, and when."""
+
+    shown: str
+    when: datetime
+
+
+@dataclass(frozen=True)
+class CardLine:
+    """One line: what the class asks, what is planned, what was read and when."""
+
+    key: str
+    name: str
+    unit: str = ""
+    asked: Asked | None = None
+    planned: str = ""
+    read: Reading | None = None
+    words: str = ""
+
+    @property
+    def level(self) -> Literal["good", "look", "stop"]:
+        """Stop outside the class, look where a limited reading is missing, else good."""
+        if self.read is None:
+            return "look" if self.asked or not self.words else "good"
+        if self.asked is not None and not allows(self.asked, self.read.shown):
+            return "stop"
+        return "stop" if self.key == "signal" and self.read.shown == "no" else "good"
+
+    @property
+    def shown_unit(self) -> str:
+        """The unit in the racer's choice."""
+        return shown_unit(self.unit)
+
+    @property
+    def asks(self) -> str:
+        """What the class asks, with the signs that every rule book uses."""
+        if self.asked is None:
+            return ""
+        least, most = self.asked.least, self.asked.most
+        if least is not None and least == most:
+            return f"= {figure(least, self.unit)}"
+        if least is not None and most is not None:
+            return f"{figure(least, self.unit)}–{figure(most, self.unit)}"
+        if least is not None:
+            return f"≥ {figure(least, self.unit)}"
+        return f"≤ {figure(most, self.unit)}" if most is not None else ""
+
+    def text(self, value: str) -> str:
+        """A reading of this line without its unit."""
+        try:
+            return figure(float(value), self.unit)
+        except ValueError:
+            return value
+
+
+def card_lines(connection: sqlite3.Connection, here: Here) -> list[CardLine]:
+    """Every line, those that matter most first."""
+    if here.car is None:
+        return []
+    steps: Sequence[Step] = ()
+    if here.controller:
+        own = lists.settings_list(connection, here.controller.id)
+        steps = lists.steps(connection, own.id)
+    by_key = {step.key: step for step in steps}
+    named = [key for key in here.asks if key not in TOPICS]
+    keys = [*FIRST, *(key for key in THEN if key in here.asks), *named]
+    read = _readings(connection, here, here.car, keys)
+    limits = (
+        {limit.name.casefold(): limit for limit in here.race_class.limits}
+        if here.race_class
+        else {}
+    )
+    found = []
+    for key in keys:
+        step, limit = by_key.get(key), limits.get(key)
+        planned = step.planned if step else ""
+        if key == "mass" and here.car.mass_g is not None:
+            planned = repr(here.car.mass_g)
+        found.append(
+            CardLine(
+                key=key,
+                name=limit.name if limit else SHORT_NAMES.get(key) or TOPICS[key].name,
+                unit=limit.unit if limit else TOPICS[key].unit,
+                asked=here.asks.get(key),
+                planned=planned,
+                read=read.get(key),
+                words=here.controller.signal_text if key == "signal" and here.controller else "",
+            )
+        )
+    return found
+
+
+def _readings(
+    connection: sqlite3.Connection, here: Here, car: Car, keys: Sequence[str]
+) -> dict[str, Reading]:
+    controller_id = here.controller.id if here.controller else None
+    latest = store.latest_readings(connection, car.id, keys, controller_id, car.motor_id)
+    found = {
+        key: Reading(answer.shown, answer.answered_at)
+        for key, answer in latest.items()
+        if answer.answered_at
+    }
+    asked = here.asks.get("motor_timing")
+    if asked and asked.least is not None and asked.most is not None and car.motor_id:
+        measured = _bench_timing(connection, car.motor_id, (asked.least + asked.most) / 2)
+        if measured and measured.when > found.get("motor_timing", Reading("", EARLY)).when:
+            found["motor_timing"] = measured
+    return found
+
+
+def _bench_timing(
+    connection: sqlite3.Connection, motor_id: int, asked_deg: float
+) -> Reading | None:
+    """Of the newest motor check, the sensor that is farthest from what is asked."""
+    for check in bench.checks(connection, motor_id, limit=1):
+        degrees = list(check.timing_by_sensor.values())
+        if degrees:
+            worst = max(degrees, key=lambda each: abs(each - asked_deg))
+            return Reading(f"{worst:.10g}", check.checked_at)
+    return None

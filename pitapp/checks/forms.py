@@ -1,0 +1,55 @@
+"""The form of a step in a run-through."""
+
+from __future__ import annotations
+
+from wtforms import HiddenField, StringField, TextAreaField
+
+from pitapp.checks.engine import enough
+from pitapp.checks.models import Step
+from pitapp.checks.shown import shown_unit, tidy
+from pitapp.web.forms import PitForm
+
+NO_REASON = "Say why in words, two at least. It stays on record beside the reading."
+TYPED_TOO = "You typed something else above. Save that, or clear it first."
+
+
+class AnswerForm(PitForm):
+    """What is found at a step: as expected, something else, nothing, or a reason to let it stand."""
+
+    checklist = HiddenField()
+    pack = HiddenField()
+    expected = HiddenField()
+    shown = StringField("It shows")
+    reason = TextAreaField("Why it must stay so", render_kw={"maxlength": 300, "rows": 2})
+
+    @classmethod
+    def of(cls, step: Step) -> AnswerForm:
+        """The form for this step, with its own keypad and unit."""
+        form = cls()
+        form.shown.keypad = "decimal" if step.kind == "number" else "text"
+        form.shown.most_characters = 40 if step.kind == "number" else 200
+        form.shown.unit_symbol = shown_unit(step.unit)
+        return form
+
+    def found(self, step: Step, *, as_expected: bool) -> str | None:
+        """The reading as it is stored, or None with the error at the field."""
+        text = self.shown.data or ""
+        try:
+            if not as_expected:
+                return tidy(step, text)
+            if text.strip() and tidy(step, text) != self.expected.data:
+                raise ValueError(TYPED_TOO)
+            return tidy(step.model_copy(update={"unit": ""}), self.expected.data or "")
+        except ValueError as error:
+            self.shown.errors = [str(error)]
+            return None
+
+    def why(self) -> str | None:
+        """The reason given, or None with the error at the field."""
+        reason = " ".join((self.reason.data or "").split())
+        if len(reason) <= 300 and enough(reason):
+            return reason
+        self.reason.errors = [
+            NO_REASON if len(reason) <= 300 else "Keep this under 300 characters."
+        ]
+        return None

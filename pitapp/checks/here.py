@@ -1,0 +1,78 @@
+"""The present for a check: the car, what is in it, the meeting, and what its class asks."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from uuid import uuid4
+
+from pitapp.checks.asks import asks
+from pitapp.checks.controllers import store as controllers
+from pitapp.checks.models import Asked, Checklist, Controller, Walk
+from pitapp.kit import store as kit
+from pitapp.kit.models import Car
+from pitapp.meetings import store as meetings
+from pitapp.meetings.models import Meeting, RaceClass
+from pitapp.web.clock import current_settings
+
+TAKEN_UP_FOR = timedelta(hours=12)
+
+
+@dataclass(frozen=True)
+class Here:
+    """What a run-through that begins now is about."""
+
+    now: datetime
+    car: Car | None = None
+    controller: Controller | None = None
+    meeting: Meeting | None = None
+    race_class: RaceClass | None = None
+    asks: dict[str, Asked] = field(default_factory=dict)
+
+    @property
+    def car_id(self) -> int | None:
+        """The car's id, if there is a car."""
+        return self.car.id if self.car else None
+
+    @property
+    def left_since(self) -> datetime:
+        """A run-through begun before this is not taken up again."""
+        return self.now - TAKEN_UP_FOR
+
+    def walk(self, checklist: Checklist, uuid: str = "", pack_id: int | None = None) -> Walk:
+        """A run-through of that list that begins now."""
+        return Walk(
+            uuid=uuid or str(uuid4()),
+            checklist_id=checklist.id,
+            car_id=self.car_id,
+            controller_id=checklist.controller_id,
+            motor_id=self.car.motor_id if self.car else None,
+            race_class_id=self.race_class.id if self.race_class else None,
+            meeting_id=self.meeting.id if self.meeting else None,
+            pack_id=pack_id,
+            firmware=self.controller.firmware
+            if checklist.controller_id and self.controller
+            else "",
+            started_at=self.now,
+        )
+
+
+def here(connection: sqlite3.Connection, now: datetime, checklist: Checklist | None = None) -> Here:
+    """The present; for a controller's settings the car that this controller is in."""
+    car = kit.current_car(connection, current_settings())
+    meeting = meetings.current_meeting(connection, now)
+    race_class = (
+        meetings.race_class(connection, meeting.race_class_id)
+        if meeting and meeting.race_class_id
+        else meetings.latest_class(connection)
+    )
+    controller = None
+    if checklist and checklist.controller_id:
+        controller = controllers.controller(connection, checklist.controller_id)
+        cars = controllers.cars_of(connection).get(controller.id, {})
+        if car is None or car.id not in cars:
+            car = kit.car(connection, next(iter(cars))) if cars else None
+    elif car:
+        controller = controllers.in_car(connection, car.id)
+    return Here(now, car, controller, meeting, race_class, asks(race_class))

@@ -1,0 +1,41 @@
+"""The plan of a whole list on one form: a field for each step that something can be planned for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from pitapp.checks.models import Step
+from pitapp.checks.shown import shown_unit, tidy, typed
+from pitapp.web.forms import PitForm
+
+
+class PlanForm(PitForm):
+    """Carries the token; the fields are `Planned`."""
+
+
+class Planned:
+    """What is planned at a step, as it stands in its field and as it is stored."""
+
+    def __init__(self, step: Step, sent: Mapping[str, str] | None = None) -> None:
+        self.step = step
+        self.name = f"planned-{step.id}"
+        self.unit = shown_unit(step.unit)
+        self.errors: list[str] = []
+        self.value = step.planned
+        self.text = typed(step.planned, step.unit)
+        if sent is not None and self.name in sent and self.offered:
+            self.text = sent[self.name]
+            self._read()
+
+    @property
+    def offered(self) -> bool:
+        """Whether anything can be planned here."""
+        return self.step.kind != "do"
+
+    def _read(self) -> None:
+        self.value = ""
+        if self.text.strip():
+            try:
+                self.value = tidy(self.step, self.text)
+            except ValueError as error:
+                self.errors = [str(error)]

@@ -1,0 +1,88 @@
+"""The controller's line on the Board: run through, as planned, legal, or why not."""
+
+from __future__ import annotations
+
+import sqlite3
+
+from pitapp.board.models import ReadyLine, Situation
+from pitapp.checks import store
+from pitapp.checks.asks import asks
+from pitapp.checks.controllers import store as controllers
+from pitapp.checks.engine import Judged, Verdict, judge_all, reasons_due, verdict
+from pitapp.checks.here import TAKEN_UP_FOR
+from pitapp.checks.lists import store as lists
+from pitapp.checks.models import Controller, Walk
+from pitapp.checks.shown import asked_text, reading
+from pitapp.web.clock import moment_text
+
+NAME = "Controller"
+
+
+def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
+    """How the controller in the car stands, and the screen that mends it."""
+    controller = controllers.in_car(connection, situation.car.id)
+    if controller is None:
+        return look("No controller noted for this car.", "/checks/controllers")
+    own = lists.settings_list(connection, controller.id)
+    run = f"/checks/lists/{own.id}/run"
+    begun = store.open_walk(
+        connection, own.id, car_id=situation.car.id, since=situation.now - TAKEN_UP_FOR
+    )
+    if begun:
+        return look(f"Run-through left half-way, begun {moment_text(begun.started_at)}.", run)
+    walk = store.last_settings_walk(connection, situation.car.id)
+    answers = store.answers(connection, walk.id) if walk else []
+    due = reasons_due(
+        walk,
+        answers,
+        lists.steps(connection, own.id),
+        controller=controller,
+        motor_id=situation.car.motor_id,
+        race_class_id=situation.race_class.id if situation.race_class else None,
+        asks=asks(situation.race_class),
+    )
+    if walk is None:
+        return look(due[0], run)
+    found = verdict(judge_all(lists.steps_answered(connection, walk.id), answers))
+    if found.legal is False and _same(walk, controller, situation):
+        reason = " ".join([outside(found.outside[0]), *due[:1]])
+        return ReadyLine(name=NAME, level="stop", word="not yet", reason=reason, href=run)
+    if due:
+        more = f" And {len(due) - 1} more." if len(due) > 1 else ""
+        return look(f"Run-through due again. {due[0]}{more}", run)
+    return standing(found, walk)
+
+
+def standing(found: Verdict, walk: Walk) -> ReadyLine:
+    """The line of a run-through that is not stale and found nothing illegal."""
+    href = f"/checks/walks/{walk.uuid}"
+    if found.different:
+        more = f" And {len(found.different) - 1} more." if len(found.different) > 1 else ""
+        return look(f"{different(found.different[0])}{more}", href)
+    if found.unread:
+        return look(f"{found.unread[0].step.name} was not read.", href)
+    said = "Legal, as planned" if found.legal else "As planned, no limit to compare with"
+    reason = f"{said}, read {moment_text(walk.ended_at or walk.started_at)}."
+    return ReadyLine(name=NAME, level="good", word="ready", reason=reason, href=href)
+
+
+def look(reason: str, href: str) -> ReadyLine:
+    """A line that asks for a look."""
+    return ReadyLine(name=NAME, level="look", word="look", reason=reason, href=href)
+
+
+def outside(judged: Judged) -> str:
+    """In a sentence, what is outside the class."""
+    shown, asked = reading(judged.shown, judged.unit), asked_text(judged.asked, judged.unit)
+    return f"{judged.step.name} shows {shown}, the class asks {asked}."
+
+
+def different(judged: Judged) -> str:
+    """In a sentence, what is not as planned."""
+    shown, planned = (reading(text, judged.unit) for text in (judged.shown, judged.planned))
+    return f"{judged.step.name} shows {shown}, planned {planned}."
+
+
+def _same(walk: Walk, controller: Controller, situation: Situation) -> bool:
+    race_class_id = situation.race_class.id if situation.race_class else None
+    return walk.controller_id == controller.id and walk.race_class_id == race_class_id

@@ -1,0 +1,233 @@
+"""The Checks screens: what there is to run through, one step a screen, and the verdict."""
+
+from __future__ import annotations
+
+import sqlite3
+from typing import Any
+
+from flask import Blueprint, redirect, request, url_for
+
+from pitapp.board.models import Situation
+from pitapp.checks import ready, store, walking
+from pitapp.checks.card.routes import blueprint as card
+from pitapp.checks.controllers import store as kept
+from pitapp.checks.controllers.routes import blueprint as controllers
+from pitapp.checks.engine import plan_from
+from pitapp.checks.forms import AnswerForm
+from pitapp.checks.here import here
+from pitapp.checks.lists import store as lists
+from pitapp.checks.lists.routes import blueprint as own_lists
+from pitapp.checks.models import Step, Walk
+from pitapp.checks.shown import asked_text, reading, typed
+from pitapp.checks.view import StepView, VerdictView, look_up
+from pitapp.db import get_db
+from pitapp.errors import BadRequest, NotThere
+from pitapp.web.clock import now
+from pitapp.web.htmx import after_write, show, show_part
+from pitapp.web.undo import notice
+from pitapp.web.writes import write
+
+blueprint = Blueprint("checks", __name__, url_prefix="/checks")
+blueprint.add_app_template_filter(reading, "reading")
+blueprint.add_app_template_filter(asked_text, "asked")
+blueprint.add_app_template_filter(typed, "typed")
+for part in (card, controllers, own_lists):
+    blueprint.register_blueprint(part)
+
+
+@blueprint.get("")
+def page() -> Any:
+    connection = get_db()
+    present = here(connection, now())
+    situation = (
+        Situation(
+            car=present.car,
+            now=present.now,
+            meeting=present.meeting,
+            race_class=present.race_class,
+        )
+        if present.car
+        else None
+    )
+    own = lists.checklists(connection)
+    return show(
+        "checks/page.html",
+        "checks/_part.html",
+        here=present,
+        has_controllers=bool(present.controller or kept.controllers(connection)),
+        controller_line=ready.line(connection, situation) if situation else None,
+        checklists=own,
+        counts=lists.counts(connection),
+        last=store.last_walks(connection, [each.id for each in own], present.car_id),
+        settings=lists.settings_list(connection, present.controller.id)
+        if present.controller
+        else None,
+    )
+
+
+@blueprint.get("/lists/<int:checklist_id>/run")
+def run(checklist_id: int) -> Any:
+    """Take up the run-through that was left half-way, or show the first step of a new one."""
+    connection = get_db()
+    checklist = lists.checklist(connection, checklist_id)
+    present = here(connection, now(), checklist)
+    pack_id = request.args.get("pack", type=int)
+    begun = store.open_walk(
+        connection,
+        checklist_id,
+        car_id=present.car_id,
+        pack_id=pack_id,
+        since=present.left_since,
+    )
+    return _show(connection, begun or present.walk(checklist, pack_id=pack_id))
+
+
+@blueprint.get("/walks/<uuid>")
+def walk(uuid: str) -> Any:
+    connection = get_db()
+    return _show(connection, store.walk(connection, uuid))
+
+
+@blueprint.get("/walks/<uuid>/part")
+def walk_part(uuid: str) -> Any:
+    connection = get_db()
+    return _show(connection, store.walk(connection, uuid), part=True)
+
+
+@blueprint.get("/walks/<uuid>/steps/<int:step_id>")
+def step(uuid: str, step_id: int) -> Any:
+    connection = get_db()
+    return _show(connection, store.walk(connection, uuid), lists.step(connection, step_id))
+
+
+@blueprint.get("/walks/<uuid>/steps/<int:step_id>/part")
+def step_part(uuid: str, step_id: int) -> Any:
+    connection = get_db()
+    at = lists.step(connection, step_id)
+    return _show(connection, store.walk(connection, uuid), at, part=True)
+
+
+@blueprint.post("/walks/<uuid>/steps/<int:step_id>")
+@write
+def answer(connection: sqlite3.Connection, uuid: str, step_id: int) -> Any:
+    at = lists.step(connection, step_id)
+    form = AnswerForm.of(at)
+    if not form.validate_on_submit():
+        raise BadRequest("This step could not be understood. Go back and try again.")
+    current = _begun(connection, uuid, at, form)
+    if "timer" in request.form:
+        walking.start_timer(connection, current, at, now())
+        return after_write("checks.step", "checks.step_part", uuid=uuid, step_id=step_id)
+    token = _answered(connection, current, at, form)
+    if form.shown.errors or form.reason.errors:
+        return _show(connection, current, at, form, 422)
+    if token:
+        notice(f"Changed {at.name}", token)
+    return after_write("checks.walk", "checks.walk_part", uuid=uuid)
+
+
+def _answered(
+    connection: sqlite3.Connection, current: Walk, at: Step, form: AnswerForm
+) -> str | None:
+    asks = here(connection, now(), lists.checklist(connection, at.checklist_id)).asks
+    steps = look_up(connection, current, at)[0]
+    skipped, shown, reason = "skip" in request.form, "", ""
+    if skipped:
+        if at.required:
+            form.shown.errors = ["This step cannot be left out."]
+            return None
+    elif "stand" in request.form:
+        held = next((a for a in store.answers(connection, current.id) if a.step_id == at.id), None)
+        if held is None:
+            form.shown.errors = ["Write what it shows first."]
+            return None
+        shown, reason = held.shown, form.why() or ""
+    else:
+        shown = form.found(at, as_expected="take" in request.form) or ""
+    if form.shown.errors or form.reason.errors:
+        return None
+    _, token = walking.answer(
+        connection,
+        current,
+        steps,
+        at,
+        shown,
+        asks=asks,
+        now=now(),
+        reason=reason,
+        skipped=skipped,
+    )
+    return None if reason else token
+
+
+def _begun(connection: sqlite3.Connection, uuid: str, at: Step, form: AnswerForm) -> Walk:
+    known = store.known_walk(connection, uuid)
+    if known is None:
+        checklist = lists.checklist(connection, at.checklist_id)
+        pack = form.pack.data or ""
+        pack_id = int(pack) if pack.isascii() and pack.isdecimal() and len(pack) < 12 else None
+        try:
+            new = here(connection, now(), checklist).walk(checklist, uuid, pack_id)
+        except ValueError:
+            raise NotThere("There is no such run-through.") from None
+        known = store.begin(connection, new)
+    if known.checklist_id != at.checklist_id:
+        raise NotThere("This step belongs to another list.")
+    return known
+
+
+@blueprint.post("/walks/<uuid>/again")
+@write
+def again(connection: sqlite3.Connection, uuid: str) -> Any:
+    """Set the run-through aside and begin anew."""
+    current = store.walk(connection, uuid)
+    notice("Set the run-through aside", store.take_away(connection, current, now()))
+    return redirect(
+        url_for("checks.run", checklist_id=current.checklist_id, pack=current.pack_id), 303
+    )
+
+
+@blueprint.post("/walks/<uuid>/remove")
+@write
+def remove(connection: sqlite3.Connection, uuid: str) -> Any:
+    current = store.walk(connection, uuid)
+    notice("Took the run-through away", store.take_away(connection, current, now()))
+    return redirect(url_for("checks.lists.past", checklist_id=current.checklist_id), 303)
+
+
+@blueprint.post("/walks/<uuid>/plan")
+@write
+def take_as_plan(connection: sqlite3.Connection, uuid: str) -> Any:
+    """Plan from now on what was read in this run-through."""
+    _, judged = look_up(connection, store.walk(connection, uuid))
+    plan = plan_from(judged)
+    if plan:
+        notice("The plan is now what was read", lists.save_plan(connection, plan, now()))
+    return after_write("checks.walk", "checks.walk_part", uuid=uuid)
+
+
+def _show(
+    connection: sqlite3.Connection,
+    current: Walk,
+    at: Step | None = None,
+    form: AnswerForm | None = None,
+    status: int = 200,
+    *,
+    part: bool = False,
+) -> Any:
+    checklist = lists.checklist(connection, current.checklist_id)
+    if at is not None and at.checklist_id != checklist.id:
+        raise NotThere("This step belongs to another list.")
+    present = here(connection, now(), checklist)
+    steps, judged = look_up(connection, current, at)
+    view = StepView.of(connection, current, present, judged, at, form) if steps else None
+    values = {
+        "checklist": checklist,
+        "walk": current,
+        "here": present,
+        "view": view,
+        "verdict": None if view else VerdictView(judged, current),
+    }
+    if part:
+        return show_part("checks/_walk.html", status, **values)
+    return show("checks/walk.html", "checks/_walk.html", status, **values)

@@ -1,0 +1,134 @@
+"""What the screens of a run-through show: one step with all that belongs to it, or the verdict."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from pitapp.checks import store
+from pitapp.checks.engine import Judged, Verdict, allows, first_open, judge_all, plan_from, verdict
+from pitapp.checks.forms import AnswerForm
+from pitapp.checks.here import Here
+from pitapp.checks.lists import store as lists
+from pitapp.checks.models import Answer, Asked, Step, Walk
+
+
+def look_up(
+    connection: sqlite3.Connection, walk: Walk, at: Step | None = None
+) -> tuple[list[Step], list[Judged]]:
+    """The steps of a run-through and what was found: an ended one keeps the steps that it had."""
+    if walk.ended_at is None:
+        steps = lists.steps(connection, walk.checklist_id)
+    else:
+        steps = lists.steps_answered(connection, walk.id)
+    if at is not None and at.id not in [each.id for each in steps]:
+        steps.append(at)
+    return steps, judge_all(steps, store.answers(connection, walk.id) if walk.id else [])
+
+
+@dataclass(frozen=True)
+class StepView:
+    """One step of a run-through."""
+
+    judged: Judged
+    form: AnswerForm
+    number: int
+    total: int
+    previous_id: int | None
+    asked: Asked | None
+    last: Answer | None
+    signal: str
+    begun: bool
+
+    @classmethod
+    def of(
+        cls,
+        connection: sqlite3.Connection,
+        walk: Walk,
+        here: Here,
+        judged: Sequence[Judged],
+        at: Step | None = None,
+        form: AnswerForm | None = None,
+    ) -> StepView | None:
+        """The step `at`, or where the run-through goes on; None when it does not go on."""
+        current = (
+            next(each for each in judged if each.step.id == at.id) if at else first_open(judged)
+        )
+        if current is None:
+            return None
+        place = [each.step.id for each in judged].index(current.step.id)
+        step = current.step
+        return cls(
+            judged=current,
+            form=form or AnswerForm.of(step),
+            number=place + 1,
+            total=len(judged),
+            previous_id=judged[place - 1].step.id if place and walk.id else None,
+            asked=here.asks.get(step.key),
+            last=store.last_shown(connection, walk, step),
+            signal=here.controller.signal_text
+            if here.controller and step.topic == "signal"
+            else "",
+            begun=walk.id > 0,
+        )
+
+    @property
+    def step(self) -> Step:
+        """The step itself."""
+        return self.judged.step
+
+    @property
+    def expected(self) -> str:
+        """What one tap confirms: the plan; for a yes or no without one, a yes."""
+        return self.step.planned or {"do": "done", "yesno": "yes"}.get(self.step.kind, "")
+
+    @property
+    def plan_outside(self) -> bool:
+        """Whether the plan itself is outside the class."""
+        if not self.step.planned or self.asked is None:
+            return False
+        return not allows(self.asked, self.step.planned)
+
+    @property
+    def wait_over(self) -> datetime | None:
+        """When the wait of a timed step is over, if its timer runs."""
+        answer = self.judged.answer
+        if self.step.wait_s is None or answer is None or answer.began_at is None:
+            return None
+        return answer.began_at + timedelta(seconds=self.step.wait_s)
+
+
+@dataclass(frozen=True)
+class VerdictView:
+    """What an ended run-through comes to."""
+
+    judged: Sequence[Judged]
+    walk: Walk
+
+    @property
+    def found(self) -> Verdict:
+        """The verdict."""
+        return verdict(self.judged)
+
+    @property
+    def level(self) -> str:
+        """Good, look or stop."""
+        found = self.found
+        if found.legal is False:
+            return "stop"
+        remarkable = found.different or found.unread or found.early or self.unlike
+        return "look" if remarkable else "good"
+
+    @property
+    def unlike(self) -> tuple[Judged, ...]:
+        """What should be as planned and is not, on a list that no class limits."""
+        return tuple(
+            each for each in self.judged if each.step.kind == "yesno" and each.shown == "no"
+        )
+
+    @property
+    def can_be_planned(self) -> bool:
+        """Whether something was read that is not planned so."""
+        return bool(plan_from(self.judged))
