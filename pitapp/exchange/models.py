@@ -1,0 +1,103 @@
+"""The file of everything as a pydantic model, made from the schema so that no table is forgotten."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import date
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, create_model
+
+from pitapp.db import stamp, when
+from pitapp.exchange import store
+
+FORMAT = "pitapp everything"
+VERSION = 1
+LONGEST_TEXT = 1_000_000
+MOST_ROWS = 500_000
+
+
+class Row(BaseModel):
+    """A row of a table: no column that the table has not, no value of another kind."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
+
+
+class Head(BaseModel):
+    """How a file of everything begins."""
+
+    model_config = ConfigDict(extra="allow")
+
+    format: Literal["pitapp everything"]
+    version: int
+    schema_version: int
+
+
+def _moment(text: str) -> str:
+    try:
+        stamp(when(text))
+    except (ValueError, OverflowError):
+        raise ValueError("a moment is written like 2026-05-03T09:30:00Z") from None
+    return text
+
+
+def _day(text: str) -> str:
+    try:
+        date.fromisoformat(text)
+    except ValueError:
+        raise ValueError("a day is written like 2026-05-03") from None
+    return text
+
+
+INTEGER = Annotated[int, Field(ge=-(2**63), le=2**63 - 1)]
+REAL = Annotated[float, Field()]
+TEXT = Annotated[str, Field(max_length=LONGEST_TEXT)]
+MOMENT = Annotated[str, Field(max_length=40), AfterValidator(_moment)]
+DAY = Annotated[str, Field(max_length=10), AfterValidator(_day)]
+MAKE: Any = create_model
+KINDS: dict[str, Any] = {"INTEGER": INTEGER, "REAL": REAL, "TEXT": TEXT}
+
+
+def everything(connection: sqlite3.Connection) -> type[BaseModel]:
+    """The model of a file of everything for this database's schema."""
+    fields: dict[str, Any] = {}
+    for table in store.tables(connection):
+        row: Any = MAKE(
+            f"row_of_{table}",
+            __base__=Row,
+            **{column.name: _field(column) for column in store.columns(connection, table)},
+        )
+        fields[table] = (Annotated[list[row], Field(max_length=MOST_ROWS)], Field([]))
+    content = MAKE("Tables", __config__=ConfigDict(extra="forbid"), **fields)
+    made: type[BaseModel] = MAKE(
+        "Everything",
+        __config__=ConfigDict(extra="forbid", strict=True),
+        __doc__="All that pitapp keeps of one racer, table by table.",
+        format=(Literal["pitapp everything"], Field(description="What this file is.")),
+        version=(Literal[1], Field(description="The version of this layout.")),
+        schema_version=(
+            Annotated[int, Field(ge=1)],
+            Field(description="The version of the tables that the rows were taken from."),
+        ),
+        written_at=(MOMENT, Field(description="When it was written, in UTC.")),
+        written_by=(Annotated[str, Field(max_length=60)], Field(description="What wrote it.")),
+        tables=(content, Field(description="The rows of each table, in the order of their keys.")),
+    )
+    return made
+
+
+def json_schema(connection: sqlite3.Connection) -> dict[str, Any]:
+    """The published schema of the file of everything (JSON Schema 2020-12)."""
+    schema = everything(connection).model_json_schema()
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
+
+
+def _field(column: store.Column) -> tuple[Any, Any]:
+    kind = KINDS[column.kind]
+    if column.kind == "TEXT" and column.name.endswith("_at"):
+        kind = MOMENT
+    elif column.name in ("day", "bought_on"):
+        kind = DAY
+    if column.may_be_null:
+        kind = kind | None
+    return kind, ... if column.needed else Field(None)

@@ -1,0 +1,126 @@
+"""Whether every row can be read by the room that it belongs to."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from typing import Any
+
+from pydantic import ValidationError, model_validator
+
+from pitapp.bench.models import MotorCheck
+from pitapp.checks.models import Answer, Checklist, Controller, Step, Walk
+from pitapp.drive.inputs import BY_NAME
+from pitapp.exchange import store
+from pitapp.gearing.answer import GearFit
+from pitapp.kit.leads.models import Lead
+from pitapp.kit.models import Car, Gear, Motor
+from pitapp.kit.scales.models import Part, Weighing
+from pitapp.limits import number
+from pitapp.meetings.models import ClassLimit, Heat, Meeting, RaceClass
+from pitapp.packs.models import Charge, ChargerRecord, Pack, PlanRecord, Reading, Storage
+from pitapp.record import Record
+from pitapp.runs.models import FittedController, Run, Setting, SetupEntry, TyreSet
+from pitapp.tracks.models import Straight, Track
+
+
+class RunLists(Record):
+    """The lists of a run's snapshot that runs share."""
+
+    setup: tuple[Setting, ...] = ()
+    controller: FittedController | None = None
+
+
+class ForecastInput(Record):
+    """A figure of the racer's own for the forecast."""
+
+    name: str
+    value: float
+
+    @model_validator(mode="after")
+    def _in_range(self) -> ForecastInput:
+        figure = BY_NAME.get(self.name)
+        if figure:
+            number(self.value, figure.label.lower(), figure.least, figure.most, unit=figure.unit)
+        return self
+
+
+MODELS: dict[str, type[Record]] = {
+    "car_setup": SetupEntry,
+    "cars": Car,
+    "charge_plans": PlanRecord,
+    "chargers": ChargerRecord,
+    "check_answers": Answer,
+    "check_steps": Step,
+    "check_walks": Walk,
+    "checklists": Checklist,
+    "class_limits": ClassLimit,
+    "controllers": Controller,
+    "corner_weighings": Weighing,
+    "forecast_inputs": ForecastInput,
+    "gear_fits": GearFit,
+    "gears": Gear,
+    "heats": Heat,
+    "leads": Lead,
+    "meetings": Meeting,
+    "motor_checks": MotorCheck,
+    "motors": Motor,
+    "pack_charges": Charge,
+    "pack_readings": Reading,
+    "pack_storages": Storage,
+    "packs": Pack,
+    "race_classes": RaceClass,
+    "run_setups": RunLists,
+    "runs": Run,
+    "track_straights": Straight,
+    "tracks": Track,
+    "tyre_sets": TyreSet,
+    "weighed_parts": Part,
+}
+PLAIN = {
+    "car_controllers": "numbers of rows and a moment",
+    "car_fitted": "numbers of rows and a moment",
+    "pack_charge_answers": "short texts that are only shown",
+    "settings": "short texts, each with a value to fall back on",
+}
+
+
+def read_all(connection: sqlite3.Connection) -> None:
+    """Read every row as its room does.
+
+    Raises:
+        ValueError: a row is not as its room writes it; the sentence names it.
+    """
+    for table in store.tables(connection):
+        model = MODELS.get(table)
+        if model is None:
+            continue
+        for row in store.rows(connection, table):
+            try:
+                model(**_values(row, model))
+            except ValidationError as error:
+                finding = error.errors(include_url=False)[0]
+                where = ", ".join(str(part) for part in finding["loc"][:1])
+                said = str(finding["msg"]).removeprefix("Value error, ")
+                raise ValueError(
+                    f"In {table}, row {row.get('id')}{f', {where}' if where else ''}: {said}"
+                ) from None
+            except RecursionError:
+                raise ValueError(f"In {table}, row {row.get('id')}: lists within lists.") from None
+
+
+def _values(row: dict[str, Any], model: type[Record]) -> dict[str, Any]:
+    if model is RunLists:
+        found = json.loads(row["body"])
+        return found if isinstance(found, dict) else {"setup": found}
+    values = {name: value for name, value in row.items() if name in model.model_fields}
+    return {
+        name: _opened(value, model.model_fields[name].annotation) for name, value in values.items()
+    }
+
+
+def _opened(value: Any, annotation: Any) -> Any:
+    """A list or an object that the table keeps as JSON."""
+    if annotation is not str and isinstance(value, str) and value[:1] in ("[", "{"):
+        return json.loads(value)
+    return None if value == "" and annotation is not str else value
