@@ -118,7 +118,8 @@ def test_the_motor_is_known_before_the_meeting(live: Live, page: Page) -> None:
     entry.expect_figure("timing-mean", "41.0")
     entry.expect_figure("timing-spread", "3.0")
     findings = page.locator("#findings")
-    for sentence in ("Timing not legal", "Sensor C is out", "Rotor weaker", "Draws much more"):
+    expect(page.locator("#urgent")).to_contain_text("Timing not legal")
+    for sentence in ("Sensor C is out", "Rotor weaker", "Draws much more"):
         expect(findings).to_contain_text(sentence)
 
     connection = live.app.extensions["pitapp.db"].connection()

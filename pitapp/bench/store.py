@@ -10,7 +10,7 @@ from pitapp.db import stamp, undo
 from pitapp.errors import ChangedMeanwhile, NotThere
 
 _CHECK = ", ".join(MotorCheck.model_fields)
-_NEW_FIRST = "as_new DESC, CASE WHEN as_new THEN checked_at END DESC, checked_at, id"
+_END = "9999"
 
 
 def checks(
@@ -45,10 +45,9 @@ def check(connection: sqlite3.Connection, check_id: int) -> MotorCheck:
 def latest_checks(connection: sqlite3.Connection) -> dict[int, MotorCheck]:
     """The newest check of each motor still in the kit, by the motor's id."""
     rows = connection.execute(
-        f"SELECT {_CHECK} FROM (SELECT motor_checks.*, row_number() OVER "  # noqa: S608
-        "(PARTITION BY motor_id ORDER BY checked_at DESC, motor_checks.id DESC) AS place "
-        "FROM motor_checks JOIN motors ON motors.id = motor_id AND motors.removed_at IS NULL "
-        "WHERE motor_checks.removed_at IS NULL) WHERE place = 1"
+        f"SELECT {_CHECK} FROM motor_checks WHERE id IN (SELECT "  # noqa: S608
+        "(SELECT id FROM motor_checks WHERE motor_id = motors.id AND removed_at IS NULL "
+        "ORDER BY checked_at DESC, id DESC LIMIT 1) FROM motors WHERE removed_at IS NULL)"
     )
     return {row["motor_id"]: MotorCheck(**row) for row in rows}
 
@@ -56,9 +55,7 @@ def latest_checks(connection: sqlite3.Connection) -> dict[int, MotorCheck]:
 def check_when_new(connection: sqlite3.Connection, until: MotorCheck) -> MotorCheck | None:
     """What a check is compared with: the last one up to it that was marked new, else the first."""
     row = connection.execute(
-        f"SELECT {_CHECK} FROM motor_checks WHERE motor_id = ? AND removed_at IS NULL "  # noqa: S608
-        "AND (checked_at, id) <= (?, ?) AND (free_rpm IS NOT NULL OR current_a IS NOT NULL) "
-        f"ORDER BY {_NEW_FIRST} LIMIT 1",
+        f"SELECT {_CHECK} FROM motor_checks WHERE id = {_when_new('?1', '(?2, ?3)')}",  # noqa: S608
         (until.motor_id, stamp(until.checked_at), until.id),
     ).fetchone()
     return None if row is None else MotorCheck(**row)
@@ -67,12 +64,24 @@ def check_when_new(connection: sqlite3.Connection, until: MotorCheck) -> MotorCh
 def checks_when_new(connection: sqlite3.Connection) -> dict[int, MotorCheck]:
     """What the newest check of each motor is compared with, by the motor's id."""
     rows = connection.execute(
-        f"SELECT {_CHECK} FROM (SELECT *, row_number() OVER "  # noqa: S608
-        f"(PARTITION BY motor_id ORDER BY {_NEW_FIRST}) AS place FROM motor_checks "
-        "WHERE removed_at IS NULL AND (free_rpm IS NOT NULL OR current_a IS NOT NULL)) "
-        "WHERE place = 1"
+        f"SELECT {_CHECK} FROM motor_checks WHERE id IN "  # noqa: S608
+        f"(SELECT {_when_new('motors.id', '(?1, 0)')} FROM motors WHERE removed_at IS NULL)",
+        (_END,),
     )
     return {row["motor_id"]: MotorCheck(**row) for row in rows}
+
+
+def _when_new(motor_id: str, until: str) -> str:
+    """An expression for the id of that motor's check when new, among those up to a moment and id."""
+    known = (
+        f"SELECT id FROM motor_checks WHERE motor_id = {motor_id} "  # noqa: S608
+        f"AND (checked_at, id) <= {until} AND removed_at IS NULL "
+        "AND (free_rpm IS NOT NULL OR current_a IS NOT NULL)"
+    )
+    return (
+        f"coalesce(({known} AND as_new = 1 ORDER BY checked_at DESC, id DESC LIMIT 1), "
+        f"({known} ORDER BY checked_at, id LIMIT 1))"
+    )
 
 
 def save_check(connection: sqlite3.Connection, item: MotorCheck, now: datetime) -> tuple[int, str]:

@@ -18,6 +18,8 @@ CREATE TABLE motor_checks (
 ) STRICT;
 
 CREATE INDEX motor_checks_by_motor ON motor_checks (motor_id, checked_at DESC, id DESC);
+CREATE INDEX motor_checks_as_new ON motor_checks (motor_id, checked_at DESC, id DESC)
+    WHERE as_new = 1;
 
 CREATE TABLE weighed_parts (
     id INTEGER PRIMARY KEY,
