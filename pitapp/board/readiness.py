@@ -6,12 +6,16 @@ import sqlite3
 from collections.abc import Callable
 
 from pitapp.board.models import ReadyLine, Situation
+from pitapp.checks import ready as checks
 from pitapp.gearing import ready as gearing
 
 Source = Callable[[sqlite3.Connection, Situation], ReadyLine | None]
 
 # Each with the words of the large button that mends it.
-SOURCES: tuple[tuple[str, Source], ...] = (("Fit the gear", gearing.line),)
+SOURCES: tuple[tuple[str, Source], ...] = (
+    ("Fit the gear", gearing.line),
+    ("Run through the controller", checks.line),
+)
 
 
 def lines(connection: sqlite3.Connection, situation: Situation) -> list[tuple[str, ReadyLine]]:
