@@ -21,7 +21,24 @@ DEFAULT_PORT = 8510
 DEMO_PORT = 8511
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+class Lazy(click.Group):
+    """The group of commands; those of the copies are imported when one is asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """The names of all commands."""
+        return sorted({*super().list_commands(ctx), "backup", "restore", "inspect"})
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The command of that name."""
+        if cmd_name in ("backup", "restore", "inspect"):
+            from pitapp.copies import commands
+
+            command: click.Command = getattr(commands, cmd_name)
+            return command
+        return super().get_command(ctx, cmd_name)
+
+
+@click.group(cls=Lazy, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="pitapp")
 def cli() -> None:
     """The race day of an electric model touring car, on a phone with no signal."""
@@ -54,8 +71,11 @@ def _serving(port: int) -> Callable[[Command], Command]:
 def serve(host: str, port: int, data: Path | None) -> None:
     """Serve your own data until you press Ctrl-C."""
     from pitapp import create_app
+    from pitapp.copies import daily
 
-    run(create_app(data), host, port)
+    app = create_app(data)
+    daily.start(app)
+    run(app, host, port)
 
 
 @cli.command()

@@ -37,11 +37,13 @@ ROOMS = (
     "board",
     "meetings",
     "tracks",
+    "runs",
     "gearing",
     "kit",
     "bench",
     "checks",
     "packs",
+    "copies",
     "settings",
 )
 DATABASE_NAME = "pitapp.sqlite3"

@@ -20,6 +20,7 @@ class Place(NamedTuple):
 FOOT = (
     Place("board", "/", "Board"),
     Place("gearing", "/gearing", "Gearing"),
+    Place("runs", "/runs", "Runs"),
     Place("kit", "/kit", "Kit"),
     Place("more", "/more", "More"),
 )
@@ -28,6 +29,7 @@ MORE = (
     Place("tracks", "/tracks", "Tracks", "Straights, past runs, the gear to start with"),
     Place("bench", "/bench", "Bench", "Motor checks: Kv, current, timing"),
     Place("packs", "/packs", "Packs", "Charge by steps, charge plan, storage"),
+    Place("copies", "/copies", "Copies", "Keep and bring back all your data"),
     Place("settings", "/settings", "Settings", "Units, look, this device"),
 )
 

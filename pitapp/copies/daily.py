@@ -1,0 +1,43 @@
+"""A copy a day while the app is in use, made beside the requests."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from contextlib import closing
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from flask import Flask
+
+from pitapp.copies import store
+from pitapp.db.connect import Database, connect
+from pitapp.errors import PitappError
+
+CHECK_EVERY = timedelta(minutes=30)
+log = logging.getLogger(__name__)
+
+
+def start(app: Flask) -> None:
+    """From now on let requests see to it that there is a copy of each day."""
+    database: Database = app.extensions["pitapp.db"]
+    data_dir: Path = app.config["PITAPP_DATA_DIR"]
+    looked_at: list[datetime] = []
+
+    def look() -> None:
+        now: datetime = app.extensions["pitapp.clock"]()
+        if looked_at and abs(now - looked_at[-1]) < CHECK_EVERY:
+            return
+        looked_at[:] = [now]
+        if store.daily_due(data_dir, now):
+            threading.Thread(target=_copy, args=(database.path, data_dir, now), daemon=True).start()
+
+    app.before_request(look)
+
+
+def _copy(path: Path, data_dir: Path, now: datetime) -> None:
+    try:
+        with closing(connect(path)) as connection:
+            store.keep_copy(connection, data_dir, store.DAILY, now)
+    except (PitappError, OSError) as error:
+        log.warning("The daily copy could not be made: %s", error)

@@ -1,0 +1,17 @@
+"""The forms of the Copies screen."""
+
+from __future__ import annotations
+
+from flask_wtf.file import FileField, FileRequired
+
+from pitapp.web.forms import PitForm
+
+
+class UploadForm(PitForm):
+    """A copy to look into before it is brought back."""
+
+    file = FileField("A copy from elsewhere", [FileRequired("Choose the file first.")])
+
+
+class PlainForm(PitForm):
+    """A button: nothing to fill in but the token."""

@@ -1,0 +1,109 @@
+"""The Copies screen: make one, take it away, look into one, bring it back."""
+
+from __future__ import annotations
+
+import re
+import secrets
+from pathlib import Path
+from typing import Any
+
+from flask import Blueprint, current_app, send_file
+
+from pitapp.copies import store
+from pitapp.copies.forms import PlainForm, UploadForm
+from pitapp.db import get_db
+from pitapp.db.examine import examine
+from pitapp.errors import NotThere, Refused
+from pitapp.web.clock import now
+from pitapp.web.htmx import after_write, show
+from pitapp.web.undo import notice
+
+blueprint = Blueprint("copies", __name__, url_prefix="/copies")
+UPLOADED = ".uploaded-{}.sqlite3"
+_TOKEN = re.compile(r"[0-9a-f]{16}\Z")
+
+
+def _data_dir() -> Path:
+    folder: Path = current_app.config["PITAPP_DATA_DIR"]
+    return folder
+
+
+@blueprint.get("")
+def page() -> Any:
+    return _show(UploadForm())
+
+
+@blueprint.post("")
+def make() -> Any:
+    path = store.keep_copy(get_db(), _data_dir(), "by-hand", now())
+    notice(f"Copied to {path.name}")
+    return after_write("copies.page")
+
+
+@blueprint.get("/<name>")
+def download(name: str) -> Any:
+    path = store.kept_path(_data_dir(), name)
+    return send_file(path, as_attachment=True, download_name=f"pitapp-{name}", max_age=0)
+
+
+@blueprint.get("/<name>/look")
+def look(name: str) -> Any:
+    path = store.kept_path(_data_dir(), name)
+    return _show_contents(path, f"/copies/{name}/restore", name)
+
+
+@blueprint.post("/<name>/restore")
+def restore(name: str) -> Any:
+    return _bring_back(store.kept_path(_data_dir(), name))
+
+
+@blueprint.post("/uploaded")
+def upload() -> Any:
+    form = UploadForm()
+    if not form.validate_on_submit():
+        return _show(form, 422)
+    for old in _data_dir().glob(UPLOADED.format("*")):
+        old.unlink(missing_ok=True)
+    token = secrets.token_hex(8)
+    path = _data_dir() / UPLOADED.format(token)
+    form.file.data.save(path)
+    try:
+        return _show_contents(path, f"/copies/uploaded/{token}/restore", form.file.data.filename)
+    except Refused as error:
+        path.unlink(missing_ok=True)
+        form.file.errors = [str(error)]
+        return _show(form, 422)
+
+
+@blueprint.post("/uploaded/<token>/restore")
+def restore_uploaded(token: str) -> Any:
+    path = _data_dir() / UPLOADED.format(token)
+    if not _TOKEN.match(token) or not path.is_file():
+        raise NotThere("That upload is gone. Send the file again.")
+    answer = _bring_back(path)
+    path.unlink(missing_ok=True)
+    return answer
+
+
+def _bring_back(path: Path) -> Any:
+    before = store.restore(get_db(), path, _data_dir(), now())
+    notice(f"Brought back. What was here before is kept as {before.name}")
+    return after_write("copies.page")
+
+
+def _show_contents(path: Path, action: str, name: str) -> Any:
+    return show(
+        "copies/look.html",
+        "copies/_look.html",
+        contents=examine(path),
+        here=store.here(get_db()),
+        action=action,
+        name=name,
+        form=PlainForm(),
+    )
+
+
+def _show(form: UploadForm, status: int = 200) -> Any:
+    return show(
+        "copies/page.html", "copies/_part.html", status, form=form, kept=store.kept(_data_dir())
+    )
