@@ -8,6 +8,7 @@ from wtforms import SelectField, ValidationError
 
 from pitapp.runs.formulas import parse_time_s, time_text
 from pitapp.web.fields import NumberField
+from pitapp.web.quantities import plain
 
 
 class TimeField(NumberField):
@@ -23,6 +24,40 @@ class TimeField(NumberField):
         if valuelist:
             self.typed = valuelist[0]
             self.data = parse_time_s(self.typed[:60]) if self.typed.strip() else None
+
+
+class QuickField(NumberField):
+    """A number as one of a few quick choices, or typed beside "other"."""
+
+    other = "other"
+
+    def __init__(
+        self, label: str | None = None, *, quick: dict[float, str], **options: Any
+    ) -> None:
+        super().__init__(label, **options)
+        self.quick = quick
+
+    @property
+    def choice(self) -> str:
+        """The value of the choice that is ticked, or empty."""
+        if self.typed is None and self.data in self.quick:
+            return plain(self.data)
+        return self.other if self._value() else ""
+
+    def _value(self) -> str:
+        if self.typed is None and self.data in self.quick:
+            return ""
+        return super()._value()
+
+    def process_formdata(self, valuelist: list[str]) -> None:
+        """Read the choice, or what was typed where that is "other" or none."""
+        choices = {plain(value): value for value in self.quick}
+        chosen = next((text for text in valuelist if text in choices), None)
+        typed = [text for text in valuelist if text != self.other]
+        if chosen is not None and self.other not in valuelist:
+            self.typed, self.data = None, choices[chosen]
+        else:
+            super().process_formdata(typed[-1:])
 
 
 class IdField(SelectField):

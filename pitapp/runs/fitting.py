@@ -48,7 +48,8 @@ def occasion(connection: sqlite3.Connection, heat_id: int | None, now: datetime)
     """
     if heat_id is not None:
         heat = meetings.heat(connection, heat_id)
-        return Occasion(meetings.meeting(connection, heat.meeting_id), heat)
+        outing = heat if heat.kind in CAR_KINDS else None
+        return Occasion(meetings.meeting(connection, heat.meeting_id), outing)
     meeting = meetings.current_meeting(connection, now)
     if meeting is None or meeting.day > now.astimezone(meeting.zone).date():
         return Occasion(None, None)

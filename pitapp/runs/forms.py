@@ -9,10 +9,11 @@ from typing import Any
 from wtforms import HiddenField, StringField, TextAreaField
 
 from pitapp.meetings.formulas import moment
-from pitapp.runs.fields import IdField, TimeField
+from pitapp.runs.fields import IdField, QuickField, TimeField
 from pitapp.runs.models import Run
 from pitapp.web.fields import NumberField, QuantityField, WholeField
 from pitapp.web.forms import PitForm
+from pitapp.web.quantities import plain
 
 LOCAL = "%Y-%m-%dT%H:%M"
 
@@ -24,7 +25,11 @@ class RunForm(PitForm):
     seen = HiddenField()
     noted_at = HiddenField()
     can_c = QuantityField("Can temperature", kind="temperature")
-    read_after_s = NumberField("Read after the flag", unit="s")
+    read_after_s = QuickField(
+        "Read after the flag",
+        unit="s",
+        quick={0: "0 s", 30: "30 s", 60: "1 min", 120: "2 min", 300: "5 min"},
+    )
     air_c = QuantityField("Air temperature", kind="temperature")
     best_lap_s = TimeField("Best lap", unit="s")
     laps = WholeField("Laps")
@@ -53,7 +58,7 @@ class RunForm(PitForm):
         field = self._fields[name]
         if isinstance(field, IdField):
             return "" if field.data is None else str(field.data)
-        text = field._value()
+        text = field._value() or (plain(field.data) if isinstance(field, QuickField) else "")
         return str(text or "").strip().replace("\r\n", "\n")
 
     def remember(self) -> None:

@@ -15,7 +15,8 @@ from pitapp.kit.models import Name, Remarks, Teeth
 from pitapp.record import Record
 from pitapp.runs.senses import as_number
 
-ShortText = Annotated[str, Field(max_length=60)]
+MOST_TEXT = 60
+ShortText = Annotated[str, Field(max_length=MOST_TEXT)]
 Unit = Annotated[str, Field(max_length=20)]
 MOST_RUNS_DONE = 9999
 

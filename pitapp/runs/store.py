@@ -94,6 +94,20 @@ def lines(
     return [RunLine(**row) for row in _page(connection, _LINES, wanted, limit, before)]
 
 
+def line(connection: sqlite3.Connection, run_id: int) -> RunLine:
+    """One run as a line of the log.
+
+    Raises:
+        NotThere: there is no such run, or it was removed.
+    """
+    row = connection.execute(
+        f"{_LINES} WHERE runs.id = ? AND runs.removed_at IS NULL", (run_id,)
+    ).fetchone()
+    if row is None:
+        raise NotThere("There is no such run in the log.")
+    return RunLine(**row)
+
+
 def _page(
     connection: sqlite3.Connection,
     select: str,

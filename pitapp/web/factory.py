@@ -37,6 +37,7 @@ ROOMS = (
     "board",
     "meetings",
     "tracks",
+    "drive",
     "runs",
     "gearing",
     "kit",

@@ -27,6 +27,7 @@ FOOT = (
 MORE = (
     Place("meetings", "/meetings", "Meetings", "Race days, timetables, classes"),
     Place("tracks", "/tracks", "Tracks", "Straights, past runs, the gear to start with"),
+    Place("drive", "/forecast", "Forecast", "Every gear ranked for a track: lap, speed, heat"),
     Place("bench", "/bench", "Bench", "Motor checks: Kv, current, timing"),
     Place("packs", "/packs", "Packs", "Charge by steps, charge plan, storage"),
     Place("copies", "/copies", "Copies", "Keep and bring back all your data"),

@@ -89,6 +89,17 @@ def add(
     return len(written), step.token
 
 
+def copy(
+    connection: sqlite3.Connection, from_car_id: int, to_car_id: int, now: datetime
+) -> tuple[int, str]:
+    """Add another car's entries to a car's list; returns how many they were, and the undo token."""
+    written = [
+        Written(one.group_name, one.name, one.value, one.unit)
+        for one in entries(connection, from_car_id)
+    ]
+    return add(connection, to_car_id, written, now)
+
+
 def set_value(
     connection: sqlite3.Connection, entry_id: int, value: str, now: datetime
 ) -> tuple[SetupEntry, str]:

@@ -1,0 +1,183 @@
+"""The screens of the log: runs, each with what was fitted and what changed."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable
+from itertools import groupby
+from typing import Any
+
+from flask import Blueprint, request
+
+from pitapp.db import get_db
+from pitapp.errors import ChangedMeanwhile
+from pitapp.kit import store as kit
+from pitapp.kit.models import Car
+from pitapp.meetings import store as meetings
+from pitapp.meetings.models import KIND_NAMES
+from pitapp.runs import store
+from pitapp.runs.changes import changes
+from pitapp.runs.desk import blank_form, log, offer, typed_run
+from pitapp.runs.fitting import filled_in, occasion
+from pitapp.runs.forms import RunForm
+from pitapp.runs.formulas import time_text
+from pitapp.runs.models import Run, RunLine, Setting
+from pitapp.runs.past.routes import blueprint as past
+from pitapp.runs.setup.routes import blueprint as setup
+from pitapp.runs.tyres.routes import blueprint as tyres
+from pitapp.tracks import store as tracks
+from pitapp.web.clock import current_settings, home_zone, now, zone
+from pitapp.web.htmx import after_write, show
+from pitapp.web.quantities import signed, unit
+from pitapp.web.undo import notice
+from pitapp.web.writes import write
+
+blueprint = Blueprint("runs", __name__, url_prefix="/runs")
+for part in (setup, tyres, past):
+    blueprint.register_blueprint(part)
+blueprint.add_app_template_filter(time_text, "time")
+
+FILTERS: dict[str, store.Filter] = {
+    "car": "car_id",
+    "track": "track_id",
+    "class": "race_class_id",
+    "meeting": "meeting_id",
+    "tyres": "tyre_set_id",
+    "pack": "pack_id",
+    "motor": "motor_id",
+}
+
+
+@blueprint.app_template_filter("wall_clock")
+def wall_clock(item: Run | RunLine) -> Any:
+    """When a run started, by the wall clock where it was."""
+    return item.started_at.astimezone(zone(item.time_zone) if item.time_zone else home_zone())
+
+
+@blueprint.app_template_global("heat_title")
+def heat_title(kind: str | None, number: int | None) -> str:
+    """What a heat is called, or nothing without one."""
+    return f"{KIND_NAMES[kind]} {number}" if kind in KIND_NAMES else ""
+
+
+@blueprint.app_template_global("grouped")
+def grouped(settings: Iterable[Setting]) -> dict[str, list[Setting]]:
+    """Settings by group, in the order of the list."""
+    found: dict[str, list[Setting]] = {}
+    for setting in settings:
+        found.setdefault(setting.group, []).append(setting)
+    return found
+
+
+def rise_text(kelvin: float) -> str:
+    """A temperature difference in the racer's unit, with its sign."""
+    shown = unit("temperature_change")
+    return f"{signed(shown.shown(kelvin), 0)} {shown.symbol}"
+
+
+@blueprint.get("")
+def page() -> Any:
+    connection = get_db()
+    wanted = {column: request.args.get(name, type=int) for name, column in FILTERS.items()}
+    before = request.args.get("before", type=int)
+    found = store.lines(connection, wanted, limit=store.PAGE + 1, before=before)
+    shown = found[: store.PAGE]
+    chosen = {name: request.args[name] for name, column in FILTERS.items() if wanted[column]}
+    cars, places = kit.cars(connection), tracks.tracks(connection)
+    newest = store.run(connection, shown[0].id) if shown and not before and not chosen else None
+    previous = store.run_before(connection, newest) if newest else None
+    return show(
+        "runs/page.html",
+        "runs/_part.html",
+        days=[(day, list(runs)) for day, runs in groupby(shown, _day)],
+        many_cars=len({line.car_id for line in shown}) > 1,
+        older=shown[-1].id if len(found) > store.PAGE else None,
+        chosen=chosen,
+        before=before,
+        cars=cars,
+        places=places,
+        classes=meetings.race_classes(connection),
+        news=changes(previous, newest, rise_text) if newest and previous else None,
+        newest=newest,
+        car=kit.current_car(connection, current_settings()),
+    )
+
+
+def _day(line: RunLine) -> tuple[Any, str | None, str | None]:
+    return wall_clock(line).date(), line.track_name, line.meeting_name
+
+
+@blueprint.get("/<int:run_id>")
+def run(run_id: int) -> Any:
+    connection = get_db()
+    item = store.run(connection, run_id)
+    previous, best = store.run_before(connection, item), store.best_run(connection, item)
+    return show(
+        "runs/run.html",
+        "runs/_run.html",
+        run=item,
+        previous=previous,
+        since=changes(previous, item, rise_text) if previous else (),
+        best=best,
+        against=changes(best, item, rise_text) if best and best != previous else (),
+        line=store.line(connection, run_id),
+        race_class=meetings.race_class(connection, item.race_class_id)
+        if item.race_class_id
+        else None,
+    )
+
+
+@blueprint.get("/new")
+def new() -> Any:
+    connection = get_db()
+    car = _car(connection)
+    if car is None:
+        return show("runs/edit.html", "runs/_edit.html", form=None, item=None, car=None)
+    at = occasion(connection, request.args.get("heat", type=int), now())
+    form = RunForm(formdata=None, data=filled_in(connection, car, at, now()))
+    offer(connection, form)
+    form.remember()
+    return _show_form(form, None, car)
+
+
+def _car(connection: sqlite3.Connection) -> Car | None:
+    chosen = request.args.get("car", type=int)
+    return (
+        kit.car(connection, chosen) if chosen else kit.current_car(connection, current_settings())
+    )
+
+
+@blueprint.get("/<int:run_id>/edit")
+def edit(run_id: int) -> Any:
+    item = store.run(get_db(), run_id)
+    return _show_form(blank_form(get_db(), item), item)
+
+
+@blueprint.post("/new")
+@blueprint.post("/<int:run_id>/edit")
+@write
+def save(connection: sqlite3.Connection, run_id: int = 0) -> Any:
+    item = store.run(connection, run_id) if run_id else None
+    form = RunForm()
+    offer(connection, form, item)
+    record = typed_run(connection, form, item, now())
+    if record is None:
+        return _show_form(form, item, status=422)
+    try:
+        _, token = log(connection, record, now())
+    except ChangedMeanwhile as error:
+        form.meet_run(blank_form(connection, store.run(connection, run_id)), str(error))
+        return _show_form(form, item, status=409)
+    notice("Changed the run" if run_id else "Logged the run", token)
+    return after_write("runs.run", run_id=run_id) if run_id else after_write("runs.page")
+
+
+@blueprint.post("/<int:run_id>/remove")
+@write
+def remove(connection: sqlite3.Connection, run_id: int) -> Any:
+    notice("Removed the run", store.remove_run(connection, run_id, now()))
+    return after_write("runs.page")
+
+
+def _show_form(form: RunForm, item: Run | None, car: Car | None = None, status: int = 200) -> Any:
+    return show("runs/edit.html", "runs/_edit.html", status, form=form, item=item, car=car)

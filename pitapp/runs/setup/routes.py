@@ -1,0 +1,174 @@
+"""The screens of a car's set-up."""
+
+from __future__ import annotations
+
+import sqlite3
+from typing import Any
+
+from flask import Blueprint, request
+
+from pitapp.db import get_db
+from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.kit import store as kit
+from pitapp.runs import store as runs
+from pitapp.runs.models import SetupEntry, with_unit
+from pitapp.runs.setup import store
+from pitapp.runs.setup.forms import EntryForm, ListForm, ValueForm
+from pitapp.web.clock import current_settings, now
+from pitapp.web.htmx import after_write, show, show_part
+from pitapp.web.undo import notice
+from pitapp.web.writes import write
+
+blueprint = Blueprint("setup", __name__, url_prefix="/setup")
+
+
+@blueprint.get("")
+def page() -> Any:
+    connection = get_db()
+    car = kit.current_car(connection, current_settings())
+    last = next(iter(runs.runs(connection, car_id=car.id, limit=1)), None) if car else None
+    before = {
+        (one.group.casefold(), one.name.casefold()): one
+        for one in (last.snapshot.setup if last else ())
+    }
+    groups: dict[str, list[tuple[SetupEntry, str]]] = {}
+    for entry in store.entries(connection, car.id) if car else ():
+        old = before.get((entry.group_name.casefold(), entry.name.casefold()))
+        was = old.text if old and old.value != entry.value else ""
+        groups.setdefault(entry.group_name, []).append((entry, was))
+    others = [
+        other
+        for other in (kit.cars(connection) if car and not groups else [])
+        if car and other.id != car.id and store.entries(connection, other.id)
+    ]
+    return show("runs/setup.html", "runs/_setup.html", car=car, groups=groups, others=others)
+
+
+@blueprint.get("/new")
+def new() -> Any:
+    return _show_list(get_db(), ListForm())
+
+
+@blueprint.post("/new")
+@write
+def add(connection: sqlite3.Connection) -> Any:
+    form = ListForm()
+    written = form.written()
+    if written is None:
+        return _show_list(connection, form, 422)
+    many, token = store.add(connection, _current_car(connection), written, now())
+    notice(f"Wrote {many} {'entry' if many == 1 else 'entries'}", token)
+    return after_write("runs.setup.page")
+
+
+@blueprint.post("/copy/<int:car_id>")
+@write
+def copy(connection: sqlite3.Connection, car_id: int) -> Any:
+    many, token = store.copy(connection, car_id, _current_car(connection), now())
+    notice(f"Copied {many} entries", token)
+    return after_write("runs.setup.page")
+
+
+@blueprint.get("/<int:entry_id>")
+def entry(entry_id: int) -> Any:
+    return show("runs/entry.html", "runs/_entry.html", **_entry(get_db(), entry_id))
+
+
+@blueprint.get("/<int:entry_id>/part")
+def entry_part(entry_id: int) -> Any:
+    return show_part("runs/_entry.html", **_entry(get_db(), entry_id))
+
+
+@blueprint.post("/<int:entry_id>")
+@write
+def set_value(connection: sqlite3.Connection, entry_id: int) -> Any:
+    item = store.entry(connection, entry_id)
+    form = ValueForm()
+    nudge = {"less": -1, "more": 1}.get(request.form.get("nudge", ""))
+    if nudge is not None and item.number is not None:
+        value = item.nudged(nudge)
+    elif (record := form.fill(SetupEntry, car_id=item.car_id, name=item.name)) is not None:
+        value = record.value
+    else:
+        return show(
+            "runs/entry.html", "runs/_entry.html", 422, **_entry(connection, entry_id, form)
+        )
+    changed, token = store.set_value(connection, entry_id, value, now())
+    notice(f"{changed.name} {with_unit(item.value, '')} → {changed.text}", token)
+    if nudge is not None:
+        return after_write("runs.setup.entry", "runs.setup.entry_part", entry_id=entry_id)
+    return after_write("runs.setup.page")
+
+
+def _entry(
+    connection: sqlite3.Connection, entry_id: int, form: ValueForm | None = None
+) -> dict[str, Any]:
+    item = store.entry(connection, entry_id)
+    if form is None:
+        form = ValueForm(formdata=None, data={"value": item.value})
+    return {"entry": item, "form": form, "car": kit.car(connection, item.car_id)}
+
+
+@blueprint.get("/<int:entry_id>/edit")
+def edit(entry_id: int) -> Any:
+    item = store.entry(get_db(), entry_id)
+    return _show_entry(get_db(), EntryForm(data=item.model_dump()), item)
+
+
+@blueprint.post("/<int:entry_id>/edit")
+@write
+def save(connection: sqlite3.Connection, entry_id: int) -> Any:
+    item = store.entry(connection, entry_id)
+    form = EntryForm()
+    record = form.fill(SetupEntry, id=entry_id, car_id=item.car_id)
+    if record is None:
+        return _show_entry(connection, form, item, 422)
+    try:
+        saved, token = store.save(connection, record, now())
+    except ChangedMeanwhile as error:
+        form.meet(item, str(error))
+        return _show_entry(connection, form, item, 409)
+    notice(f"Saved {saved.name}", token)
+    return after_write("runs.setup.page")
+
+
+@blueprint.post("/<int:entry_id>/move")
+@write
+def move(connection: sqlite3.Connection, entry_id: int) -> Any:
+    by = 1 if request.form.get("to") == "down" else -1
+    notice("Moved it", store.move(connection, entry_id, by, now()))
+    return after_write("runs.setup.page")
+
+
+@blueprint.post("/<int:entry_id>/remove")
+@write
+def remove(connection: sqlite3.Connection, entry_id: int) -> Any:
+    item, token = store.remove(connection, entry_id, now())
+    notice(f"Removed {item.name}", token)
+    return after_write("runs.setup.page")
+
+
+def _current_car(connection: sqlite3.Connection) -> int:
+    car = kit.current_car(connection, current_settings())
+    if car is None:
+        raise NotThere("There is no car yet. Add one under Kit first.")
+    return car.id
+
+
+def _show_list(connection: sqlite3.Connection, form: ListForm, status: int = 200) -> Any:
+    car = kit.current_car(connection, current_settings())
+    return show("runs/setup_new.html", "runs/_setup_new.html", status, form=form, car=car)
+
+
+def _show_entry(
+    connection: sqlite3.Connection, form: EntryForm, item: SetupEntry, status: int = 200
+) -> Any:
+    groups = dict.fromkeys(one.group_name for one in store.entries(connection, item.car_id))
+    return show(
+        "runs/entry_edit.html",
+        "runs/_entry_edit.html",
+        status,
+        form=form,
+        entry=item,
+        groups=[group for group in groups if group],
+    )

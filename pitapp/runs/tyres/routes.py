@@ -1,0 +1,86 @@
+"""The screens of tyre sets."""
+
+from __future__ import annotations
+
+import sqlite3
+from typing import Any
+
+from flask import Blueprint
+
+from pitapp.db import get_db
+from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.kit import store as kit
+from pitapp.runs.models import TyreSet
+from pitapp.runs.tyres import store
+from pitapp.runs.tyres.forms import TyreSetForm
+from pitapp.web.clock import current_settings, now
+from pitapp.web.htmx import after_write, show
+from pitapp.web.undo import notice
+from pitapp.web.writes import write
+
+blueprint = Blueprint("tyres", __name__, url_prefix="/tyres")
+
+
+@blueprint.get("")
+def page() -> Any:
+    connection = get_db()
+    car = kit.current_car(connection, current_settings())
+    return show(
+        "runs/tyres.html",
+        "runs/_tyres.html",
+        car=car,
+        sets=store.tyre_sets(connection),
+        wearers=store.wearers(connection),
+        fitted=store.fitted(connection, car.id).tyre_set_id if car else None,
+    )
+
+
+@blueprint.get("/new")
+def new() -> Any:
+    return _show(TyreSetForm(), None)
+
+
+@blueprint.get("/<int:set_id>")
+def tyre_set(set_id: int) -> Any:
+    item = store.tyre_set(get_db(), set_id)
+    return _show(TyreSetForm(data=item.model_dump()), item)
+
+
+@blueprint.post("/new")
+@blueprint.post("/<int:set_id>")
+@write
+def save(connection: sqlite3.Connection, set_id: int = 0) -> Any:
+    item = store.tyre_set(connection, set_id) if set_id else None
+    form = TyreSetForm()
+    record = form.fill(TyreSet, id=set_id)
+    if record is None:
+        return _show(form, item, 422)
+    try:
+        _, token = store.save(connection, record, now())
+    except ChangedMeanwhile as error:
+        form.meet(store.tyre_set(connection, set_id), str(error))
+        return _show(form, item, 409)
+    notice(f"Saved tyres {record.name}", token)
+    return after_write("runs.tyres.page")
+
+
+@blueprint.post("/<int:set_id>/fit")
+@write
+def fit(connection: sqlite3.Connection, set_id: int) -> Any:
+    car = kit.current_car(connection, current_settings())
+    if car is None:
+        raise NotThere("There is no car yet. Add one under Kit first.")
+    name = store.tyre_set(connection, set_id).name
+    notice(f"{name} on {car.name}", store.put_on(connection, car.id, set_id, now()))
+    return after_write("runs.tyres.page")
+
+
+@blueprint.post("/<int:set_id>/remove")
+@write
+def remove(connection: sqlite3.Connection, set_id: int) -> Any:
+    notice("Removed the tyres", store.remove(connection, set_id, now()))
+    return after_write("runs.tyres.page")
+
+
+def _show(form: TyreSetForm, item: TyreSet | None, status: int = 200) -> Any:
+    return show("runs/tyre_set.html", "runs/_tyre_set.html", status, form=form, item=item)
