@@ -13,11 +13,14 @@ from pitapp.packs import store
 from pitapp.packs.charging import store as charging
 from pitapp.packs.charging.routes import blueprint as charging_screens
 from pitapp.packs.forms import ConditionForm, PackForm, ReadingForm, StorageForm, SumsForm
+from pitapp.packs.formulas import cell_spread_v
+from pitapp.packs.history import plots
 from pitapp.packs.models import Pack, Storage
 from pitapp.packs.overview import state, states
 from pitapp.packs.planning.routes import blueprint as planning_screens
 from pitapp.packs.state import PackState
 from pitapp.packs.sums import label_sums
+from pitapp.packs.wording import LEVELS, OUTCOMES, status_text
 from pitapp.web.clock import now
 from pitapp.web.htmx import after_write, show
 from pitapp.web.undo import notice
@@ -27,6 +30,7 @@ blueprint = Blueprint("packs", __name__, url_prefix="/packs")
 blueprint.register_blueprint(charging_screens)
 blueprint.register_blueprint(planning_screens)
 PAGE_LENGTH = 50
+PLOTTED = 100
 
 
 @blueprint.get("")
@@ -36,10 +40,11 @@ def page() -> Any:
     return show(
         "packs/page.html",
         "packs/_part.html",
-        states=found,
+        states=[(one, LEVELS[one.verdict(now()).level]) for one in found],
         running=[one for one in found if one.charging],
         due=[one for one in found if one.storage_due and not one.charging],
         now=now(),
+        told=status_text,
     )
 
 
@@ -105,14 +110,18 @@ def pack(pack_id: int) -> Any:
     connection = get_db()
     item = store.pack(connection, pack_id)
     found = state(connection, item)
+    verdict = found.verdict(now())
+    latest = found.after_charge or found.voltages
     return show(
         "packs/pack.html",
         "packs/_pack.html",
         item=item,
         state=found,
-        verdict=found.verdict(now()),
-        sums=label_sums(item.cells_series, item.capacity_mah, item.most_charge_c, item.nominal_v),
-        now=now(),
+        told=status_text,
+        verdict=verdict,
+        level=LEVELS[verdict.level],
+        spread=cell_spread_v(latest.cell_v) if latest else None,
+        label=label_sums(item.cells_series, item.capacity_mah, item.most_charge_c, item.nominal_v),
     )
 
 
@@ -133,6 +142,8 @@ def history(pack_id: int) -> Any:
         charges=charges[:PAGE_LENGTH],
         older_charge=charges[PAGE_LENGTH - 1].id if len(charges) > PAGE_LENGTH else None,
         storages=store.storages(connection, pack_id),
+        outcomes=OUTCOMES,
+        plots=plots(store.readings(connection, pack_id, limit=PLOTTED)),
     )
 
 

@@ -30,8 +30,10 @@ from pitapp.packs.charging.steps import (
 )
 from pitapp.packs.models import Charge, Pack, Purpose
 from pitapp.packs.overview import state
+from pitapp.packs.wording import OUTCOMES
 from pitapp.web.clock import now
 from pitapp.web.htmx import after_write, show
+from pitapp.web.quantities import quantity
 from pitapp.web.undo import notice
 from pitapp.web.writes import write
 
@@ -249,6 +251,7 @@ def _show_ready(connection: sqlite3.Connection, item: Charge, own: Pack, status:
         charge=item,
         steps=STEPS,
         answers=answers,
+        words=_words(answers),
         program=program_of(answers),
         ahead=ahead,
         due_at=moment + timedelta(minutes=ahead.minutes) if ahead else None,
@@ -265,5 +268,17 @@ def _show_running(item: Charge, own: Pack, form: EndForm, status: int = 200) -> 
         charge=item,
         form=form,
         now=now(),
+        outcomes=OUTCOMES,
         overdue=bool(item.due_at and item.due_at <= now()),
     )
+
+
+def _words(answers: dict[str, str]) -> dict[str, str]:
+    """The readings among the answers as people write them."""
+    program = program_of(answers)
+    cells = ", ".join(f"{volts:.2f}" for volts in cells_of(answers))
+    return {
+        "warmth": quantity(float(answers["warmth"]), "temperature") if "warmth" in answers else "",
+        "cells": f"{cells} V",
+        "program": f"{program.cells_set} cells, {program.current_a:g} A" if program else "",
+    }

@@ -1,0 +1,146 @@
+// Countdowns to a moment that the server keeps. What time it is now comes from the server too: from
+// the page, then from /packs/clock, carried on by the browser's own steady clock. With no server
+// the phone's wall clock is used, and said to be.
+const LOOK_AGAIN_MS = 30000, TICK_MS = 500, BEEP_MS = 2000, ANSWER_MS = 4000, ODD_MS = 3000;
+const dues = [...document.querySelectorAll("[data-due]")];
+const holder = document.querySelector("[data-server-now]");
+const byId = (id) => document.getElementById(id);
+let anchor = { now: Number(holder?.dataset.serverNow), at: performance.now(), told: false };
+let wall = { now: Date.now(), at: performance.now() };
+let confirmed = false, asking = false, sound = null, hushed = false, alarm = 0;
+
+// By how much the wall clock has run ahead of the steady one: the phone slept, or its clock was moved.
+function ahead() {
+  return Math.max(0, Date.now() - wall.now - (performance.now() - wall.at));
+}
+
+// Unconfirmed, the later of what the clocks say counts, so that no alarm comes late. A page that
+// never reached the server may be an old copy, and the moment in it an old one.
+function serverNow() {
+  const carried = anchor.now + performance.now() - anchor.at;
+  if (confirmed) return carried;
+  return anchor.told ? carried + ahead() : Math.max(carried, Date.now());
+}
+
+async function ask() {
+  if (asking) return;
+  asking = true;
+  const again = Math.random().toString(36).slice(2);
+  const began = performance.now();
+  try {
+    const answer = await fetch(`/packs/clock?again=${again}`, {
+      cache: "no-store", signal: AbortSignal.timeout(ANSWER_MS),
+    });
+    const told = await answer.json();
+    if (told.again !== again) throw new Error("an old copy");
+    const ended = performance.now();
+    anchor = { now: told.now_ms + (ended - began) / 2, at: ended, told: true };
+    wall = { now: Date.now(), at: ended };
+    confirmed = true;
+  } catch {
+    confirmed = false;
+  }
+  asking = false;
+  show();
+}
+
+function text(ms) {
+  const seconds = Math.max(0, Math.ceil(ms / 1000));
+  const hours = Math.floor(seconds / 3600), minutes = Math.floor(seconds / 60) % 60;
+  const two = (number) => String(number).padStart(2, "0");
+  return hours ? `${hours}:${two(minutes)}:${two(seconds % 60)}` : `${minutes}:${two(seconds % 60)}`;
+}
+
+function show() {
+  if (confirmed && ahead() > ODD_MS) {
+    confirmed = false;
+    ask();
+  }
+  const now = serverNow();
+  let over = false;
+  for (const due of dues) {
+    const left = Number(due.dataset.due) - now;
+    over ||= left <= 0;
+    const shown = left > 0 ? text(left) : due.dataset.clock ? "0:00" : "look";
+    if (due.textContent !== shown) due.textContent = shown;
+  }
+  const source = byId("clock-source");
+  if (source) {
+    source.hidden = confirmed || asking;
+    source.textContent = "No answer from the server: counted by this phone's clock.";
+  }
+  const up = byId("time-is-up");
+  if (!up || asking) return;
+  if (up.hidden === over) up.hidden = !over;
+  if (over && !hushed && !alarm) startAlarm();
+  if (!over) { hushed = false; stopAlarm(); }
+}
+
+function beep() {
+  if (navigator.userActivation?.hasBeenActive) navigator.vibrate?.([400, 200, 400]);
+  if (!sound || sound.state !== "running") return;
+  for (const [after, pitch] of [[0, 880], [0.3, 1320], [0.6, 880]]) {
+    const tone = sound.createOscillator(), loudness = sound.createGain();
+    tone.frequency.value = pitch;
+    loudness.gain.setValueAtTime(0.4, sound.currentTime + after);
+    loudness.gain.exponentialRampToValueAtTime(0.001, sound.currentTime + after + 0.25);
+    tone.connect(loudness).connect(sound.destination);
+    tone.start(sound.currentTime + after);
+    tone.stop(sound.currentTime + after + 0.25);
+  }
+}
+
+function startAlarm() {
+  beep();
+  alarm = setInterval(beep, BEEP_MS);
+  byId("hush").hidden = false;
+}
+
+function stopAlarm() {
+  clearInterval(alarm);
+  alarm = 0;
+  if (byId("hush")) byId("hush").hidden = true;
+}
+
+async function stayAwake() {
+  try {
+    return Boolean(await navigator.wakeLock?.request("screen"));
+  } catch {
+    return false;
+  }
+}
+
+async function turnOn() {
+  sound ??= new AudioContext();
+  await sound.resume();
+  beep();
+  const awake = await stayAwake();
+  const button = byId("sound"), note = byId("sound-note");
+  button.setAttribute("aria-pressed", "true");
+  button.textContent = "Sound is on: try it";
+  note.hidden = false;
+  note.textContent = awake
+    ? "Heard it? The screen stays on while this page is open."
+    : "Heard it? Keep the screen on and this page open: locked, this phone may stay silent.";
+}
+
+if (byId("sound")) {
+  byId("sound").hidden = false;
+  byId("sound").addEventListener("click", turnOn);
+  byId("hush").addEventListener("click", () => { hushed = true; stopAlarm(); });
+}
+const back = () => {
+  if (document.visibilityState !== "visible") return;
+  if (sound) stayAwake();
+  confirmed = false;
+  show();
+  ask();
+};
+document.addEventListener("visibilitychange", back);
+addEventListener("pageshow", (event) => { if (event.persisted) back(); });
+addEventListener("online", back);
+if (dues.length) {
+  setInterval(show, TICK_MS);
+  setInterval(ask, LOOK_AGAIN_MS);
+  ask();
+}
