@@ -7,7 +7,7 @@ from wtforms import HiddenField, RadioField, SelectField, StringField, TextAreaF
 from pitapp.kit.models import Car, Motor
 from pitapp.kit.pitch import COMMON, pitch_label
 from pitapp.kit.teeth import parse_teeth, teeth_text
-from pitapp.web.fields import Needed, NumberField, QuantityField, WholeField
+from pitapp.web.fields import MilliohmField, Needed, NumberField, QuantityField, WholeField
 from pitapp.web.forms import PitForm
 
 NAME_KEYWORDS = {"maxlength": 60, "autocomplete": "off"}
@@ -22,7 +22,7 @@ class MotorForm(PitForm):
         "Kv", [Needed("What is its Kv, from the label or bench?")], unit="rpm/V"
     )
     winding = StringField("Winding", render_kw=NAME_KEYWORDS)
-    resistance_ohm = NumberField("Resistance", unit="Ω")
+    resistance_ohm = MilliohmField("Resistance")
     no_load_current_a = NumberField("No-load current", unit="A")
     mass_g = QuantityField("Weight", kind="mass")
     remarks = TextAreaField("Remarks", render_kw={"maxlength": 2000})

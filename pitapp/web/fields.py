@@ -118,6 +118,23 @@ class QuantityField(NumberField):
         return self.shown_in.metric(value)
 
 
+class MilliohmField(NumberField):
+    """A resistance, typed and shown in mΩ and in Ω inside."""
+
+    def __init__(self, label: str | None = None, validators: Any = None, **options: Any) -> None:
+        super().__init__(label, validators, unit="mΩ", **options)
+
+    def to_shown(self, value: float) -> float:
+        """The resistance in mΩ, without the noise of converting."""
+        return float(f"{value * 1000:.8g}")
+
+    def to_metric(self, value: float) -> float:
+        """What was typed, in Ω."""
+        if not 0.1 <= value <= 100_000:
+            raise ValueError("Write it in mΩ, from 0.1 to 100 000: 0.02 Ω is 20 mΩ.")
+        return value / 1000
+
+
 class Needed:
     """Something must be typed; a field that already has an error keeps that one."""
 
