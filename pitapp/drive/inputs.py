@@ -5,6 +5,7 @@ Typical values and ranges are from memory, for a touring car of about 1:10 in a 
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
@@ -16,6 +17,7 @@ Source = Literal[
     "from Kit",
     "from the class",
     "from the pack",
+    "from the last run",
 ]
 
 
@@ -116,7 +118,7 @@ INPUTS: tuple[Input, ...] = (
         "Resting, half way through a run.", held="car",
     ),
     Input(
-        "pack_resistance_ohm", "Pack resistance", "Ω", "car", 0.006, 0.003, 0.015, 0, 2,
+        "pack_resistance_mohm", "Pack resistance", "mΩ", "car", 6.0, 3, 15, 0, 2000,
         "A charger shows it by cell: add the cells up, and the lead.",
     ),
     Input(
@@ -124,7 +126,7 @@ INPUTS: tuple[Input, ...] = (
         "The label, or what a full charge puts back.",
     ),
     Input(
-        "controller_resistance_ohm", "Controller and leads", "Ω", "car", 0.001, 0.0003, 0.003, 0, 1,
+        "controller_resistance_mohm", "Controller and leads", "mΩ", "car", 1.0, 0.3, 3, 0, 1000,
         "Hard to measure in a pit; the leads follow from gauge and length.",
     ),
     Input(
@@ -144,7 +146,7 @@ INPUTS: tuple[Input, ...] = (
         "On the bench: the current at free speed.", held="motor",
     ),
     Input(
-        "inertia_kg_m2", "Rotor inertia", "kg·m²", "motor", 4e-6, 2e-6, 8e-6, 0, 0.01,
+        "inertia_g_cm2", "Rotor inertia", "g·cm²", "motor", 40.0, 20, 80, 0, 100_000,
         "Hard to measure. About ½ · mass · radius² of the rotor, with the pinion.",
     ),
     Input(
@@ -163,31 +165,25 @@ SCOPE_TITLES: dict[Scope, str] = {
 
 
 def known(
-    own: dict[str, OwnFigure],
-    kit: dict[str, float | None],
-    race_class: dict[str, float | None],
-    pack: dict[str, float | None],
-    pack_mark: str = "",
+    own: Mapping[str, OwnFigure],
+    elsewhere: Iterable[tuple[Source, str, Mapping[str, float | None]]],
 ) -> dict[str, Known]:
-    """Every figure with its source: the racer's own first, then the class, the pack, Kit, memory.
+    """Every figure with its source: the racer's own first, then what stands elsewhere, then memory.
 
-    >>> figures = known({}, {"mass_g": 1330.0}, {"run_length_s": 360.0}, {})
-    >>> [(figures[name].value, figures[name].source) for name in ("mass_g", "run_length_s", "grip")]
-    [(1330.0, 'from Kit'), (360.0, 'from the class'), (1.2, 'from memory')]
+    Args:
+        own: what the racer gave the forecast.
+        elsewhere: (source, detail, figures), the one to be believed first in front.
+
+    >>> figures = known({}, [("from Kit", "Car", {"mass_g": 1330.0, "pack_v": None})])
+    >>> [(figures[name].value, figures[name].source) for name in ("mass_g", "pack_v")]
+    [(1330.0, 'from Kit'), (7.4, 'from memory')]
     """
-    found = {}
-    for each in INPUTS:
-        name = each.name
-        if name in own:
-            figure = own[name]
-            source: Source = "measured here" if figure.measured else "from memory"
-            found[name] = Known(each, figure.value, source, "" if figure.measured else "yours")
-        elif race_class.get(name) is not None:
-            found[name] = Known(each, race_class[name], "from the class")
-        elif pack.get(name) is not None:
-            found[name] = Known(each, pack[name], "from the pack", pack_mark)
-        elif kit.get(name) is not None:
-            found[name] = Known(each, kit[name], "from Kit")
-        else:
-            found[name] = Known(each, each.typical, "from memory")
+    found = {each.name: Known(each, each.typical, "from memory") for each in INPUTS}
+    for source, detail, figures in reversed(list(elsewhere)):
+        for name, value in figures.items():
+            if value is not None:
+                found[name] = Known(BY_NAME[name], value, source, detail)
+    for name, figure in own.items():
+        source = "measured here" if figure.measured else "from memory"
+        found[name] = Known(BY_NAME[name], figure.value, source, "yours")
     return found

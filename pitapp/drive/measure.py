@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import log
 from typing import NamedTuple
 
 from pitapp.drive.gear import GRAVITY_M_S2
@@ -125,3 +126,31 @@ def braking_from_stop(speed_m_s: float, distance_m: float) -> float:
     speed = number(speed_m_s, "speed", 0, 100, above=True, unit="m/s")
     distance = number(distance_m, "distance", 0, 1000, above=True, unit="m")
     return speed * speed / (2.0 * distance)
+
+
+def cooling_time_constant(first_c: float, second_c: float, seconds: float, air_c: float) -> float:
+    """Time constant of a standing car's can from two readings: t / ln((T₁ − T_air)/(T₂ − T_air)).
+
+    Args:
+        first_c, second_c: can temperatures, -30 to 250 °C, falling and above the air.
+        seconds: between the readings, more than 0, to 36 000 s.
+        air_c: air temperature, -30 to 60 °C.
+
+    Returns:
+        s.
+
+    Raises:
+        ValueError: an impossible figure, or readings that do not fall towards the air.
+
+    Source: Newton's law of cooling.
+
+    >>> round(cooling_time_constant(70.0, 50.0, 340.0, 20.0))
+    666
+    """
+    first = number(first_c, "first reading", -30, 250, unit="°C")
+    second = number(second_c, "second reading", -30, 250, unit="°C")
+    time = number(seconds, "time between the readings", 0, 36_000, above=True, unit="s")
+    air = number(air_c, "air temperature", -30, 60, unit="°C")
+    if not first - 0.5 > second > air + 0.5:
+        raise ValueError("The can must cool between the readings and still be warmer than the air.")
+    return time / log((first - air) / (second - air))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from math import inf
 from typing import NamedTuple, TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -59,18 +58,19 @@ def setup_of(known: Mapping[str, Known], fitted_ratio: float | None = None) -> S
             Motor,
             **{
                 name: need(name)
-                for name in ("kv_rpm_per_v", "resistance_ohm", "no_load_current_a", "inertia_kg_m2")
+                for name in ("kv_rpm_per_v", "resistance_ohm", "no_load_current_a")
             },
+            inertia_kg_m2=need("inertia_g_cm2") * 1e-7,
         ),
         pack=_made(
             Pack,
             voltage_v=need("pack_v"),
-            resistance_ohm=need("pack_resistance_ohm"),
+            resistance_ohm=need("pack_resistance_mohm") / 1000.0,
             capacity_mah=need("capacity_mah"),
         ),
         controller=_made(
             Controller,
-            resistance_ohm=need("controller_resistance_ohm"),
+            resistance_ohm=need("controller_resistance_mohm") / 1000.0,
             rev_limit_rpm=value["rev_limit_rpm"],
         ),
         air=_made(
@@ -148,15 +148,3 @@ def curve(
     if not options:
         return []
     return sorted(rank_gears(options, track, setup), key=lambda each: each.final_drive_ratio)
-
-
-def longest(gears: Iterable[GearForecast]) -> tuple[float, float]:
-    """The lowest and highest final drive ratio of some gears.
-
-    >>> longest([])
-    (inf, -inf)
-    """
-    low, high = inf, -inf
-    for gear in gears:
-        low, high = min(low, gear.final_drive_ratio), max(high, gear.final_drive_ratio)
-    return low, high

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Mapping
 from datetime import datetime
 from typing import NamedTuple
 
@@ -59,49 +60,45 @@ def own_figures(
     return found
 
 
-def save_figure(
+def save_figures(
     connection: sqlite3.Connection,
     about: About,
-    figure: Input,
-    own: OwnFigure | None,
+    figures: Mapping[str, OwnFigure | None],
     now: datetime,
 ) -> str:
-    """Keep a figure, or with None go back to the one without it; returns the undo token."""
-    car_id, motor_id, track_id = _keys(figure, about)
+    """Keep figures by name, or with None go back to those without them; returns the undo token."""
+    labels = " and ".join(BY_NAME[name].label.lower() for name in figures)
+    with undo.step(connection, f"Changed {labels}", now) as step:
+        for name, own in figures.items():
+            _save(connection, step, name, _keys(BY_NAME[name], about), own, now)
+    return step.token
+
+
+def _save(
+    connection: sqlite3.Connection,
+    step: undo.Step,
+    name: str,
+    keys: tuple[int, int, int],
+    own: OwnFigure | None,
+    now: datetime,
+) -> None:
     row = connection.execute(
         "SELECT id FROM forecast_inputs "
         "WHERE car_id = ? AND motor_id = ? AND track_id = ? AND name = ?",
-        (car_id, motor_id, track_id, figure.name),
+        (*keys, name),
     ).fetchone()
-    with undo.step(connection, f"Changed {figure.label.lower()}", now) as step:
-        if row is not None:
-            step.touch("forecast_inputs", row["id"])
-        if own is None:
-            connection.execute(
-                "DELETE FROM forecast_inputs WHERE id = ?", (row["id"] if row else 0,)
-            )
-        elif row is not None:
-            connection.execute(
-                "UPDATE forecast_inputs SET value = ?, measured = ?, set_at = ? WHERE id = ?",
-                (own.value, own.measured, stamp(now), row["id"]),
-            )
-        else:
-            made = connection.execute(
-                "INSERT INTO forecast_inputs "
-                "(name, car_id, motor_id, track_id, value, measured, set_at) "
-                "VALUES (?, ?, ?, ?, ?, ?, ?)",
-                (
-                    figure.name,
-                    car_id,
-                    motor_id,
-                    track_id,
-                    own.value,
-                    own.measured,
-                    stamp(now),
-                ),
-            )
+    if row is not None:
+        step.touch("forecast_inputs", row["id"])
+        connection.execute("DELETE FROM forecast_inputs WHERE id = ?", (row["id"],))
+    if own is not None:
+        made = connection.execute(
+            "INSERT INTO forecast_inputs "
+            "(car_id, motor_id, track_id, name, value, measured, set_at) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?)",
+            (*keys, name, own.value, own.measured, stamp(now)),
+        )
+        if row is None or made.lastrowid != row["id"]:
             step.made("forecast_inputs", int(made.lastrowid or 0))
-    return step.token
 
 
 def feels(connection: sqlite3.Connection) -> dict[int, Feel]:

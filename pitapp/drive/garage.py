@@ -1,0 +1,305 @@
+"""Everything that the forecast of the current car stands on, gathered from the rooms that keep it."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable, Mapping
+from datetime import datetime, timedelta
+from functools import cached_property
+from typing import NamedTuple
+
+from pitapp.drive import store
+from pitapp.drive.inputs import Known, Source, known
+from pitapp.drive.lap import track_by_feel
+from pitapp.drive.learn_from_runs import (
+    MOST_RUNS,
+    Learned,
+    Lesson,
+    LoggedRun,
+    learned,
+    lessons,
+)
+from pitapp.drive.models import Setup, Track
+from pitapp.drive.setting_up import setup_of
+from pitapp.errors import NotThere
+from pitapp.gearing import answer as gearing
+from pitapp.gearing import store as gear_store
+from pitapp.gearing.models import FitLimits, GearOption
+from pitapp.kit import store as kit
+from pitapp.kit.models import Motor
+from pitapp.meetings import store as meetings
+from pitapp.meetings.models import RaceClass
+from pitapp.packs import store as packs
+from pitapp.packs.models import Pack
+from pitapp.runs import store as run_store
+from pitapp.runs.models import Run
+from pitapp.tracks import models as track_models
+from pitapp.tracks import store as track_store
+from pitapp.tracks.formulas import for_drive
+
+COOLING_TAU_S = 600.0
+
+
+class Missing(NamedTuple):
+    """What the forecast lacks, in one line, and the one tap that leads to it."""
+
+    sentence: str
+    href: str
+    label: str
+
+
+class Garage:
+    """The current car with its motor, gears, class, pack, track and runs, read when first asked for.
+
+    `track_id` and `class_id` are the track and class asked for: None for those most likely meant,
+    track 0 for none in particular.
+    """
+
+    def __init__(
+        self,
+        connection: sqlite3.Connection,
+        settings: dict[str, str],
+        now: datetime,
+        track_id: int | None = None,
+        class_id: int | None = None,
+    ) -> None:
+        self.connection = connection
+        self.now = now
+        self.car = kit.current_car(connection, settings)
+        self.motor: Motor | None = None
+        self.fitted: gearing.GearFit | None = None
+        self.box = gearing.Box((), (), FitLimits())
+        self.options: tuple[GearOption, ...] = ()
+        if self.car:
+            if self.car.motor_id:
+                self.motor = kit.motor(connection, self.car.motor_id)
+            self.fitted = gear_store.fitted(connection, self.car.id)
+            pinions, spurs = kit.owned_teeth(connection, self.car.pitch)
+            self.box = gearing.Box(tuple(pinions), tuple(spurs), gearing.limits_of(self.car))
+            self.options = gearing.options(self.box, self.car.internal_ratio)
+        self.class_id = class_id
+        self.meeting = meetings.current_meeting(connection, now)
+        self.tracks = {each.id: each for each in track_store.tracks(connection)}
+        if track_id and track_id not in self.tracks:
+            raise NotThere("There is no such track.")
+        self.track_id = self._likely_track() if track_id is None else track_id
+
+    def _likely_track(self) -> int:
+        meant = [self.meeting.track_id] if self.meeting else []
+        meant += [run.track_id for run in self.logged[:1]]
+        return next((each for each in meant if each in self.tracks), min(self.tracks, default=0))
+
+    @cached_property
+    def logged(self) -> list[Run]:
+        """The newest runs of this motor in this car, newest first."""
+        return self.runs_before(None)
+
+    def runs_before(self, run_id: int | None) -> list[Run]:
+        """Runs of this motor in this car that are older than one, newest first."""
+        if self.car is None or self.motor is None:
+            return []
+        return run_store.runs(
+            self.connection,
+            car_id=self.car.id,
+            motor_id=self.motor.id,
+            limit=MOST_RUNS,
+            before=run_id,
+        )
+
+    @cached_property
+    def race_classes(self) -> dict[int, RaceClass]:
+        """Every class, by its id."""
+        return {each.id: each for each in meetings.race_classes(self.connection)}
+
+    @cached_property
+    def race_class(self) -> RaceClass | None:
+        """The class asked for, else that of the meeting, else the most recent one."""
+        if self.class_id:
+            if self.class_id not in self.race_classes:
+                raise NotThere("There is no such class.")
+            return self.race_classes[self.class_id]
+        if self.meeting and self.meeting.race_class_id:
+            return meetings.race_class(self.connection, self.meeting.race_class_id)
+        return meetings.latest_class(self.connection)
+
+    @property
+    def query(self) -> str:
+        """The end of an address that asks for the same track and class."""
+        class_part = f"&race_class={self.class_id}" if self.class_id else ""
+        return f"?track={self.track_id}{class_part}"
+
+    @cached_property
+    def pack(self) -> Pack | None:
+        """The pack run last, else the first sound one."""
+        owned = packs.packs(self.connection)
+        last = self.logged[0].pack_id if self.logged else None
+        sound = [pack for pack in owned if pack.condition == "sound"]
+        return next((pack for pack in owned if pack.id == last), sound[0] if sound else None)
+
+    @cached_property
+    def feels(self) -> dict[int, store.Feel]:
+        """What is felt of tracks that nobody has measured."""
+        return store.feels(self.connection)
+
+    @property
+    def track_record(self) -> track_models.Track | None:
+        """The track as it stands under Tracks."""
+        return self.tracks.get(self.track_id)
+
+    def driven_track(self, track_id: int) -> Track | None:
+        """A track as the model drives it: measured, else by its feel, else None."""
+        record = self.tracks.get(track_id)
+        if record is not None and record.straights:
+            return for_drive(record)
+        feel = self.feels.get(track_id)
+        return None if feel is None else track_by_feel(*feel)
+
+    @cached_property
+    def track(self) -> Track | None:
+        """The chosen track as the model drives it."""
+        return self.driven_track(self.track_id)
+
+    @property
+    def about(self) -> store.About:
+        """What the racer's own figures are about."""
+        return store.About(
+            self.car.id if self.car else 0, self.motor.id if self.motor else 0, self.track_id
+        )
+
+    @cached_property
+    def known(self) -> dict[str, Known]:
+        """Every figure with its source."""
+        elsewhere: list[tuple[Source, str, Mapping[str, float | None]]] = []
+        last = self.logged[0] if self.logged else None
+        if last and abs(self.now - last.started_at) < timedelta(hours=store.FRESH_HOURS):
+            elsewhere.append(("from the last run", "", {"air_c": last.air_c}))
+        rules, pack, car, motor = self.race_class, self.pack, self.car, self.motor
+        if rules:
+            asked = {"rev_limit_rpm": rules.rev_limit_rpm, "run_length_s": rules.run_length_s}
+            elsewhere.append(("from the class", rules.name, asked))
+        if pack:
+            elsewhere.append(("from the pack", pack.mark, self._pack_figures(pack)))
+        if car:
+            names: tuple[str, ...] = ("mass_g", "tyre_diameter_mm", "pack_v", "rev_limit_rpm")
+            elsewhere.append(("from Kit", car.name, {name: getattr(car, name) for name in names}))
+        if motor:
+            names = ("kv_rpm_per_v", "resistance_ohm", "no_load_current_a")
+            elsewhere.append(
+                ("from Kit", motor.name, {name: getattr(motor, name) for name in names})
+            )
+        if rules and rules.least_mass_g:
+            elsewhere.append(("from the class", rules.name, {"mass_g": rules.least_mass_g}))
+        return known(store.own_figures(self.connection, self.about, self.now), elsewhere)
+
+    def _pack_figures(self, pack: Pack) -> dict[str, float | None]:
+        ohm = pack.resistance_new_ohm
+        total = ohm * pack.cells_series if ohm is not None else None
+        reading = packs.latest_readings(self.connection, "cell_ohm").get(pack.id)
+        if reading and len(reading.cell_ohm) == pack.cells_series:
+            total = sum(reading.cell_ohm)
+        return {
+            "pack_v": pack.shown_nominal_v,
+            "capacity_mah": pack.capacity_mah,
+            "pack_resistance_mohm": None if total is None else total * 1000.0,
+        }
+
+    @cached_property
+    def plain_setup(self) -> Setup:
+        """The set-up with nothing learned.
+
+        Raises:
+            ValueError: a figure that the model cannot take, in a sentence.
+        """
+        return setup_of(self.known)
+
+    @cached_property
+    def learned(self) -> Learned:
+        """What the runs of this motor in this car have taught about this track."""
+        return learned(self.lessons(self.logged), self.track_id)
+
+    def lessons(self, runs: Iterable[Run]) -> tuple[Lesson, ...]:
+        """What each run says beside the model, oldest first."""
+        return lessons(
+            tuple(told for run in runs if (told := self._logged_run(run))),
+            self.plain_setup,
+            self.known["cooling_tau_s"].value or COOLING_TAU_S,
+        )
+
+    def _logged_run(self, run: Run) -> LoggedRun | None:
+        ratio, pinion, spur = run.final_drive_ratio, run.pinion_teeth, run.spur_teeth
+        if ratio is None or pinion is None or spur is None or self.car is None:
+            return None
+        track_id = run.track_id or 0
+        return LoggedRun(
+            id=run.id,
+            started_at=run.started_at,
+            pinion_teeth=pinion,
+            spur_teeth=spur,
+            ratio=ratio,
+            tyre_diameter_mm=run.tyre_diameter_mm or self.car.tyre_diameter_mm,
+            track_id=track_id,
+            track=self.driven_track(track_id),
+            can_c=run.can_c,
+            read_after_s=run.read_after_s,
+            air_c=run.air_c,
+            best_lap_s=run.best_lap_s,
+            run_s=run.run_s,
+        )
+
+    @cached_property
+    def setup(self) -> Setup:
+        """The set-up with the gear fitted and all that was learned.
+
+        Raises:
+            ValueError: a figure that the model cannot take, in a sentence.
+        """
+        taught = self.learned
+        return self.plain_setup.model_copy(
+            update={
+                "fitted_ratio": self.fitted.final_drive_ratio if self.fitted else None,
+                "logged_ratios": taught.ratios,
+                "heating": taught.heating,
+                "lap_slope": taught.lap_slope,
+            }
+        )
+
+    @property
+    def missing(self) -> Missing | None:
+        """The first thing that the forecast cannot do without, beside the track."""
+        if self.car is None:
+            return Missing(
+                "The forecast needs a car: its gears, tyres and motor.",
+                "/kit/cars/new",
+                "Add your car",
+            )
+        car = f"/kit/cars/{self.car.id}"
+        if self.motor is None:
+            return Missing(
+                f"{self.car.name} has no motor yet: its Kv will do.", car, "Add the motor"
+            )
+        if not self.box.pinions or not self.box.spurs:
+            kind = "spur" if self.box.pinions else "pinion"
+            return Missing(
+                f"There is no {kind} in {self.car.pitch_label} in the box yet.",
+                "/kit/gears",
+                "Add your gears",
+            )
+        if not self.options:
+            return Missing(
+                "No pinion and spur in the box fit this car.", car, "Look at the car's limits"
+            )
+        try:
+            _possible = self.plain_setup
+        except ValueError as error:
+            return Missing(str(error), f"/forecast/figures{self.query}", "The figures")
+        return None
+
+    @property
+    def unknowns(self) -> list[str]:
+        """What the track's description leaves open, in sentences."""
+        record = self.track_record
+        if record is None or not record.straights:
+            return ["The track is a guess from its longest straight and the feel of its corners."]
+        if record.lap_length_m is None:
+            return ["The track has no lap length, so corners are left out of lap times and heat."]
+        return []
