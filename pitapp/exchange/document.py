@@ -57,8 +57,8 @@ def _line(row: dict[str, Any]) -> str:
     return json.dumps(row, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
 
 
-def read(data: bytes, empty: sqlite3.Connection) -> Found:
-    """What is in a file of everything, tried on an `empty` database.
+def read(data: bytes) -> Found:
+    """What is in a file of everything, tried on an empty database.
 
     Raises:
         Refused: it is no such file, or not one that can be taken; the sentence says why.
@@ -70,6 +70,11 @@ def read(data: bytes, empty: sqlite3.Connection) -> Found:
         head = Head.model_validate(raw)
     except ValueError:
         raise Refused(NOT_OURS) from None
+    with store.empty_database() as empty:
+        return _tried(raw, head, empty)
+
+
+def _tried(raw: Any, head: Head, empty: sqlite3.Connection) -> Found:
     known = store.schema_version(empty)
     if head.version > VERSION or head.schema_version > known:
         raise Refused(

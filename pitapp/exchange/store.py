@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import closing, contextmanager
 from typing import Any, NamedTuple
 
 from pitapp.db.migrate import migrations, statements, version_of
@@ -30,6 +31,19 @@ class Reference(NamedTuple):
 
     column: str
     table: str
+
+
+@contextmanager
+def as_of_now(connection: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
+    """Read all tables as they are at one moment, whatever others write meanwhile."""
+    if connection.in_transaction:
+        yield connection
+        return
+    connection.execute("BEGIN")
+    try:
+        yield connection
+    finally:
+        connection.execute("ROLLBACK")
 
 
 def tables(connection: sqlite3.Connection) -> list[str]:
@@ -106,9 +120,14 @@ def replace_all(
         raise ValueError(f"A row of {broken[0]} names one of {broken[2]} that is not in the file.")
 
 
-def empty_database() -> sqlite3.Connection:
+@contextmanager
+def empty_database() -> Iterator[sqlite3.Connection]:
     """A database in memory with this version's tables, in a transaction, to try a file on."""
-    connection = sqlite3.connect(":memory:", isolation_level=None)
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
+        yield _with_tables(connection)
+
+
+def _with_tables(connection: sqlite3.Connection) -> sqlite3.Connection:
     connection.row_factory = sqlite3.Row
     for number, file in migrations():
         for statement in statements(file.read_text(encoding="utf-8")):

@@ -51,35 +51,45 @@ def track(connection: sqlite3.Connection, track_id: int) -> Track:
     return Track(**row, straights=tuple(_straight(row) for row in straights))
 
 
-def save_track(connection: sqlite3.Connection, item: Track, now: datetime) -> tuple[int, str]:
-    """Add the track (id 0) or change it; returns its id and the undo token.
+def save_track(
+    connection: sqlite3.Connection, item: Track, now: datetime, step: undo.Step | None = None
+) -> tuple[int, str]:
+    """Add the track (id 0) or change it, with the undo step given or one of its own.
+
+    Returns its id and the undo token.
 
     Raises:
         ChangedMeanwhile: it was changed since the form was opened.
         NotThere: there is no such track.
     """
-    values = item.model_dump(exclude={"id", "version", "straights"})
+    if step is not None:
+        return _save(connection, item, step), step.token
     verb = "Changed" if item.id else "Added"
-    with undo.step(connection, f"{verb} {item.name}", now) as step:
-        if item.id:
-            track(connection, item.id)
-            step.touch("tracks", item.id)
-            changed = connection.execute(
-                f"UPDATE tracks SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
-                "version = version + 1 WHERE id = ? AND version = ?",
-                [*values.values(), item.id, item.version],
+    with undo.step(connection, f"{verb} {item.name}", now) as own:
+        return _save(connection, item, own), own.token
+
+
+def _save(connection: sqlite3.Connection, item: Track, step: undo.Step) -> int:
+    values = item.model_dump(exclude={"id", "version", "straights"})
+    if item.id:
+        track(connection, item.id)
+        step.touch("tracks", item.id)
+        changed = connection.execute(
+            f"UPDATE tracks SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
+            "version = version + 1 WHERE id = ? AND version = ?",
+            [*values.values(), item.id, item.version],
+        )
+        if not changed.rowcount:
+            raise ChangedMeanwhile(
+                "This track was changed on another screen since you opened it. Your entries "
+                "are still here: compare, then save again."
             )
-            if not changed.rowcount:
-                raise ChangedMeanwhile(
-                    "This track was changed on another screen since you opened it. Your entries "
-                    "are still here: compare, then save again."
-                )
-            track_id = item.id
-        else:
-            track_id = _insert(connection, "tracks", values)
-            step.made("tracks", track_id)
-        _replace_straights(connection, step, track_id, item.straights)
-    return track_id, step.token
+        track_id = item.id
+    else:
+        track_id = _insert(connection, "tracks", values)
+        step.made("tracks", track_id)
+    _replace_straights(connection, step, track_id, item.straights)
+    return track_id
 
 
 def remove_track(connection: sqlite3.Connection, track_id: int, now: datetime) -> str:

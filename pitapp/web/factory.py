@@ -45,6 +45,7 @@ ROOMS = (
     "checks",
     "packs",
     "copies",
+    "exchange",
     "settings",
 )
 DATABASE_NAME = "pitapp.sqlite3"

@@ -31,6 +31,7 @@ MORE = (
     Place("bench", "/bench", "Bench", "Motor checks: Kv, current, timing"),
     Place("packs", "/packs", "Packs", "Charge by steps, charge plan, storage"),
     Place("copies", "/copies", "Copies", "Keep and bring back all your data"),
+    Place("exchange", "/exchange", "In and out", "Spreadsheets, and everything in one file"),
     Place("settings", "/settings", "Settings", "Units, look, this device"),
 )
 
