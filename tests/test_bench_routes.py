@@ -143,6 +143,7 @@ def test_only_what_was_measured_can_be_taken_over(
         ({"mass_g": "0"}, "more than 0"),
         ({"current_a": "2", "checked_at": "yesterday"}, "a day and a time"),
         ({"current_a": "2", "checked_at": ""}, "When was it measured?"),
+        ({"current_a": "2", "checked_at": "2026-06-01T09:00"}, "still to come"),
         ({"current_a": "2", "checked_at": "0001-01-01T00:00"}, "year"),
     ],
 )

@@ -190,6 +190,7 @@ def test_moving_a_part_by_hand(client: PageClient, db: sqlite3.Connection, car_i
         ("part_g=&total_g=1350", "What does the part weigh?"),
         ("part_g=2000&total_g=1350", "weighs more than any part"),
         ("part_g=50&total_g=0", "at least 10"),
+        ("part_g=0.000001&total_g=10&track_width_mm=2000", "at least 0.01"),
         ("part_g=50&total_g=1350&left_mm=🙂", "Write a number"),
         ("part_g=50&total_g=1350&forward_mm=1e9&wheelbase_mm=250", "at most 1000"),
     ],
@@ -204,13 +205,14 @@ def test_a_move_that_cannot_be_worked_out_says_why(
     ("address", "typed", "sentence"),
     [
         ("/kit/scales", {"name": "", "mass_g": "12"}, "What is it?"),
-        ("/kit/scales", {"name": "Body", "mass_g": "-1"}, "more than 0"),
+        ("/kit/scales", {"name": "Body", "mass_g": "-1"}, "at least 0.01"),
         ("/kit/scales", {"name": "Body", "mass_g": "light"}, "Write a number"),
         ("/kit/scales", {"name": "x" * 61, "mass_g": "1"}, "under 60"),
         ("/kit/scales/corners/new", FORM | {"front_left_g": ""}, "Read this scale too."),
         ("/kit/scales/corners/new", FORM | {"front_left_g": "1e9"}, "at most"),
         ("/kit/scales/corners/new", FORM | dict.fromkeys(CORNERS, "0"), "all four are zero"),
         ("/kit/scales/corners/new", FORM | {"wheelbase_mm": "2"}, "at least 20"),
+        ("/kit/scales/corners/new", FORM | {"weighed_at": "2026-06-01T09:00"}, "still to come"),
     ],
 )
 def test_bad_input_comes_back_with_a_sentence(

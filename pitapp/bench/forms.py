@@ -6,7 +6,7 @@ from wtforms import BooleanField, HiddenField, TextAreaField
 
 from pitapp.web.fields import MilliohmField, Needed, NumberField, QuantityField
 from pitapp.web.forms import PitForm
-from pitapp.web.moments import MomentField
+from pitapp.web.moments import MomentField, NotAhead
 
 
 class CheckForm(PitForm):
@@ -23,5 +23,5 @@ class CheckForm(PitForm):
     resistance_ohm = MilliohmField("Resistance")
     mass_g = QuantityField("Weight", kind="mass")
     as_new = BooleanField("The rotor is new: compare later checks with this one")
-    checked_at = MomentField("Measured at", [Needed("When was it measured?")])
+    checked_at = MomentField("Measured at", [Needed("When was it measured?"), NotAhead()])
     remarks = TextAreaField("Remarks", render_kw={"maxlength": 2000})

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
-from wtforms import Field
+from wtforms import Field, ValidationError
 from wtforms.widgets import DateTimeLocalInput
 
-from pitapp.web.clock import home_zone
+from pitapp.web.clock import home_zone, now
 
 YEARS = range(2000, 2201)
+CLOCKS_APART = timedelta(days=1)
 
 
 class MomentField(Field):
@@ -42,3 +43,11 @@ class MomentField(Field):
         if read.year not in YEARS:
             raise ValueError("That is not a year of this log.")
         self.data = read if read.tzinfo else read.replace(tzinfo=home_zone())
+
+
+class NotAhead:
+    """The moment has passed; clocks of two devices may be a day apart."""
+
+    def __call__(self, form: Any, field: Any) -> None:
+        if field.data is not None and field.data > now() + CLOCKS_APART:
+            raise ValidationError("That is still to come: look at the day.")

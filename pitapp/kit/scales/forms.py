@@ -6,7 +6,7 @@ from wtforms import Form, HiddenField, StringField, TextAreaField
 
 from pitapp.web.fields import Needed, NumberField, QuantityField
 from pitapp.web.forms import PitForm
-from pitapp.web.moments import MomentField
+from pitapp.web.moments import MomentField, NotAhead
 
 NAME_KEYWORDS = {"maxlength": 60, "autocomplete": "off"}
 
@@ -29,7 +29,7 @@ class CornersForm(PitForm):
     rear_right_g = QuantityField("Rear right", [Needed("Read this scale too.")], kind="mass")
     wheelbase_mm = NumberField("Wheelbase", unit="mm")
     track_width_mm = NumberField("Track width", unit="mm")
-    weighed_at = MomentField("Weighed at", [Needed("When was it weighed?")])
+    weighed_at = MomentField("Weighed at", [Needed("When was it weighed?"), NotAhead()])
     remarks = TextAreaField("Remarks", render_kw={"maxlength": 2000})
 
 

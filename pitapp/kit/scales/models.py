@@ -21,7 +21,7 @@ class Part(Record):
     id: int = 0
     car_id: int
     name: Name
-    mass_g: float = Field(gt=0, le=50_000)
+    mass_g: float = Field(ge=0.01, le=50_000)
     fitted: bool = True
     version: int = 1
 
@@ -58,7 +58,7 @@ class Weighing(Record):
 class Move(Record):
     """A part to be moved: forward and to the left are positive."""
 
-    part_g: float = Field(gt=0, le=50_000)
+    part_g: float = Field(ge=0.01, le=50_000)
     total_g: float = Field(ge=10, le=50_000)
     forward_mm: float = Field(0, ge=-1000, le=1000)
     left_mm: float = Field(0, ge=-1000, le=1000)
