@@ -44,6 +44,7 @@ ROOMS = (
     "bench",
     "checks",
     "packs",
+    "roll",
     "copies",
     "exchange",
     "settings",

@@ -30,6 +30,7 @@ MORE = (
     Place("drive", "/forecast", "Forecast", "Every gear ranked for a track: lap, speed, heat"),
     Place("bench", "/bench", "Bench", "Motor checks: Kv, current, timing"),
     Place("packs", "/packs", "Packs", "Charge by steps, charge plan, storage"),
+    Place("roll", "/roll", "Parked car", "Will it stay where it is put?"),
     Place("copies", "/copies", "Copies", "Keep and bring back all your data"),
     Place("exchange", "/exchange", "In and out", "Spreadsheets, and everything in one file"),
     Place("settings", "/settings", "Settings", "Units, look, this device"),

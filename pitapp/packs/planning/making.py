@@ -37,7 +37,11 @@ def heats_ahead(heats: Sequence[Heat], now: datetime) -> list[Heat]:
 def digest(heats: Sequence[Heat], states: Sequence[PackState], charger: ChargerRecord) -> str:
     """A short text that changes when the timetable, the packs or the charger do."""
     packs = [one.pack.model_dump(mode="json") for one in states]
-    told = [[heat.id, heat.kind, heat.epoch_s] for heat in heats], packs, charger.model_dump()
+    told = (
+        [[heat.id, heat.kind, heat.epoch_s] for heat in heats],
+        packs,
+        charger.model_dump(exclude={"id", "version"}),
+    )
     return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()[:16]
 
 

@@ -1,0 +1,117 @@
+"""Whether the car stays where it is put, with the gear and the motor that are in it now. Pure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from pitapp.gearing.answer import GearFit
+from pitapp.kit.models import Car, Motor
+from pitapp.roll.formulas import creep_speed_m_s, hold_angle_deg, holding_torque_nm, roll_distance_m
+from pitapp.roll.models import Standing, TiltTest
+
+MARGIN = 0.5
+"""Share of the hold angle up to which a parked car is called safe: our choice."""
+UNKNOWN_OHM = 0.03
+"""Windings, leads and controller where the motor's resistance is not on record: from memory."""
+LEADS_OHM = 0.005
+"""Leads and controller beside a motor's own resistance: from memory."""
+WEAKER_SHARE = 0.01
+"""A Kv that has risen by more says that the rotor has got weaker: our choice."""
+SECONDS = (10, 30, 60)
+
+
+@dataclass(frozen=True)
+class Hold:
+    """What the last tilt test says of the car as it is now."""
+
+    tested_deg: float
+    now_deg: float
+    reminders: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Creep:
+    """How far a car rolls in each of `SECONDS`, at worst, and its last speed (None: no last one)."""
+
+    distances_m: tuple[float, ...]
+    speed_m_s: float | None
+    assumed_ohm: bool
+
+
+@dataclass(frozen=True)
+class Stays:
+    """Whether it stays: a level, a word and the reason."""
+
+    level: Literal["good", "look", "stop"]
+    word: str
+    reason: str
+
+
+def hold(car: Car, motor: Motor | None, fit: GearFit, test: TiltTest) -> Hold:
+    """The angle up to which the motor holds the car in the gear that is fitted now.
+
+    Raises:
+        ValueError: the test's figures cannot be, or the tyres alone would have held the car.
+    """
+    torque = holding_torque_nm(
+        test.angle_deg, test.mass_g / 1000, test.tyre_diameter_mm, test.final_drive_ratio
+    )
+    mass_kg = (car.mass_g or test.mass_g) / 1000
+    now_deg = hold_angle_deg(torque, fit.final_drive_ratio, mass_kg, fit.tyre_diameter_mm)
+    return Hold(test.angle_deg, now_deg, tuple(reminders(motor, fit, test, now_deg)))
+
+
+def reminders(motor: Motor | None, fit: GearFit, test: TiltTest, now_deg: float) -> list[str]:
+    """What has changed since the tilt test that lets the car roll sooner."""
+    found = []
+    if fit.final_drive_ratio < test.final_drive_ratio * (1 - 1e-9):
+        found.append(
+            f"A longer gear is fitted since the tilt test: it now holds to about {now_deg:.1f}° "
+            f"instead of {test.angle_deg:.1f}°. Test again."
+        )
+    known = test.kv_rpm_per_v
+    weaker = bool(motor and known and motor.kv_rpm_per_v > known * (1 + WEAKER_SHARE))
+    if (motor.id if motor else None) != test.motor_id:
+        found.append(
+            "A weaker motor is fitted since the tilt test, by its Kv. Test again."
+            if weaker
+            else "Another motor is fitted since the tilt test. Test again."
+        )
+    elif weaker:
+        found.append("The rotor has got weaker since the tilt test, by its Kv. Test again.")
+    return found
+
+
+def creep(car_mass_g: float, motor: Motor, fit: GearFit, standing: Standing) -> Creep:
+    """How far the car rolls with its drag brake on, running friction taken as nothing.
+
+    Raises:
+        ValueError: a figure is out of the formulas' range.
+    """
+    known = motor.resistance_ohm
+    ohm = known + LEADS_OHM if known else UNKNOWN_OHM
+    brake = standing.drag_brake_percent / 100
+    figures = (
+        car_mass_g / 1000,
+        fit.tyre_diameter_mm,
+        fit.final_drive_ratio,
+        motor.kv_rpm_per_v,
+        ohm,
+    )
+    distances = tuple(
+        roll_distance_m(standing.slope_deg, brake, seconds, *figures) for seconds in SECONDS
+    )
+    speed = creep_speed_m_s(standing.slope_deg, brake, *figures) if brake > 0 else None
+    return Creep(distances, speed, known is None)
+
+
+def stays(found: Hold | None, slope_deg: float) -> Stays:
+    """Whether a parked car stays on that slope, by the tilt test alone."""
+    if found is None:
+        return Stays("stop", "Not known", "Do the tilt test. Until then take it that it rolls.")
+    if slope_deg > found.now_deg:
+        return Stays("stop", "It rolls", f"The motor holds to about {found.now_deg:.1f}° only.")
+    if slope_deg > MARGIN * found.now_deg or found.reminders:
+        return Stays("look", "It may roll", f"The motor holds to about {found.now_deg:.1f}°.")
+    return Stays("good", "It stays", f"The motor holds to about {found.now_deg:.1f}°.")

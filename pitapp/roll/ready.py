@@ -1,0 +1,37 @@
+"""The parked car's line on the Board."""
+
+from __future__ import annotations
+
+import sqlite3
+
+from pitapp.board.models import ReadyLine, Situation
+from pitapp.gearing import store as gearing
+from pitapp.kit import store as kit
+from pitapp.roll import store
+from pitapp.roll.answer import hold
+
+NAME = "Parked car"
+
+
+def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine | None:
+    """How far the tilt test lets it stand, or what was fitted since that lets it roll sooner."""
+    car = situation.car
+    fit = gearing.fitted(connection, car.id)
+    if fit is None:
+        return None
+    test = store.latest_test(connection, car.id)
+    if test is None:
+        return _look("No tilt test yet: take it that it rolls away")
+    motor = kit.motor(connection, car.motor_id) if car.motor_id else None
+    try:
+        found = hold(car, motor, fit, test)
+    except ValueError:
+        return _look("The tilt test does not fit this car any more")
+    if found.reminders:
+        return _look(found.reminders[0])
+    reason = f"Holds to about {found.now_deg:.1f}°. Park it across the slope"
+    return ReadyLine(name=NAME, level="good", word="ready", reason=reason, href="/roll")
+
+
+def _look(reason: str) -> ReadyLine:
+    return ReadyLine(name=NAME, level="look", word="look", reason=reason, href="/roll")

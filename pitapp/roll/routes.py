@@ -1,0 +1,180 @@
+"""The screens of the parked car."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass
+from typing import Any
+
+from flask import Blueprint, request
+
+from pitapp.db import get_db
+from pitapp.errors import Refused
+from pitapp.gearing import store as gearing
+from pitapp.gearing.answer import GearFit
+from pitapp.kit import store as kit
+from pitapp.kit.models import Car, Motor
+from pitapp.roll import store
+from pitapp.roll.answer import SECONDS, Creep, Hold, creep, hold, stays
+from pitapp.roll.forms import StandingForm, TiltForm
+from pitapp.roll.models import Standing, TiltTest
+from pitapp.web.clock import current_settings, now
+from pitapp.web.htmx import after_write, show, show_part
+from pitapp.web.undo import notice
+from pitapp.web.writes import write
+
+blueprint = Blueprint("roll", __name__, url_prefix="/roll")
+PAGE_LENGTH = 50
+
+
+@dataclass(frozen=True)
+class Parked:
+    """The car with what is in it now."""
+
+    car: Car
+    motor: Motor | None
+    fit: GearFit | None
+    test: TiltTest | None
+
+    @property
+    def mass_g(self) -> float | None:
+        """Its weight on record, else that of the tilt test."""
+        return self.car.mass_g or (self.test.mass_g if self.test else None)
+
+
+def _parked(connection: sqlite3.Connection) -> Parked | None:
+    car = kit.current_car(connection, current_settings())
+    if car is None:
+        return None
+    motor = kit.motor(connection, car.motor_id) if car.motor_id else None
+    fit, test = gearing.fitted(connection, car.id), store.latest_test(connection, car.id)
+    return Parked(car, motor, fit, test)
+
+
+@blueprint.get("")
+def page() -> Any:
+    return show("roll/page.html", "roll/_part.html", **_values(get_db()))
+
+
+@blueprint.get("/part")
+def part() -> Any:
+    return show_part("roll/_part.html", **_values(get_db()))
+
+
+def _values(connection: sqlite3.Connection, form: StandingForm | None = None) -> dict[str, Any]:
+    parked = _parked(connection)
+    if parked is None:
+        return {"parked": None}
+    standing = store.standing(connection, parked.car.id)
+    form = form or StandingForm(formdata=None, data=standing.model_dump())
+    found, wrong = _hold(parked)
+    rolled: Creep | None = None
+    if parked.fit and parked.motor and parked.mass_g:
+        try:
+            rolled = creep(parked.mass_g, parked.motor, parked.fit, standing)
+        except ValueError as error:
+            wrong = wrong or str(error)
+    return {
+        "parked": parked,
+        "form": form,
+        "standing": standing,
+        "hold": found,
+        "stays": stays(found, standing.slope_deg),
+        "creep": rolled,
+        "seconds": SECONDS,
+        "wrong": wrong,
+    }
+
+
+def _hold(parked: Parked) -> tuple[Hold | None, str]:
+    """What the last tilt test says, or why it says nothing."""
+    if parked.test is None or parked.fit is None:
+        return None, ""
+    try:
+        return hold(parked.car, parked.motor, parked.fit, parked.test), ""
+    except ValueError as error:
+        return None, str(error)
+
+
+@blueprint.post("")
+@write
+def stand(connection: sqlite3.Connection) -> Any:
+    parked = _wanted(connection)
+    form = StandingForm()
+    if form.validate_on_submit():
+        form.nudge(request.form.get("nudge", ""))
+    item = form.fill(Standing, car_id=parked.car.id)
+    if item is None:
+        return show("roll/page.html", "roll/_part.html", 422, **_values(connection, form))
+    store.keep_standing(connection, item)
+    return after_write("roll.page", "roll.part")
+
+
+@blueprint.get("/test")
+def new_test() -> Any:
+    parked = _wanted(get_db())
+    return _show_test(TiltForm(data={"mass_g": parked.mass_g}), parked)
+
+
+@blueprint.post("/test")
+@write
+def add_test(connection: sqlite3.Connection) -> Any:
+    parked = _wanted(connection)
+    form = TiltForm()
+    fit = parked.fit
+    if fit is None:
+        raise Refused("Fit a gear first: what holds the car depends on it.")
+    item = form.fill(
+        TiltTest,
+        car_id=parked.car.id,
+        motor_id=parked.motor.id if parked.motor else None,
+        tested_at=now(),
+        tyre_diameter_mm=fit.tyre_diameter_mm,
+        pinion_teeth=fit.pinion_teeth,
+        spur_teeth=fit.spur_teeth,
+        internal_ratio=fit.internal_ratio,
+        kv_rpm_per_v=parked.motor.kv_rpm_per_v if parked.motor else None,
+    )
+    if item is not None:
+        try:
+            hold(parked.car, parked.motor, fit, item)
+        except ValueError as error:
+            form.angle_deg.errors = [str(error)]
+            item = None
+    if item is None:
+        return _show_test(form, parked, 422)
+    notice(f"Tilt test at {item.angle_deg:.1f}°", store.add_test(connection, item, now()))
+    return after_write("roll.page")
+
+
+@blueprint.get("/tests")
+def tests() -> Any:
+    connection = get_db()
+    parked = _wanted(connection)
+    before = request.args.get("before", type=int)
+    found = store.tilt_tests(connection, parked.car.id, limit=PAGE_LENGTH + 1, before=before)
+    return show(
+        "roll/tests.html",
+        "roll/_tests.html",
+        parked=parked,
+        tests=found[:PAGE_LENGTH],
+        older=found[PAGE_LENGTH - 1].id if len(found) > PAGE_LENGTH else None,
+    )
+
+
+@blueprint.post("/tests/<int:test_id>/remove")
+@write
+def remove_test(connection: sqlite3.Connection, test_id: int) -> Any:
+    notice("Removed the tilt test", store.remove_test(connection, test_id, now()))
+    return after_write("roll.tests")
+
+
+def _wanted(connection: sqlite3.Connection) -> Parked:
+    parked = _parked(connection)
+    if parked is None:
+        raise Refused("Add your car first.")
+    return parked
+
+
+def _show_test(form: TiltForm, parked: Parked, status: int = 200) -> Any:
+    return show("roll/test.html", "roll/_test.html", status, form=form, parked=parked)

@@ -1,0 +1,80 @@
+"""Tilt tests and how cars stand, in the database."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import datetime
+
+from pitapp.db import stamp, undo
+from pitapp.errors import NotThere
+from pitapp.roll.models import Standing, TiltTest
+
+_TEST = ", ".join(TiltTest.model_fields)
+
+
+def latest_test(connection: sqlite3.Connection, car_id: int) -> TiltTest | None:
+    """The car's newest tilt test."""
+    return next(iter(tilt_tests(connection, car_id, limit=1)), None)
+
+
+def tilt_tests(
+    connection: sqlite3.Connection, car_id: int, *, limit: int = 50, before: int | None = None
+) -> list[TiltTest]:
+    """The car's tilt tests, newest first, older than the test `before` if given."""
+    rows = connection.execute(
+        f"SELECT {_TEST} FROM tilt_tests WHERE car_id = ?1 AND removed_at IS NULL "  # noqa: S608
+        "AND (?2 IS NULL OR (tested_at, id) < (SELECT tested_at, id FROM tilt_tests WHERE id = ?2)) "
+        "ORDER BY tested_at DESC, id DESC LIMIT ?3",
+        (car_id, before, limit),
+    )
+    return [TiltTest(**row) for row in rows]
+
+
+def add_test(connection: sqlite3.Connection, item: TiltTest, now: datetime) -> str:
+    """Write down a tilt test; returns the undo token."""
+    values = item.model_dump(exclude={"id"}) | {"tested_at": stamp(item.tested_at)}
+    with undo.step(connection, f"Tilt test at {item.angle_deg:g}°", now) as step:
+        made = connection.execute(
+            f"INSERT INTO tilt_tests ({', '.join(values)}) "  # noqa: S608
+            f"VALUES ({', '.join('?' * len(values))})",
+            list(values.values()),
+        )
+        step.made("tilt_tests", int(made.lastrowid or 0))
+    return step.token
+
+
+def remove_test(connection: sqlite3.Connection, test_id: int, now: datetime) -> str:
+    """Take a tilt test out of the list; returns the undo token.
+
+    Raises:
+        NotThere: there is no such test.
+    """
+    row = connection.execute(
+        "SELECT id FROM tilt_tests WHERE id = ? AND removed_at IS NULL", (test_id,)
+    ).fetchone()
+    if row is None:
+        raise NotThere("There is no such tilt test.")
+    with undo.step(connection, "Removed a tilt test", now) as step:
+        step.touch("tilt_tests", test_id)
+        connection.execute(
+            "UPDATE tilt_tests SET removed_at = ? WHERE id = ?", (stamp(now), test_id)
+        )
+    return step.token
+
+
+def standing(connection: sqlite3.Connection, car_id: int) -> Standing:
+    """How the car was last said to stand."""
+    row = connection.execute(
+        "SELECT car_id, drag_brake_percent, slope_deg FROM parked_cars WHERE car_id = ?", (car_id,)
+    ).fetchone()
+    return Standing(car_id=car_id) if row is None else Standing(**row)
+
+
+def keep_standing(connection: sqlite3.Connection, item: Standing) -> None:
+    """Keep how the car stands, in place of what was there."""
+    connection.execute(
+        "INSERT INTO parked_cars (car_id, drag_brake_percent, slope_deg) VALUES (?, ?, ?) "
+        "ON CONFLICT (car_id) DO UPDATE SET drag_brake_percent = excluded.drag_brake_percent, "
+        "slope_deg = excluded.slope_deg",
+        (item.car_id, item.drag_brake_percent, item.slope_deg),
+    )
