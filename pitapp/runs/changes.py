@@ -124,7 +124,7 @@ def _settings(before: Iterable[Setting], after: Iterable[Setting]) -> Iterator[s
             yield word
     for key, setting in old.items():
         if key not in new:
-            yield f"{called(setting)} taken off the list (was {setting.text})"
+            yield f"{called(setting)} no longer noted (was {setting.text})"
 
 
 def _altered(old: Setting, new: Setting) -> str:

@@ -50,7 +50,7 @@ def offer(connection: sqlite3.Connection, form: RunForm, earlier: Run | None = N
         "meeting_id": (
             "none",
             [
-                (one.id, f"{one.day:%d.%m.%Y} {one.name}".strip())
+                (one.id, f"{one.day.day} {one.day:%b %Y} {one.name}".strip())
                 for one in meetings.meetings(connection, limit=30)
             ],
         ),

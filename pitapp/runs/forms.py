@@ -30,7 +30,7 @@ class RunForm(PitForm):
         unit="s",
         quick={0: "0 s", 30: "30 s", 60: "1 min", 120: "2 min", 300: "5 min"},
     )
-    air_c = QuantityField("Air temperature", kind="temperature")
+    air_c = QuantityField("Air", kind="temperature")
     best_lap_s = TimeField("Best lap", unit="s")
     laps = WholeField("Laps")
     run_s = TimeField("Time")

@@ -25,10 +25,11 @@ def with_unit(value: str, unit: str) -> str:
     """A value with its unit, or "empty".
 
     >>> with_unit("5.4", "mm"), with_unit("-1.5", "°"), with_unit("", "mm")
-    ('5.4 mm', '-1.5°', 'empty')
+    ('5.4 mm', '−1.5°', 'empty')
     """
     joint = "" if unit in ("", "°") else " "
-    return f"{value}{joint}{unit}" if value else "empty"
+    shown = value.replace("-", "−") if as_number(value) is not None else value
+    return f"{shown}{joint}{unit}" if value else "empty"
 
 
 def ratio_of(

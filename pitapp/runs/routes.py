@@ -54,6 +54,13 @@ def wall_clock(item: Run | RunLine) -> Any:
     return item.started_at.astimezone(zone(item.time_zone) if item.time_zone else home_zone())
 
 
+@blueprint.app_template_filter("run_moment")
+def run_moment(item: Run) -> str:
+    """When a run started, as a day and a time where it was: "Sat 16 May 2026, 09:52"."""
+    local = wall_clock(item)
+    return f"{local:%a} {local.day} {local:%b %Y, %H:%M}"
+
+
 @blueprint.app_template_global("heat_title")
 def heat_title(kind: str | None, number: int | None) -> str:
     """What a heat is called, or nothing without one."""

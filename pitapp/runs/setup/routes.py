@@ -8,7 +8,7 @@ from typing import Any
 from flask import Blueprint, request
 
 from pitapp.db import get_db
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.errors import BadRequest, ChangedMeanwhile, NotThere
 from pitapp.kit import store as kit
 from pitapp.runs import store as runs
 from pitapp.runs.models import SetupEntry, with_unit
@@ -85,6 +85,8 @@ def set_value(connection: sqlite3.Connection, entry_id: int) -> Any:
     item = store.entry(connection, entry_id)
     form = ValueForm()
     nudge = {"less": -1, "more": 1}.get(request.form.get("nudge", ""))
+    if nudge is None and "value" not in request.form:
+        raise BadRequest("There is no value in this request.")
     if nudge is not None and item.number is not None:
         value = item.nudged(nudge)
     elif (record := form.fill(SetupEntry, car_id=item.car_id, name=item.name)) is not None:
