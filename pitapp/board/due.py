@@ -45,16 +45,19 @@ def day_at(heats: Sequence[Heat], now: datetime) -> Day:
     return Day(next(iter(coming), None), outing, unlogged, any_outing and not outings)
 
 
-def due(day: Day, lines: Sequence[tuple[str, ReadyLine]], now: datetime, storage_href: str) -> Due:
+def due(
+    day: Day, lines: Sequence[tuple[str, ReadyLine]], now: datetime, storage_href: str | None
+) -> Due:
     """The one thing to do now: log, else mend what is not ready, else go; at the end, storage.
 
     Each line comes with the words for mending it. A line that says "look" is due until five
-    minutes before the start; one that says "not yet" stays due.
+    minutes before the start; one that says "not yet" stays due. Without a `storage_href` every
+    pack is at storage already.
     """
     if day.unlogged:
         heat = day.unlogged[0]
         return Due(label=f"Log the run of {heat.title}", href=f"/runs/new?heat={heat.id}")
-    if day.over:
+    if day.over and storage_href:
         return Due(label="Packs to storage", href=storage_href)
     hurry = day.outing is not None and day.outing.starts_at - now < GO
     for word in ("not yet",) if hurry else ("not yet", "look"):

@@ -8,6 +8,8 @@ from collections.abc import Callable
 from pitapp.board.models import ReadyLine, Situation
 from pitapp.checks import ready as checks
 from pitapp.gearing import ready as gearing
+from pitapp.packs import ready as packs
+from pitapp.roll import ready as roll
 
 Source = Callable[[sqlite3.Connection, Situation], ReadyLine | None]
 
@@ -15,6 +17,8 @@ Source = Callable[[sqlite3.Connection, Situation], ReadyLine | None]
 SOURCES: tuple[tuple[str, Source], ...] = (
     ("Fit the gear", gearing.line),
     ("Run through the controller", checks.line),
+    ("See to the packs", packs.line),
+    ("Tilt test", roll.line),
 )
 
 

@@ -17,6 +17,7 @@ from pitapp.kit import store as kit
 from pitapp.kit.models import Car
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import Meeting
+from pitapp.packs import ready as packs
 from pitapp.web.clock import current_settings, home_zone, now
 from pitapp.web.htmx import show, show_part
 
@@ -40,6 +41,8 @@ def _board(connection: sqlite3.Connection) -> dict[str, Any]:
     values: dict[str, Any] = {"car": car, "meeting": meeting, "now": now()}
     if car is not None:
         values |= _at(connection, car, meeting) if meeting else _at_home(connection, car)
+    if not values.get("lines"):
+        values["alert"] = packs.alert(connection, now())
     return values
 
 
@@ -70,7 +73,7 @@ def _at(connection: sqlite3.Connection, car: Car, meeting: Meeting) -> dict[str,
     return {
         "day": day,
         "lines": [line for _, line in ready],
-        "due": due(day, ready, now(), STORAGE),
+        "due": due(day, ready, now(), STORAGE if packs.storage_open(connection) else None),
         "other_car": kit.car(connection, meeting.car_id) if other and meeting.car_id else None,
         "away": bool(
             shown

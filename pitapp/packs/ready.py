@@ -42,6 +42,12 @@ def alert(connection: sqlite3.Connection, now: datetime) -> ReadyLine | None:
     return _alert(states(connection), now)
 
 
+def storage_open(connection: sqlite3.Connection) -> bool:
+    """Whether a pack is still to be put to storage; taken as so where no pack is on record."""
+    found = states(connection)
+    return not found or any(one.storage_due for one in found)
+
+
 def _alert(found: list[PackState], now: datetime) -> ReadyLine | None:
     over = _countdown_over(found, now)
     if over:
