@@ -9,6 +9,7 @@ from flask import Blueprint, jsonify, request
 
 from pitapp.db import get_db
 from pitapp.errors import ChangedMeanwhile
+from pitapp.meetings import store as meetings
 from pitapp.packs import store
 from pitapp.packs.charging import store as charging
 from pitapp.packs.charging.routes import blueprint as charging_screens
@@ -42,10 +43,16 @@ def page() -> Any:
         "packs/_part.html",
         states=[(one, LEVELS[one.verdict(now()).level]) for one in found],
         running=[one for one in found if one.charging],
-        due=[one for one in found if one.storage_due and not one.charging],
+        due=[] if _racing(connection) else [one for one in found if one.storage_due],
         now=now(),
         told=status_text,
     )
+
+
+def _racing(connection: sqlite3.Connection) -> bool:
+    """Whether a heat is still to come, so that packs are not due to storage yet."""
+    meeting = meetings.current_meeting(connection, now())
+    return bool(meeting and meetings.next_heat(connection, meeting.id, now()))
 
 
 @blueprint.get("/emergency")

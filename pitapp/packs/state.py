@@ -114,7 +114,7 @@ class PackState:
     def storage_due(self) -> bool:
         """Whether it was charged or run since it was last stored, or rests away from storage."""
         happened, _ = self.newest
-        if self.pack.condition != "sound" or happened in ("unknown", "stored"):
+        if self.pack.condition != "sound" or happened in ("unknown", "stored", "charging"):
             return False
         if happened == "read" and self.voltages:
             low, high = STORAGE_CELL_V
