@@ -13,7 +13,9 @@ if TYPE_CHECKING:
 
 def fill(app: Flask) -> None:
     """Write the demo season into the empty database of `app`."""
+    from pitapp.db import transaction
     from pitapp.demo.season import write
+    from pitapp.web.clock import home_zone, now
 
-    with app.app_context():
-        write(app.extensions["pitapp.db"].connection(), app.extensions["pitapp.clock"]())
+    with app.app_context(), transaction(app.extensions["pitapp.db"].connection()) as connection:
+        write(connection, now(), getattr(home_zone(), "key", "UTC"))

@@ -1,0 +1,171 @@
+"""The invented driver's kit: cars, motors, gears, packs, tyres, controllers, tracks and classes."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from itertools import cycle
+from random import Random
+
+from pitapp.bench import store as bench
+from pitapp.bench.models import MotorCheck
+from pitapp.checks.controllers import store as controllers
+from pitapp.checks.models import Controller
+from pitapp.checks.starting_list import STARTING_LIST
+from pitapp.demo import plan
+from pitapp.kit import store as kit
+from pitapp.kit.teeth import parse_teeth
+from pitapp.meetings import store as meetings
+from pitapp.packs import store as packs
+from pitapp.packs.models import Pack, Reading
+from pitapp.runs.formulas import parse_setup
+from pitapp.runs.models import TyreSet
+from pitapp.runs.setup import store as setup
+from pitapp.runs.tyres import store as tyres
+from pitapp.tracks import store as tracks
+from pitapp.tracks.models import Track
+
+WEAR_MM = 0.04
+NEW_MM = {plan.HERON: 63.5, plan.WREN: 58.4}
+WORN_OUT_MM = {plan.HERON: 62.4, plan.WREN: 57.6}
+
+
+@dataclass
+class Garage:
+    """The numbers that the season refers to, and the tyres as they truly are."""
+
+    cars: dict[str, int] = field(default_factory=dict)
+    classes: dict[str, int] = field(default_factory=dict)
+    tracks: dict[str, Track] = field(default_factory=dict)
+    packs: list[int] = field(default_factory=list)
+    diameter_mm: dict[str, float] = field(default_factory=dict)
+    sets_made: int = 0
+
+    def __post_init__(self) -> None:
+        self._round = cycle(range(3))
+
+    def next_pack(self) -> int:
+        """The pack of the next run."""
+        return self.packs[next(self._round)]
+
+    def wear(self, car: str) -> None:
+        """Wear the tyres of a car by one run."""
+        self.diameter_mm[car] -= WEAR_MM
+
+    def measure_tyres(
+        self, connection: sqlite3.Connection, rng: Random, car: str, moment: datetime
+    ) -> None:
+        """Measure the tyres on a car, or put new ones on where they are worn out."""
+        car_id = self.cars[car]
+        on = tyres.fitted(connection, car_id).tyre_set_id
+        if on is None or self.diameter_mm[car] < WORN_OUT_MM[car]:
+            self.diameter_mm[car] = NEW_MM[car]
+            self.sets_made += 1
+            fresh = TyreSet(
+                name=f"Set {self.sets_made}",
+                kind="control rubber" if car == plan.HERON else "soft rubber",
+                diameter_mm=NEW_MM[car],
+                treatment="cleaned, nothing on them" if rng.random() < 0.5 else "",
+            )
+            set_id, _ = tyres.save(connection, fresh, moment)
+            tyres.put_on(connection, car_id, set_id, moment)
+            return
+        measured = round(self.diameter_mm[car] + rng.gauss(0, 0.03), 1)
+        worn = tyres.tyre_set(connection, on).model_copy(update={"diameter_mm": measured})
+        tyres.save(connection, worn, moment)
+
+
+def fill(connection: sqlite3.Connection, rng: Random, moment: datetime) -> Garage:
+    """Write the kit down as it was bought, before the season."""
+    own = Garage(diameter_mm=dict(NEW_MM))
+    kit.add_gears(connection, "pinion", "dp:64", parse_teeth(plan.PINIONS), moment)
+    kit.add_gears(connection, "spur", "dp:64", parse_teeth(plan.SPURS), moment)
+    for name, car in plan.CARS.items():
+        motor_id, _ = kit.save_motor(connection, plan.MOTORS[name], moment)
+        own.cars[name], _ = kit.save_car(
+            connection, car.model_copy(update={"motor_id": motor_id}), moment
+        )
+        setup.add(connection, own.cars[name], parse_setup(plan.SETUPS[name]), moment)
+        _check_motor(connection, rng, motor_id, moment, as_new=True)
+    for track in plan.TRACKS:
+        track_id, _ = tracks.save_track(connection, track, moment)
+        own.tracks[track.name] = track.model_copy(update={"id": track_id})
+    for race_class in plan.CLASSES:
+        own.classes[race_class.name], _ = meetings.save_class(connection, race_class, moment)
+    for mark, capacity_mah in (("A1", 6000), ("A2", 6000), ("B1", 5600)):
+        pack = Pack(
+            mark=mark,
+            cells_series=2,
+            capacity_mah=capacity_mah,
+            bought_on=moment.date(),
+            mass_g=289,
+            remarks="Invented.",
+        )
+        pack_id, _ = packs.save_pack(connection, pack, moment)
+        own.packs.append(pack_id)
+    _controller(connection, own.cars[plan.HERON], moment)
+    kit.choose_car(connection, own.cars[plan.HERON])
+    return own
+
+
+def finish(connection: sqlite3.Connection, rng: Random, own: Garage, now: datetime) -> None:
+    """Write down what was measured late in the season."""
+    for days_ago in (60, 2):
+        for name in (plan.HERON, plan.WREN):
+            motor_id = kit.car(connection, own.cars[name]).motor_id
+            if motor_id and (days_ago == 2 or name == plan.HERON):
+                _check_motor(connection, rng, motor_id, now - timedelta(days=days_ago))
+    for number, pack_id in enumerate(own.packs):
+        for days_ago, more in ((150, 0.0), (70, 0.0003), (1, 0.0007)):
+            ohm = 0.0021 + more + 0.0002 * number
+            reading = Reading(
+                pack_id=pack_id,
+                read_at=now - timedelta(days=days_ago),
+                cell_v=(4.19, round(4.19 - 0.004 * number, 3)),
+                cell_ohm=(round(ohm, 5), round(ohm * (1 + abs(rng.gauss(0, 0.05))), 5)),
+                cell_c=20,
+                after_charge=True,
+            )
+            packs.add_reading(connection, reading, now - timedelta(days=days_ago))
+
+
+def _check_motor(
+    connection: sqlite3.Connection,
+    rng: Random,
+    motor_id: int,
+    moment: datetime,
+    *,
+    as_new: bool = False,
+) -> None:
+    motor = kit.motor(connection, motor_id)
+    kv = motor.kv_rpm_per_v * (1 if as_new else 1 + abs(rng.gauss(0, 0.012)))
+    check = MotorCheck(
+        motor_id=motor_id,
+        checked_at=moment,
+        as_new=as_new,
+        free_rpm=round(kv * 7.4, -1),
+        volts=7.4,
+        current_a=round((motor.no_load_current_a or 2.0) + abs(rng.gauss(0, 0.15)), 1),
+        sensor_a_deg=40.0,
+        sensor_b_deg=round(40 + rng.gauss(0, 0.6), 1),
+        sensor_c_deg=round(40 + rng.gauss(0, 0.6), 1),
+        can_c=round(31 + rng.gauss(0, 2)),
+        mass_g=motor.mass_g,
+        remarks="Invented.",
+    )
+    bench.save_check(connection, check, moment)
+
+
+def _controller(connection: sqlite3.Connection, car_id: int, moment: datetime) -> None:
+    steps = [
+        step.model_copy(update={"planned": plan.PLANNED.get(step.name, step.planned)})
+        for step in STARTING_LIST
+    ]
+    item = Controller(
+        name="Heron's controller",
+        firmware="1.4",
+        signal_text="Two long blinks at switch-on: this is what this invented one shows.",
+        remarks="Invented.",
+    )
+    controllers.add(connection, item, steps, car_id, moment)
