@@ -74,7 +74,7 @@ class Outlooks:
         """The verdict in words, temperatures in the racer's unit."""
         shown_in, change = unit("temperature"), unit("temperature_change")
         if shown_in.unit == shown_in.metric_unit:
-            return gear.verdict
+            return _unbroken(gear.verdict)
         fitted = self.fitted or min(self.gears, key=lambda each: abs(each.lap_difference_s))
 
         def outlook(one: GearForecast) -> Outlook:
@@ -90,12 +90,9 @@ class Outlooks:
                 one.extrapolated,
             )
 
-        return verdict_of(
-            outlook(gear),
-            outlook(fitted),
-            same=abs(gear.final_drive_ratio - fitted.final_drive_ratio) <= SAME_RATIO,
-            degrees=shown_in.symbol,
-        )
+        same = abs(gear.final_drive_ratio - fitted.final_drive_ratio) <= SAME_RATIO
+        symbol = shown_in.symbol
+        return _unbroken(verdict_of(outlook(gear), outlook(fitted), same=same, degrees=symbol))
 
     @property
     def notes(self) -> list[str]:
@@ -154,3 +151,7 @@ class Outlooks:
             lap_by_ratio(along, owned, fitted_ratio, self.shift_s),
             can_by_ratio(along, owned, fitted_ratio, self.limit_c),
         ]
+
+
+def _unbroken(sentence: str) -> str:
+    return sentence.replace(" °", "\u00a0°").replace(" ± ", "\u00a0±\u00a0")

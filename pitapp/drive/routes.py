@@ -145,7 +145,7 @@ def what_if() -> Any:
     if stock.missing or stock.track is None:
         return show("drive/what_if.html", "drive/_what_if.html", **values)
     asked = any(name in request.args for name in today(stock.setup))
-    form = WhatIfForm(request.args if asked else None, data=suggested(stock.setup))
+    form = WhatIfForm(request.args) if asked else WhatIfForm(data=suggested(stock.setup))
     status = 200
     if form.validate():
         try:
@@ -186,7 +186,7 @@ def shopping() -> Any:
         "high": round(worth.high if worth else ratios[-1], 2),
         "step": STEP_PERCENT,
     }
-    form = ShoppingForm(request.args if "low" in request.args else None, data=data)
+    form = ShoppingForm(request.args) if "low" in request.args else ShoppingForm(data=data)
     found = None
     if form.validate():
         try:

@@ -1,0 +1,156 @@
+"""The racer's own figures in the database, and what the app learns of the runs in it."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import timedelta
+
+import pytest
+from flask import Flask
+
+from pitapp.db import undo
+from pitapp.drive import store
+from pitapp.drive.garage import Garage
+from pitapp.drive.inputs import OwnFigure
+from pitapp.drive.learn_from_runs import temperature_score, trials
+from pitapp.drive.outlook import Outlooks
+from pitapp.drive.store import About, Feel
+from pitapp.meetings import store as meetings
+from pitapp.meetings.models import Meeting, RaceClass
+from pitapp.packs import store as packs
+from pitapp.packs.models import Pack, Reading
+from pitapp.runs import store as runs
+from tests.drive_racer import add_car, add_track, log_runs, truth
+from tests.support import Clock
+
+ABOUT = About(car_id=1, motor_id=2, track_id=3)
+
+
+def own(db: sqlite3.Connection, about: About, clock: Clock) -> dict[str, float]:
+    return {name: each.value for name, each in store.own_figures(db, about, clock()).items()}
+
+
+def test_figures_belong_to_the_car_the_motor_or_the_track(
+    db: sqlite3.Connection, clock: Clock
+) -> None:
+    figures = {"drag_area_m2": 0.01, "can_limit_c": 85.0, "grip": 1.5, "air_c": 28.0}
+    store.save_figures(
+        db, ABOUT, {name: OwnFigure(value, True) for name, value in figures.items()}, clock()
+    )
+    assert own(db, ABOUT, clock) == figures
+    assert own(db, About(1, 9, 9), clock) == {"drag_area_m2": 0.01, "air_c": 28.0}
+    assert own(db, About(9, 2, 3), clock) == {"can_limit_c": 85.0}
+    assert own(db, About(1, 2, 0), clock) == {k: v for k, v in figures.items() if k != "grip"}
+
+
+def test_a_figure_of_today_goes_stale(db: sqlite3.Connection, clock: Clock) -> None:
+    store.save_figures(db, ABOUT, {"air_c": OwnFigure(28, True)}, clock())
+    clock.tick(11 * 3600)
+    assert own(db, ABOUT, clock) == {"air_c": 28}
+    clock.tick(2 * 3600)
+    assert own(db, ABOUT, clock) == {}
+
+
+def test_changing_and_taking_back_can_be_undone(db: sqlite3.Connection, clock: Clock) -> None:
+    store.save_figures(db, ABOUT, {"grip": OwnFigure(1.5, True)}, clock())
+    changed = store.save_figures(db, ABOUT, {"grip": OwnFigure(1.7, False)}, clock())
+    assert own(db, ABOUT, clock) == {"grip": 1.7}
+    taken_back = store.save_figures(db, ABOUT, {"grip": None}, clock())
+    assert own(db, ABOUT, clock) == {}
+    undo.undo(db, taken_back, clock())
+    assert own(db, ABOUT, clock) == {"grip": 1.7}
+    undo.undo(db, changed, clock())
+    assert own(db, ABOUT, clock) == {"grip": 1.5}
+
+
+def test_the_feel_of_a_track_is_kept_and_undone(db: sqlite3.Connection, clock: Clock) -> None:
+    store.save_feel(db, 0, Feel(30, "mixed"), clock())
+    token = store.save_feel(db, 0, Feel(45, "tight"), clock())
+    assert store.feels(db) == {0: Feel(45, "tight")}
+    undo.undo(db, token, clock())
+    assert store.feels(db) == {0: Feel(30, "mixed")}
+
+
+def test_class_pack_and_last_run_are_believed(db: sqlite3.Connection, clock: Clock) -> None:
+    car = add_car(db, clock(), mass_g=None)
+    track_id = add_track(db, clock())
+    class_id, _ = meetings.save_class(
+        db, RaceClass(name="Test class", rev_limit_rpm=14000, run_length_s=360, least_mass_g=1320),
+        clock(),
+    )  # fmt: skip
+    day = Meeting(day=clock().date(), time_zone="UTC", track_id=track_id, race_class_id=class_id)
+    meetings.save_meeting(db, day, clock())
+    pack_id, _ = packs.save_pack(db, Pack(mark="A", cells_series=2, capacity_mah=5000), clock())
+    packs.add_reading(
+        db, Reading(pack_id=pack_id, read_at=clock(), cell_ohm=(0.002, 0.003)), clock()
+    )
+    run_id = log_runs(db, car, track_id, clock(), 1)[0]
+    logged = runs.run(db, run_id)
+    fresh = logged.model_copy(update={"started_at": clock() - timedelta(hours=1), "air_c": 31})
+    runs.save_run(db, fresh, clock())
+    known = Garage(db, {}, clock()).known
+    seen = {name: (known[name].value, known[name].source) for name in known}
+    assert seen["rev_limit_rpm"] == (14000, "from the class")
+    assert seen["run_length_s"] == (360, "from the class")
+    assert seen["mass_g"] == (1320, "from the class")
+    assert seen["capacity_mah"] == (5000, "from the pack")
+    assert seen["pack_resistance_mohm"] == (pytest.approx(5.0), "from the pack")
+    assert seen["air_c"] == (31, "from the last run")
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_eight_logged_runs_forecast_a_ninth(
+    app: Flask, db: sqlite3.Connection, clock: Clock, seed: int
+) -> None:
+    car = add_car(db, clock())
+    track_id = add_track(db, clock())
+    log_runs(db, car, track_id, clock(), 8, seed)
+    garage = Garage(db, {}, clock())
+    assert garage.track is not None
+    with app.test_request_context():
+        found = Outlooks(garage)
+    assert garage.learned.heating.runs == garage.learned.lap_slope.runs == 8
+    inside = [each for each in found.gears if not each.extrapolated]
+    assert len(inside) > 10
+    laps = {}
+    for each in found.gears:
+        laps[each], flag_c = truth(garage.track, each.final_drive_ratio, 20.0, 300.0)
+        if each in inside:
+            assert abs(each.flag_temperature_c - flag_c) <= 3
+    assert laps[found.gears[0]] <= min(laps.values()) + 0.02
+    # The laps on the screen are those that were logged, not the model's.
+    assert found.best.lap_s + found.shift_s == pytest.approx(laps[found.best], abs=0.15)
+
+
+def test_trials_are_forecast_from_earlier_runs_alone(db: sqlite3.Connection, clock: Clock) -> None:
+    car = add_car(db, clock())
+    track_id = add_track(db, clock())
+    log_runs(db, car, track_id, clock(), 8)
+    garage = Garage(db, {}, clock())
+    tried = trials(garage.lessons(garage.logged))
+    assert len(tried) == 8
+    first, last = tried[-1], tried[0]
+    assert first.forecast_lap_s is None
+    assert first.forecast_se_c is not None
+    assert last.forecast_se_c is not None
+    assert first.forecast_se_c > 2 * last.forecast_se_c
+    # What a run itself has logged does not change its own forecast.
+    spoilt = runs.run(db, garage.logged[0].id).model_copy(update={"can_c": 120.0})
+    runs.save_run(db, spoilt, clock())
+    again = Garage(db, {}, clock())
+    after = trials(again.lessons(again.logged))[0]
+    assert after.forecast_c == pytest.approx(last.forecast_c)
+    assert after.miss_c != last.miss_c
+    assert temperature_score(tried[:4]).miss < temperature_score(tried[-4:]).miss
+
+
+def test_runs_that_say_too_little_are_passed_over(db: sqlite3.Connection, clock: Clock) -> None:
+    car = add_car(db, clock())
+    track_id = add_track(db, clock())
+    changes = [{"can_c": None}, {"air_c": None}, {"pinion_teeth": None}, {"track_id": None}]
+    for run_id, change in zip(log_runs(db, car, track_id, clock(), 4), changes, strict=True):
+        runs.save_run(db, runs.run(db, run_id).model_copy(update=change), clock())
+    learned = Garage(db, {}, clock(), track_id).learned
+    assert learned.heating.runs == 0
+    assert learned.lap_slope.runs == 2
+    assert [lesson.refused for lesson in learned.lessons].count("no track") == 1
