@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 
 from pitapp.record import Record
-from pitapp.runs.models import FittedController, FittedTyres, Run, Setting
+from pitapp.runs.models import FittedController, FittedTyres, Run, Setting, with_unit
 from pitapp.runs.senses import sense
 
 SAME_MOMENT_S = 15
@@ -131,7 +131,7 @@ def _altered(old: Setting, new: Setting) -> str:
     word = sense(new.name, old.value, new.value, new.unit) if old.unit == new.unit else ""
     if word == "same":
         return ""
-    shown = f"{old.value or 'empty'} → {new.text}" if old.unit == new.unit else ""
+    shown = f"{with_unit(old.value, '')} → {new.text}" if old.unit == new.unit else ""
     shown = shown or f"{old.text} → {new.text}"
     return f"{called(new)} {word} ({shown})" if word else f"{called(new)} {shown}"
 
