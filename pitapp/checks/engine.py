@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Literal
 
-from pitapp.checks.models import Answer, Asked, Controller, Step, Walk
+from pitapp.checks.models import TOPICS, Answer, Asked, Controller, Step, Walk
 from pitapp.record import Record
 
 NEAR = 1e-9
 LEAST_REASON_WORDS = 2
+OF_A_CONTROLLER = ("rev_limit", "timing")
 
 Found = Literal["outside", "different", "changed", "skipped", "early"]
 
@@ -176,6 +177,12 @@ def verdict(judged: Sequence[Judged]) -> Verdict:
         skipped=those("skipped"),
         early=those("early"),
     )
+
+
+def unlisted(steps: Iterable[Step], asks: Mapping[str, Asked]) -> list[str]:
+    """What the class asks of a controller and no step reads, by its name."""
+    keys = {step.key for step in steps}
+    return [TOPICS[topic].name for topic in OF_A_CONTROLLER if topic in asks and topic not in keys]
 
 
 def read(answer: Answer) -> bool:

@@ -16,8 +16,6 @@ TYPED_TOO = "You typed something else above. Save that, or clear it first."
 class AnswerForm(PitForm):
     """What is found at a step: as expected, something else, nothing, or a reason to let it stand."""
 
-    checklist = HiddenField()
-    pack = HiddenField()
     expected = HiddenField()
     shown = StringField("It shows")
     reason = TextAreaField("Why it must stay so", render_kw={"maxlength": 300, "rows": 2})

@@ -40,7 +40,7 @@ class Here:
         """A run-through begun before this is not taken up again."""
         return self.now - TAKEN_UP_FOR
 
-    def walk(self, checklist: Checklist, uuid: str = "", pack_id: int | None = None) -> Walk:
+    def walk(self, checklist: Checklist, uuid: str = "") -> Walk:
         """A run-through of that list that begins now."""
         return Walk(
             uuid=uuid or str(uuid4()),
@@ -50,7 +50,6 @@ class Here:
             motor_id=self.car.motor_id if self.car else None,
             race_class_id=self.race_class.id if self.race_class else None,
             meeting_id=self.meeting.id if self.meeting else None,
-            pack_id=pack_id,
             firmware=self.controller.firmware
             if checklist.controller_id and self.controller
             else "",

@@ -20,9 +20,7 @@ KIND_NAMES: dict[str, str] = {
     "choice": "one of several",
     "text": "words",
 }
-Occasion = Literal[
-    "settings", "meeting", "heat", "scrutineering", "after", "end", "charge", "other"
-]
+Occasion = Literal["settings", "meeting", "heat", "scrutineering", "after", "end", "other"]
 OCCASION_NAMES: dict[str, str] = {
     "settings": "Controller's settings",
     "meeting": "Before the meeting",
@@ -30,7 +28,6 @@ OCCASION_NAMES: dict[str, str] = {
     "scrutineering": "Before scrutineering",
     "after": "Straight after a heat",
     "end": "End of the day",
-    "charge": "Charging",
     "other": "Any time",
 }
 
@@ -129,7 +126,6 @@ class Walk(Record):
     motor_id: int | None = None
     race_class_id: int | None = None
     meeting_id: int | None = None
-    pack_id: int | None = None
     firmware: str = ""
     started_at: AwareDatetime
     ended_at: AwareDatetime | None = None

@@ -8,7 +8,7 @@ from pitapp.board.models import ReadyLine, Situation
 from pitapp.checks import store
 from pitapp.checks.asks import asks
 from pitapp.checks.controllers import store as controllers
-from pitapp.checks.engine import Judged, Verdict, judge_all, reasons_due, verdict
+from pitapp.checks.engine import Judged, Verdict, judge_all, reasons_due, same, unlisted, verdict
 from pitapp.checks.here import TAKEN_UP_FOR
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import Controller, Walk
@@ -32,14 +32,15 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
         return look(f"Run-through left half-way, begun {moment_text(begun.started_at)}.", run)
     walk = store.last_settings_walk(connection, situation.car.id)
     answers = store.answers(connection, walk.id) if walk else []
+    steps, asked = lists.steps(connection, own.id), asks(situation.race_class)
     due = reasons_due(
         walk,
         answers,
-        lists.steps(connection, own.id),
+        steps,
         controller=controller,
         motor_id=situation.car.motor_id,
         race_class_id=situation.race_class.id if situation.race_class else None,
-        asks=asks(situation.race_class),
+        asks=asked,
     )
     if walk is None:
         return look(due[0], run)
@@ -50,15 +51,22 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
     if due:
         more = f" And {len(due) - 1} more." if len(due) > 1 else ""
         return look(f"Run-through due again. {due[0]}{more}", run)
+    if missing := unlisted(steps, asked):
+        return look(
+            f"The class limits it and no setting reads it: {missing[0]}.", f"/checks/lists/{own.id}"
+        )
     return standing(found, walk)
 
 
 def standing(found: Verdict, walk: Walk) -> ReadyLine:
     """The line of a run-through that is not stale and found nothing illegal."""
     href = f"/checks/walks/{walk.uuid}"
-    if found.different:
-        more = f" And {len(found.different) - 1} more." if len(found.different) > 1 else ""
-        return look(f"{different(found.different[0])}{more}", href)
+    unlike = [
+        each for each in found.different if not same(each.shown, each.step.planned or each.shown)
+    ]
+    if unlike:
+        more = f" And {len(unlike) - 1} more." if len(unlike) > 1 else ""
+        return look(f"{different(unlike[0])}{more}", href)
     if found.unread:
         return look(f"{found.unread[0].step.name} was not read.", href)
     said = "Legal, as planned" if found.legal else "As planned, no limit to compare with"

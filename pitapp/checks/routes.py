@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from typing import Any
 
-from flask import Blueprint, redirect, request, url_for
+from flask import Blueprint, request
 
 from pitapp.board.models import Situation
 from pitapp.checks import ready, store, walking
@@ -17,11 +17,11 @@ from pitapp.checks.forms import AnswerForm
 from pitapp.checks.here import here
 from pitapp.checks.lists import store as lists
 from pitapp.checks.lists.routes import blueprint as own_lists
-from pitapp.checks.models import Step, Walk
+from pitapp.checks.models import Answer, Step, Walk
 from pitapp.checks.shown import asked_text, reading, typed
 from pitapp.checks.view import StepView, VerdictView, look_up
 from pitapp.db import get_db
-from pitapp.errors import BadRequest, NotThere
+from pitapp.errors import BadRequest, NotThere, Refused
 from pitapp.web.clock import now
 from pitapp.web.htmx import after_write, show, show_part
 from pitapp.web.undo import notice
@@ -71,15 +71,13 @@ def run(checklist_id: int) -> Any:
     connection = get_db()
     checklist = lists.checklist(connection, checklist_id)
     present = here(connection, now(), checklist)
-    pack_id = request.args.get("pack", type=int)
     begun = store.open_walk(
         connection,
         checklist_id,
         car_id=present.car_id,
-        pack_id=pack_id,
         since=present.left_since,
     )
-    return _show(connection, begun or present.walk(checklist, pack_id=pack_id))
+    return _show(connection, begun or present.walk(checklist))
 
 
 @blueprint.get("/walks/<uuid>")
@@ -114,10 +112,14 @@ def answer(connection: sqlite3.Connection, uuid: str, step_id: int) -> Any:
     form = AnswerForm.of(at)
     if not form.validate_on_submit():
         raise BadRequest("This step could not be understood. Go back and try again.")
-    current = _begun(connection, uuid, at, form)
+    current = _begun(connection, uuid, at)
     if "timer" in request.form:
         walking.start_timer(connection, current, at, now())
         return after_write("checks.step", "checks.step_part", uuid=uuid, step_id=step_id)
+    if current.ended_at and "correct" not in request.form:
+        if _sent_twice(_held(connection, current, at), at, form):
+            return after_write("checks.walk", "checks.walk_part", uuid=uuid)
+        raise Refused("This run-through was ended already. Begin a new one.")
     token = _answered(connection, current, at, form)
     if form.shown.errors or form.reason.errors:
         return _show(connection, current, at, form, 422)
@@ -137,7 +139,7 @@ def _answered(
             form.shown.errors = ["This step cannot be left out."]
             return None
     elif "stand" in request.form:
-        held = next((a for a in store.answers(connection, current.id) if a.step_id == at.id), None)
+        held = _held(connection, current, at)
         if held is None:
             form.shown.errors = ["Write what it shows first."]
             return None
@@ -160,14 +162,25 @@ def _answered(
     return None if reason else token
 
 
-def _begun(connection: sqlite3.Connection, uuid: str, at: Step, form: AnswerForm) -> Walk:
+def _sent_twice(held: Answer | None, at: Step, form: AnswerForm) -> bool:
+    if held is None or "skip" in request.form:
+        return held is not None and held.skipped
+    if "stand" in request.form:
+        return held.reason == form.why()
+    return held.shown == form.found(at, as_expected="take" in request.form)
+
+
+def _held(connection: sqlite3.Connection, current: Walk, at: Step) -> Answer | None:
+    answers = store.answers(connection, current.id)
+    return next((each for each in answers if each.step_id == at.id), None)
+
+
+def _begun(connection: sqlite3.Connection, uuid: str, at: Step) -> Walk:
     known = store.known_walk(connection, uuid)
     if known is None:
         checklist = lists.checklist(connection, at.checklist_id)
-        pack = form.pack.data or ""
-        pack_id = int(pack) if pack.isascii() and pack.isdecimal() and len(pack) < 12 else None
         try:
-            new = here(connection, now(), checklist).walk(checklist, uuid, pack_id)
+            new = here(connection, now(), checklist).walk(checklist, uuid)
         except ValueError:
             raise NotThere("There is no such run-through.") from None
         known = store.begin(connection, new)
@@ -179,12 +192,11 @@ def _begun(connection: sqlite3.Connection, uuid: str, at: Step, form: AnswerForm
 @blueprint.post("/walks/<uuid>/again")
 @write
 def again(connection: sqlite3.Connection, uuid: str) -> Any:
-    """Set the run-through aside and begin anew."""
+    """Begin anew; a run-through left half-way is set aside."""
     current = store.walk(connection, uuid)
-    notice("Set the run-through aside", store.take_away(connection, current, now()))
-    return redirect(
-        url_for("checks.run", checklist_id=current.checklist_id, pack=current.pack_id), 303
-    )
+    if current.ended_at is None:
+        notice("Set the run-through aside", store.take_away(connection, current, now()))
+    return after_write("checks.run", checklist_id=current.checklist_id)
 
 
 @blueprint.post("/walks/<uuid>/remove")
@@ -192,7 +204,7 @@ def again(connection: sqlite3.Connection, uuid: str) -> Any:
 def remove(connection: sqlite3.Connection, uuid: str) -> Any:
     current = store.walk(connection, uuid)
     notice("Took the run-through away", store.take_away(connection, current, now()))
-    return redirect(url_for("checks.lists.past", checklist_id=current.checklist_id), 303)
+    return after_write("checks.lists.past", checklist_id=current.checklist_id)
 
 
 @blueprint.post("/walks/<uuid>/plan")
@@ -226,7 +238,7 @@ def _show(
         "walk": current,
         "here": present,
         "view": view,
-        "verdict": None if view else VerdictView(judged, current),
+        "verdict": None if view else VerdictView(judged, current, present),
     }
     if part:
         return show_part("checks/_walk.html", status, **values)

@@ -10,7 +10,6 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
-from pitapp.checks.lists.store import insert
 from pitapp.checks.models import Answer, Step, Walk
 from pitapp.db import stamp, undo
 from pitapp.errors import NotThere
@@ -60,15 +59,14 @@ def open_walk(
     checklist_id: int,
     *,
     car_id: int | None,
-    pack_id: int | None = None,
     since: datetime,
 ) -> Walk | None:
-    """The newest run-through of that list for that car (and pack) that was left half-way."""
+    """The newest run-through of that list for that car that was left half-way."""
     row = connection.execute(
         f"SELECT {_WALK} FROM check_walks WHERE checklist_id = ? AND started_at >= ? "  # noqa: S608
-        "AND car_id IS ? AND pack_id IS ? AND ended_at IS NULL AND removed_at IS NULL "
+        "AND car_id IS ? AND ended_at IS NULL AND removed_at IS NULL "
         "ORDER BY started_at DESC, id DESC LIMIT 1",
-        (checklist_id, stamp(since), car_id, pack_id),
+        (checklist_id, stamp(since), car_id),
     ).fetchone()
     return None if row is None else Walk(**row)
 
@@ -127,15 +125,15 @@ def answers(connection: sqlite3.Connection, walk_id: int) -> list[Answer]:
 
 
 def last_shown(connection: sqlite3.Connection, of: Walk, step: Step) -> Answer | None:
-    """What was read at that step the time before: of the same controller, else car and pack."""
+    """What was read at that step the time before: of the same controller, else car."""
     row = connection.execute(
         f"SELECT {_ANSWER} FROM check_answers "  # noqa: S608
         "JOIN check_walks ON check_walks.id = check_answers.walk_id "
         "WHERE step_id = ?1 AND walk_id <> ?2 AND NOT skipped AND answered_at IS NOT NULL "
         "AND check_walks.removed_at IS NULL AND check_walks.controller_id IS ?3 "
-        "AND (?3 IS NOT NULL OR (check_walks.car_id IS ?4 AND check_walks.pack_id IS ?5)) "
+        "AND (?3 IS NOT NULL OR check_walks.car_id IS ?4) "
         "ORDER BY answered_at DESC, check_answers.id DESC LIMIT 1",
-        (step.id, of.id, of.controller_id, of.car_id, of.pack_id),
+        (step.id, of.id, of.controller_id, of.car_id),
     ).fetchone()
     return None if row is None else Answer(**row)
 
@@ -148,29 +146,34 @@ def put_answer(
     Returns:
         The undo token where an earlier answer was replaced, else None.
     """
-    values = item.model_dump(exclude={"id"})
-    for name in ("began_at", "answered_at"):
-        values[name] = stamp(values[name]) if values[name] else None
     held = connection.execute(
         "SELECT id, answered_at FROM check_answers WHERE walk_id = ? AND step_id = ?",
         (item.walk_id, item.step_id),
     ).fetchone()
+    if held is None or held["answered_at"] is None:
+        _put(connection, item, ended_at)
+        return None
     with undo.step(connection, "Changed what was read", now) as recording:
         recording.touch("check_walks", item.walk_id)
-        if held is None:
-            recording.made("check_answers", insert(connection, "check_answers", values))
-        else:
-            recording.touch("check_answers", held["id"])
-            connection.execute(
-                f"UPDATE check_answers SET {', '.join(f'{name} = ?' for name in values)} "  # noqa: S608
-                "WHERE id = ?",
-                [*values.values(), held["id"]],
-            )
-        connection.execute(
-            "UPDATE check_walks SET ended_at = ? WHERE id = ?",
-            (stamp(ended_at) if ended_at else None, item.walk_id),
-        )
-    return recording.token if held is not None and held["answered_at"] else None
+        recording.touch("check_answers", held["id"])
+        _put(connection, item, ended_at)
+    return recording.token
+
+
+def _put(connection: sqlite3.Connection, item: Answer, ended_at: datetime | None) -> None:
+    values = item.model_dump(exclude={"id"})
+    for name in ("began_at", "answered_at"):
+        values[name] = stamp(values[name]) if values[name] else None
+    connection.execute(
+        f"INSERT INTO check_answers ({', '.join(values)}) "  # noqa: S608
+        f"VALUES ({', '.join('?' * len(values))}) ON CONFLICT (walk_id, step_id) DO UPDATE SET "
+        f"{', '.join(f'{name} = excluded.{name}' for name in values)}",
+        list(values.values()),
+    )
+    connection.execute(
+        "UPDATE check_walks SET ended_at = ? WHERE id = ?",
+        (stamp(ended_at) if ended_at else None, item.walk_id),
+    )
 
 
 def take_away(connection: sqlite3.Connection, item: Walk, now: datetime) -> str:

@@ -8,7 +8,16 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from pitapp.checks import store
-from pitapp.checks.engine import Judged, Verdict, allows, first_open, judge_all, plan_from, verdict
+from pitapp.checks.engine import (
+    Judged,
+    Verdict,
+    allows,
+    first_open,
+    judge_all,
+    plan_from,
+    unlisted,
+    verdict,
+)
 from pitapp.checks.forms import AnswerForm
 from pitapp.checks.here import Here
 from pitapp.checks.lists import store as lists
@@ -106,6 +115,15 @@ class VerdictView:
 
     judged: Sequence[Judged]
     walk: Walk
+    here: Here
+
+    @property
+    def unlisted(self) -> list[str]:
+        """What the class asks of the controller and its list does not read."""
+        same_class = self.here.race_class and self.here.race_class.id == self.walk.race_class_id
+        if not same_class or self.walk.controller_id is None:
+            return []
+        return unlisted([each.step for each in self.judged], self.here.asks)
 
     @property
     def found(self) -> Verdict:
@@ -118,7 +136,7 @@ class VerdictView:
         found = self.found
         if found.legal is False:
             return "stop"
-        remarkable = found.different or found.unread or found.early or self.unlike
+        remarkable = found.different or found.unread or found.early or self.unlike or self.unlisted
         return "look" if remarkable else "good"
 
     @property

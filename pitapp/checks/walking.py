@@ -67,4 +67,4 @@ def start_timer(connection: sqlite3.Connection, walk: Walk, step: Step, now: dat
     held = {each.step_id: each for each in store.answers(connection, walk.id)}
     if step.id not in held:
         item = Answer(walk_id=walk.id, step_id=step.id, key=step.key, began_at=now)
-        store.put_answer(connection, item, None, now)
+        store.put_answer(connection, item, walk.ended_at, now)

@@ -53,6 +53,7 @@ class StepForm(PitForm):
     topic = SelectField(
         "The class may limit it as",
         choices=[("", "nothing, or by its name"), *((key, t.name) for key, t in TOPICS.items())],
+        default="",
     )
 
     @classmethod

@@ -61,7 +61,6 @@ CREATE TABLE check_walks (
     motor_id INTEGER REFERENCES motors (id),
     race_class_id INTEGER REFERENCES race_classes (id),
     meeting_id INTEGER REFERENCES meetings (id),
-    pack_id INTEGER REFERENCES packs (id),
     firmware TEXT NOT NULL DEFAULT '',
     started_at TEXT NOT NULL,
     ended_at TEXT,
@@ -70,7 +69,6 @@ CREATE TABLE check_walks (
 
 CREATE INDEX check_walks_by_list ON check_walks (checklist_id, started_at DESC, id DESC);
 CREATE INDEX check_walks_by_car ON check_walks (car_id, started_at DESC, id DESC);
-CREATE INDEX check_walks_by_pack ON check_walks (pack_id, started_at DESC) WHERE pack_id IS NOT NULL;
 
 CREATE TABLE check_answers (
     id INTEGER PRIMARY KEY,

@@ -1,0 +1,193 @@
+"""The controller before a race: read off step by step, judged, and due again when the plan changes."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from e2e.pages.base import Screen
+from e2e.pages.board import Board
+from e2e.pages.checks import Card, Checks, NewController, Plan, RunThrough
+from e2e.server import Live
+from e2e.watch import Watch
+from pitapp.checks.starting_list import STARTING_LIST
+from pitapp.db.connect import connect
+from pitapp.kit import store as kit
+from pitapp.kit.models import Car, Motor
+from pitapp.meetings import store as meetings
+from pitapp.meetings.models import Meeting, RaceClass
+
+NAMES = [step.name for step in STARTING_LIST]
+PLAN = {
+    "Rev limit": "15000",
+    "Signal at switch-on": "yes",
+    "Timing advance": "0",
+    "Throttle response": "5",
+    "Motor direction": "as wired",
+    "Reverse": "off",
+    "Drag brake": "10",
+    "Where braking starts": "4",
+    "Brake strength": "80",
+    "Low-voltage cut-off, each cell": "3,2",
+    "Low-voltage cut-off, whole pack": "6,4",
+    "Heat protection of the controller": "100",
+    "Heat protection of the motor": "90",
+    "Fan turns, nothing in its way": "yes",
+    "Sensor lead seated, not chafed": "yes",
+    "Capacitor firm and not swollen": "yes",
+    "Supply voltage for the servo": "6",
+    "Deadband": "3",
+    "Trim and end points calibrated": "yes",
+    "Fail-safe stops the car": "yes",
+}
+SIGNAL = "Two short blinks of the lamp, then a long one (invented)"
+
+
+@pytest.fixture
+def controller(live: Live, page: Page) -> Page:
+    """A meeting today in a class with limits, and a controller with every setting planned."""
+    with closing(connect(live.database)) as db:
+        motor = Motor(name="Invented motor", kv_rpm_per_v=2460)
+        motor_id, _ = kit.save_motor(db, motor, live.clock())
+        car = Car(
+            name="Invented TC",
+            internal_ratio=1.9,
+            pitch="dp:64",
+            tyre_diameter_mm=63,
+            motor_id=motor_id,
+        )
+        car_id, _ = kit.save_car(db, car, live.clock())
+        race_class = RaceClass(
+            name="Invented class",
+            rev_limit_rpm=15_000,
+            timing_fixed=True,
+            timing_deg=41,
+            timing_tolerance_deg=2,
+            least_mass_g=1350,
+            most_start_v=8.44,
+        )
+        class_id, _ = meetings.save_class(db, race_class, live.clock())
+        meeting = Meeting(
+            day=live.clock().date(), time_zone="UTC", race_class_id=class_id, car_id=car_id
+        )
+        meetings.save_meeting(db, meeting, live.clock())
+    NewController(page, live.url).open().add("Invented controller", "1.0", SIGNAL)
+    Screen(page, live.url).press("Plan them all")
+    Plan(page, live.url).write(PLAN)
+    expect(page.get_by_text("Saved the plan")).to_be_visible()
+    return page
+
+
+def answers(live: Live, walk: int) -> dict[str, tuple[str, str]]:
+    """What stands in the database for a run-through: the reading and the reason, by the step."""
+    with closing(sqlite3.connect(live.database)) as db:
+        return {
+            name: (shown, reason)
+            for name, shown, reason in db.execute(
+                "SELECT name, shown, reason FROM check_answers "
+                "JOIN check_steps ON check_steps.id = step_id WHERE walk_id = ?",
+                (walk,),
+            )
+        }
+
+
+def test_a_mismatch_and_an_illegal_value_left_half_way_and_taken_up_again(
+    controller: Page, live: Live, watch: Watch
+) -> None:
+    assert list(PLAN) == NAMES
+    watch.allow("status of 422")
+    run = Checks(controller, live.url).open().run_through()
+    run.expect_step("Rev limit", "1 of 20")
+    run.enter(16_000)
+    expect(run.stop()).to_contain_text("Shows 16 000 rpm, the class asks at most 15 000 rpm")
+    run.check_usable()
+    run.let_stand("ok")
+    expect(run.page.locator("#reason-error")).to_contain_text("Say why in words")
+    expect(run.title()).to_have_text("Rev limit")
+    run.let_stand("The official lent me this one")
+    for place, name in enumerate(NAMES[1:9], start=2):
+        run.expect_step(name, f"{place} of 20")
+        if name == "Drag brake":
+            run.enter("5")
+        else:
+            run.confirm()
+    run.expect_step(NAMES[9], "10 of 20")
+
+    board = Board(controller, live.url).open()
+    expect(board.line("Controller")).to_contain_text("left half-way")
+    live.clock.tick(600)
+    run = Checks(controller, live.url).open().run_through()
+    for place, name in enumerate(NAMES[9:], start=10):
+        run.expect_step(name, f"{place} of 20")
+        run.confirm()
+
+    expect(run.verdict()).to_contain_text("Not legal")
+    expect(run.findings("Outside the class")).to_contain_text("The official lent me this one")
+    expect(run.findings("Planned but different").get_by_role("listitem")).to_have_text(
+        [
+            "Rev limitShows 16\u202f000 rpm, planned 15\u202f000 rpm",
+            "Drag brakeShows 5 %, planned 10 %",
+        ]
+    )
+    run.check_usable()
+    kept = answers(live, 1)
+    assert set(kept) == set(NAMES)
+    assert kept["Rev limit"] == ("16000", "The official lent me this one")
+    assert kept["Drag brake"] == ("5", "")
+    assert kept["Low-voltage cut-off, each cell"] == ("3.2", "")
+    with closing(sqlite3.connect(live.database)) as db:
+        assert db.execute("SELECT count(*), count(ended_at) FROM check_walks").fetchone() == (1, 1)
+    expect(Board(controller, live.url).open().line("Controller")).to_contain_text("not yet")
+
+
+def test_one_tap_a_setting_then_a_changed_plan_makes_it_due(controller: Page, live: Live) -> None:
+    run = Checks(controller, live.url).open().run_through()
+    for place, name in enumerate(NAMES, start=1):
+        run.expect_step(name, f"{place} of 20")
+        run.confirm()
+    expect(run.verdict()).to_contain_text("Legal")
+    board = Board(controller, live.url).open()
+    expect(board.line("Controller")).to_contain_text("Legal, as planned")
+
+    card = Card(controller, live.url).open()
+    assert card.value("card-rev_limit") == 15_000
+    expect(controller.get_by_text(SIGNAL)).to_be_visible()
+    last = controller.locator(".card-lines").first.locator("li").last
+    foot = controller.locator(".foot")
+    assert controller.locator(".card-lines").first.locator("li").count() == 6
+    lowest, edge = last.bounding_box(), foot.bounding_box()
+    assert lowest
+    assert edge
+    assert lowest["y"] + lowest["height"] <= edge["y"]
+
+    Checks(controller, live.url).open().press("Settings and plan Invented controller")
+    Screen(controller, live.url).press("Drag brake 10 %")
+    controller.get_by_label("Planned").fill("15")
+    Screen(controller, live.url).press("Save")
+    expect(controller.get_by_text("Saved Drag brake")).to_be_visible()
+    line = Board(controller, live.url).open().line("Controller")
+    expect(line).to_contain_text("Run-through due again. The plan of Drag brake changed.")
+    line.tap()
+    RunThrough(controller, live.url).expect_step("Rev limit", "1 of 20")
+
+
+def test_every_screen_is_usable(controller: Page, live: Live) -> None:
+    for path in (
+        "/checks",
+        "/checks/card",
+        "/checks/controllers",
+        "/checks/controllers/1",
+        "/checks/controllers/1/edit",
+        "/checks/lists/4/run",
+        "/checks/lists/6",
+        "/checks/lists/6/plan",
+        "/checks/lists/6/run",
+        "/checks/lists/steps/43",
+        "/checks/lists/6/past",
+    ):
+        screen = Screen(controller, live.url)
+        controller.goto(live.url + path)
+        screen.check_usable()
