@@ -2,19 +2,32 @@
 
 from __future__ import annotations
 
-from datetime import datetime, tzinfo
+from datetime import datetime, timedelta, tzinfo
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
-from flask import Flask, current_app, g
+from flask import Flask, current_app, g, has_request_context, request
 
 from pitapp.db import get_db, settings
 
+WAITED_HEADER = "X-Waited-Seconds"
+LONGEST_WAIT_S = 60 * 24 * 3600
+
 
 def now() -> datetime:
-    """The present moment (aware). Tests drive it; see `create_app`."""
+    """The present moment (aware); for a write that waited on a phone, the moment it was made there.
+
+    Tests drive it; see `create_app`.
+    """
     moment: datetime = current_app.extensions["pitapp.clock"]()
-    return moment
+    return moment - waited()
+
+
+def waited() -> timedelta:
+    """How long the write that is being answered has waited for this server."""
+    told = request.headers.get(WAITED_HEADER, "") if has_request_context() else ""
+    seconds = int(told) if told.isascii() and told.isdecimal() and len(told) < 10 else 0
+    return timedelta(seconds=seconds if seconds <= LONGEST_WAIT_S else 0)
 
 
 def home_zone() -> tzinfo:

@@ -48,6 +48,7 @@ ROOMS = (
     "copies",
     "exchange",
     "settings",
+    "offline",
 )
 DATABASE_NAME = "pitapp.sqlite3"
 

@@ -14,6 +14,7 @@ from pitapp.errors import BadRequest
 from pitapp.web.clock import now
 
 KEY_HEADER = "Idempotency-Key"
+KEY_FIELD = "idempotency_key"
 
 
 class _Unsaved(Exception):
@@ -25,7 +26,7 @@ def write(view: Callable[..., Any]) -> Callable[..., Response]:
     """Wrap a view that changes data: it is called as `view(connection, **arguments)`.
 
     An answer with a status of 400 or more rolls everything back. With an `Idempotency-Key` header
-    (a UUID) the answer is stored in the same transaction and given again when the key comes again.
+    or field (a UUID) the answer is stored in the same transaction and given again when the key comes again.
     """
 
     @wraps(view)
@@ -48,7 +49,7 @@ def write(view: Callable[..., Any]) -> Callable[..., Response]:
 
 
 def _key() -> str | None:
-    given = request.headers.get(KEY_HEADER)
+    given = request.headers.get(KEY_HEADER) or request.form.get(KEY_FIELD)
     if given is None:
         return None
     try:

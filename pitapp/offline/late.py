@@ -1,0 +1,54 @@
+"""The writes that a phone keeps when no server answers, and where each is shown while it waits."""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple
+
+from flask import Flask
+
+
+class Write(NamedTuple):
+    """A view that the outbox takes over, and the address that shows its entry, by the view's arguments."""
+
+    endpoint: str
+    then: str
+
+
+WRITES = (
+    Write("gearing.fit", "/gearing"),
+    Write("runs.save", "/runs"),
+    Write("runs.tyres.fit", "/runs/tyres"),
+    Write("runs.setup.set_value", "/runs/setup"),
+    Write("meetings.done", "/meetings/heats/{heat_id}"),
+    Write("meetings.shift", "/meetings/heats/{heat_id}"),
+    Write("roll.add_test", "/roll"),
+    Write("checks.answer", "/checks/walks/{uuid}"),
+    Write("packs.add_reading", "/packs/{pack_id}"),
+    Write("packs.save_condition", "/packs/{pack_id}"),
+    Write("packs.save_storage", "/packs/{pack_id}"),
+    Write("packs.charging.answer", "/packs/{pack_id}"),
+    Write("packs.charging.start", "/packs/charges/{uuid}"),
+    Write("packs.charging.longer", "/packs/charges/{uuid}"),
+    Write("packs.charging.end", "/packs/charges/{uuid}"),
+)
+ARGUMENT = re.compile(r"<(?:\w+:)?(\w+)>")
+
+
+def rules(app: Flask) -> list[dict[str, str]]:
+    """Each write's address as a pattern for the worker, with where it is shown."""
+    shown_at = {each.endpoint: each.then for each in WRITES}
+    return [
+        {"match": pattern(rule.rule), "then": shown_at[rule.endpoint]}
+        for rule in app.url_map.iter_rules()
+        if rule.endpoint in shown_at and "POST" in (rule.methods or ())
+    ]
+
+
+def pattern(rule: str) -> str:
+    """A route's rule as a regular expression that names its arguments, as the worker reads it.
+
+    >>> pattern("/packs/<int:pack_id>/reading")
+    '^/packs/(?<pack_id>[^/]+)/reading$'
+    """
+    return "^" + ARGUMENT.sub(r"(?<\1>[^/]+)", rule) + "$"

@@ -1,0 +1,72 @@
+"""The worker, what it keeps, and the screen of what waits on the phone."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Blueprint, Response, current_app, jsonify, request, session
+
+from pitapp.db import get_db
+from pitapp.offline import pages
+from pitapp.offline.worker import Worker
+from pitapp.web.clock import WAITED_HEADER, now
+from pitapp.web.htmx import show
+
+blueprint = Blueprint("offline", __name__)
+
+
+@blueprint.record_once
+def _make_worker(state: Any) -> None:
+    state.app.extensions["pitapp.worker"] = Worker(state.app)
+
+
+def worker() -> Worker:
+    """This process's service worker."""
+    found: Worker = current_app.extensions["pitapp.worker"]
+    return found
+
+
+@blueprint.get("/sw.js")
+def script() -> Response:
+    answer = Response(worker().script, mimetype="text/javascript")
+    answer.headers["Cache-Control"] = "no-cache"
+    return answer
+
+
+@blueprint.get("/offline/pages")
+def kept() -> Response:
+    """Everything that has to open with no server, in one answer."""
+    connection = get_db()
+    app: Any = current_app
+    found = {
+        path: html
+        for path in pages.paths(connection, now())
+        if (html := pages.rendered(app, request.environ, path))
+    }
+    answer = jsonify(pages=found, runs=pages.runs(connection, now()))
+    answer.headers["Cache-Control"] = "no-store"
+    answer.headers["Pitapp-Version"] = worker().version
+    return answer
+
+
+@blueprint.get("/outbox")
+def outbox() -> Any:
+    return show("offline/page.html", "offline/_part.html")
+
+
+@blueprint.before_app_request
+def _put_notices_by() -> None:
+    if pages.INSIDE in request.environ:
+        session.pop("_flashes", None)
+
+
+@blueprint.after_app_request
+def _mark(response: Response) -> Response:
+    """Name the version on pages; keep the session of a page that is only kept, or of a late write, quiet."""
+    if response.mimetype == "text/html":
+        response.headers["Pitapp-Version"] = worker().version
+    if pages.INSIDE in request.environ or request.endpoint == "offline.kept":
+        session.modified = False
+    elif WAITED_HEADER in request.headers:
+        session.pop("_flashes", None)
+    return response

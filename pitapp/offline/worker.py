@@ -1,0 +1,67 @@
+"""The service worker's text: what this version consists of, then its strategies."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import cast
+
+from flask import Flask
+
+from pitapp import __version__
+from pitapp.offline.late import rules
+from pitapp.web.headers import POLICY
+
+STRATEGIES = ("box", "words", "shell", "pages", "runs", "writes", "worker")
+UNSENT = {"LICENSE", "SHA256SUMS"}
+
+
+class Worker:
+    """The worker of this process: made once, when it is first asked for."""
+
+    def __init__(self, app: Flask) -> None:
+        self._app = app
+        self._made: tuple[str, str] | None = None
+
+    @property
+    def version(self) -> str:
+        """A name that changes with any static file, strategy or late write."""
+        return self._parts()[0]
+
+    @property
+    def script(self) -> str:
+        """The text of `/sw.js`."""
+        return self._parts()[1]
+
+    def _parts(self) -> tuple[str, str]:
+        if self._made is None or self._app.debug:
+            static_url = cast(Callable[[str], str], self._app.jinja_env.globals["static_url"])
+            strategies = [static_url(f"js/sw/{name}.js") for name in STRATEGIES]
+            told = {
+                "files": [
+                    {"url": url, "hash": url.rpartition("=")[2]}
+                    for url in map(static_url, files(Path(self._app.static_folder or "")))
+                ],
+                "writes": rules(self._app),
+                "policy": POLICY,
+            }
+            whole = json.dumps([__version__, strategies, told])
+            version = hashlib.sha256(whole.encode()).hexdigest()[:12]
+            names = ",\n  ".join(json.dumps(url) for url in strategies)
+            script = (
+                f"self.PITAPP = {json.dumps({'version': version, **told})};\n"
+                f"importScripts(\n  {names},\n);\n"
+            )
+            self._made = version, script
+        return self._made
+
+
+def files(static_folder: Path) -> list[str]:
+    """Every static file that pages use, by its path below the static folder."""
+    return [
+        path.relative_to(static_folder).as_posix()
+        for path in sorted(static_folder.rglob("*"))
+        if path.is_file() and path.name not in UNSENT and path.parent != static_folder / "js" / "sw"
+    ]

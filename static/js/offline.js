@@ -1,0 +1,180 @@
+// The page's side of working with no server: the worker is registered, every write gets its key before it is
+// first sent, and what waits is shown and sent again whenever the server may answer.
+
+const AGAIN_MS = 2000;
+const SAME_TAP_MS = 5000;
+const MOST_SAID = 5;
+const UNSAID = new Set(["csrf_token", "version", "uuid", "back", "pack", "expected", "origin", "seen", "noted_at"]);
+
+const ANSWERS_AGAIN =
+  '<a class="verdict verdict-good" href="HREF"><span class="row-text"><b>The server answers again</b>' +
+  "<small>Open this page anew</small></span></a>";
+const NEW_VERSION =
+  '<div id="new-version" class="verdict verdict-look"><span class="row-text"><b>A new version is ready</b>' +
+  "<small>It waits until you use it.</small></span><button>Use it</button></div>";
+
+const place = document.getElementById("offline-part");
+const outbox = document.getElementById("outbox-list");
+const workers = "serviceWorker" in navigator ? navigator.serviceWorker : null;
+const keptAt = Number(place?.dataset.keptAt ?? 0);
+const mends = new URLSearchParams(location.search).get("outbox_mends");
+
+let shown = place?.innerHTML ?? "";
+let above = "";
+let timer = 0;
+let pressed = null;
+const given = new WeakMap();
+
+function uuid() {
+  if (crypto.randomUUID) return crypto.randomUUID();
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  bytes[6] = (bytes[6] & 0x0f) | 0x40;
+  bytes[8] = (bytes[8] & 0x3f) | 0x80;
+  const hex = Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
+}
+
+// The same form with the same content within a moment is one tap that bounced: it keeps its key.
+function keyFor(form, content) {
+  const before = given.get(form);
+  if (before && before.content === content && Date.now() - before.at < SAME_TAP_MS) return before.key;
+  const key = uuid();
+  given.set(form, { key, content, at: Date.now() });
+  return key;
+}
+
+// Whether the racer has touched the field since the page came.
+function isChanged(field) {
+  if (!field) return false;
+  if (field.options) return [...field.options].some((option) => option.selected !== option.defaultSelected);
+  if (field instanceof RadioNodeList) return [...field].some(isChanged);
+  if (field.type === "radio" || field.type === "checkbox") return field.checked !== field.defaultChecked;
+  return field.type !== "hidden" && field.value !== field.defaultValue;
+}
+
+function labelOf(form, data) {
+  const heading = (form.querySelector("#step-title") ?? document.querySelector("h1"))?.textContent.trim();
+  const action = pressed?.form === form ? pressed.textContent.trim() : "";
+  const filled = [...data].filter(([name, value]) => value && typeof value === "string" && !UNSAID.has(name));
+  const changed = filled.filter(([name]) => isChanged(form.elements[name]));
+  const said = (changed.length ? changed : filled).slice(0, MOST_SAID).map(([name, value]) => {
+    const field = form.elements[name];
+    const label = field?.labels?.[0]?.firstChild?.textContent.trim() || name.replaceAll("_", " ");
+    const chosen = field?.tagName === "SELECT" ? field.selectedOptions[0]?.textContent.trim() : value;
+    return `${label} ${chosen}`;
+  });
+  return [heading, action].filter(Boolean).join(": ") + (said.length ? ` (${said.join(", ")})` : "");
+}
+
+document.addEventListener("submit", (event) => { pressed = event.submitter; }, true);
+
+document.addEventListener("formdata", (event) => {
+  const form = event.target;
+  if (form.method !== "post" || form.enctype !== "application/x-www-form-urlencoded") return;
+  const data = event.formData;
+  const content = `${pressed?.name}=${pressed?.value}&${new URLSearchParams(data)}`;
+  const label = workers?.controller ? labelOf(form, data) : "";
+  data.set("idempotency_key", keyFor(form, content));
+  if (label) data.set("outbox_label", label);
+  if (mends) data.set("outbox_mends", mends);
+});
+
+document.addEventListener("htmx:config:request", (event) => {
+  const { request } = event.detail.ctx;
+  const key = request.body?.get?.("idempotency_key");
+  if (!key) return;
+  request.headers["Idempotency-Key"] = key;
+  request.body.delete("idempotency_key");
+});
+
+function ask(message) {
+  const worker = workers?.controller;
+  if (!worker) return Promise.resolve(null);
+  return new Promise((resolve) => {
+    const channel = new MessageChannel();
+    channel.port1.onmessage = ({ data }) => resolve(data.answer);
+    worker.postMessage(message, [channel.port2]);
+  });
+}
+
+function put(html) {
+  if (!place || html === shown) return;
+  place.innerHTML = html;
+  shown = html;
+}
+
+async function refresh() {
+  const bars = await ask({ ask: "bars", path: location.pathname, keptAt });
+  if (bars !== null) put(above + bars);
+  if (outbox) outbox.innerHTML = (await ask({ ask: "list" })) ?? outbox.innerHTML;
+}
+
+async function look() {
+  clearTimeout(timer);
+  let waiting = await ask({ ask: "waiting" });
+  if (waiting) waiting = await ask({ ask: "replay" });
+  if (keptAt && !waiting && (await ask({ ask: "alive" }))) {
+    put(above + ANSWERS_AGAIN.replace("HREF", location.pathname));
+    return;
+  }
+  await refresh();
+  clearTimeout(timer);
+  if (waiting || keptAt) timer = setTimeout(look, AGAIN_MS);
+}
+
+function offerUpdate(worker) {
+  if (document.getElementById("new-version")) return;
+  place?.insertAdjacentHTML("beforebegin", NEW_VERSION);
+  document.querySelector("#new-version button")?.addEventListener("click", () => {
+    workers.addEventListener("controllerchange", () => location.reload(), { once: true });
+    worker.postMessage({ ask: "update" });
+  });
+}
+
+async function register() {
+  const registration = await workers.register("/sw.js").catch(() => null);
+  if (!registration) return;
+  if (registration.waiting && workers.controller) offerUpdate(registration.waiting);
+  registration.addEventListener("updatefound", () => {
+    const coming = registration.installing;
+    coming?.addEventListener("statechange", () => {
+      if (coming.state === "installed" && workers.controller) offerUpdate(coming);
+    });
+  });
+}
+
+document.addEventListener("click", async (event) => {
+  const button = event.target.closest("button[data-outbox]");
+  if (!button) return;
+  button.disabled = true;
+  await ask({ ask: "decide", act: button.dataset.outbox, key: button.dataset.key });
+  await look();
+});
+
+// The browser's own offer to install stays quiet; Settings has a button for it.
+window.addEventListener("beforeinstallprompt", (event) => {
+  event.preventDefault();
+  const button = document.getElementById("install");
+  if (!button) return;
+  button.hidden = false;
+  button.addEventListener("click", () => event.prompt(), { once: true });
+});
+
+const state = document.getElementById("offline-state");
+if (state) state.textContent = state.dataset[workers ? "works" : "missing"];
+
+if (workers) {
+  workers.addEventListener("message", ({ data }) => {
+    if (data.sent) above = data.sent;
+    refresh();
+    if (!data.sent) return;
+    setTimeout(() => { above = ""; }, AGAIN_MS * 5);
+  });
+  workers.startMessages();
+  window.addEventListener("pageshow", look);
+  window.addEventListener("online", look);
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) look(); });
+  document.addEventListener("htmx:after:swap", refresh);
+  if (document.readyState === "complete") register();
+  else window.addEventListener("load", register);
+}

@@ -1,0 +1,137 @@
+// Pages: the network first, with a short limit; then the last copy, marked with its age.
+
+const PAGE_LIMIT_MS = 1500;
+const SILENT_LIMIT_MS = 300;
+const SILENT_FOR_MS = 20000;
+const NO_COPY_LIMIT_MS = 8000;
+const KEEP_AGAIN_MS = 60000;
+const KEEP_SOON_MS = 2000;
+const MOST_PAGES = 120;
+const PLACE = '<div id="offline-part"></div>';
+
+let keptPagesAt = 0;
+let keeping = null;
+let silentUntil = 0;
+
+const withoutToken = (html) => html.replace(/(name="csrf_token" value=")[^"]*/g, "$1");
+
+const withoutNotices = (html) =>
+  html.replace(/<div id="notices"[\s\S]*?(?=<nav class="foot")/, '<div id="notices" role="status"></div>');
+
+function htmlResponse(html, status = 200, headers = {}) {
+  return new Response(html, {
+    status,
+    headers: { "Content-Type": "text/html; charset=utf-8", "Content-Security-Policy": PITAPP.policy, ...headers },
+  });
+}
+
+async function keepPage(path, html) {
+  const cache = await caches.open(PAGES);
+  await cache.put(path, htmlResponse(withoutToken(html), 200, { "Kept-At": String(Date.now()) }));
+  const paths = await cache.keys();
+  const visited = paths.slice(0, -1).filter(({ url }) => new URL(url).search);
+  if (paths.length > MOST_PAGES && visited.length) await cache.delete(visited[0]);
+}
+
+// Everything that must open with no server, in one request.
+function keepAll(force = false) {
+  if (!force && Date.now() - keptPagesAt < KEEP_AGAIN_MS) return keeping;
+  keptPagesAt = Date.now();
+  keeping = (async () => {
+    const response = await fetch("/offline/pages", { cache: "no-store" });
+    if (!response.ok || response.headers.get("Pitapp-Version") !== PITAPP.version) return;
+    const bundle = await response.json();
+    for (const [path, html] of Object.entries(bundle.pages)) await keepPage(path, html);
+    const cache = await caches.open(PAGES);
+    await cache.put("/offline/runs", Response.json(bundle.runs));
+  })().catch(() => { keptPagesAt = 0; });
+  return keeping;
+}
+
+const after = (milliseconds) => new Promise((resolve) => { setTimeout(resolve, milliseconds); });
+
+// After a write, when the hand has come to rest: what is kept is renewed.
+async function keepSoon() {
+  keptPagesAt = 0;
+  await after(KEEP_SOON_MS);
+  await keepAll();
+}
+
+async function noticeAnswer(response) {
+  servedVersion = response.headers.get("Pitapp-Version") ?? servedVersion;
+  if (response.status === 401 && response.headers.has("Pitapp-Unpaired")) await caches.delete(PAGES);
+}
+
+async function fromNetwork(request, event) {
+  const response = await fetch(request);
+  await noticeAnswer(response);
+  const url = new URL(request.url);
+  const page = response.ok && (response.headers.get("Content-Type") ?? "").startsWith("text/html");
+  if (page && servedVersion === PITAPP.version) {
+    const copy = response.clone();
+    event.waitUntil((async () => {
+      await keepPage(url.pathname + url.search, withoutNotices(await copy.text()));
+      if (url.pathname === "/") await keepAll();
+    })().catch(() => {}));
+  }
+  return response;
+}
+
+async function lastCopy(url) {
+  const cache = await caches.open(PAGES);
+  const exact = await cache.match(url.pathname + url.search);
+  if (exact) return exact;
+  if (url.search && (await cache.match(url.pathname))) return Response.redirect(url.pathname, 302);
+  return null;
+}
+
+// A gear that was fitted on this phone and is not sent yet is the gear of the run that is logged next.
+async function withWaitingGear(html) {
+  const fit = (await box.unsent()).findLast((entry) => new URL(entry.url).pathname === "/gearing/fit");
+  if (!fit) return html;
+  const typed = new URLSearchParams(fit.body);
+  const put = (text, name, value) =>
+    text.replace(new RegExp(`(<input[^>]* name="${name}"[^>]* value=")\\d*`), `$1${Number(value)}`);
+  const line = `${Number(typed.get("pinion"))} / ${Number(typed.get("spur"))}`;
+  return put(put(html, "pinion_teeth", typed.get("pinion")), "spur_teeth", typed.get("spur"))
+    .replace(/(<p class="quiet">[^<]*?)\d+ \/ \d+/, `$1${line}`);
+}
+
+// The kept copy as it is shown: with its age and what waits here.
+async function shown(copy, path) {
+  if (copy.status !== 200) return copy;
+  servedVersion = PITAPP.version;
+  const keptAt = Number(copy.headers.get("Kept-At"));
+  const said = await bars(path, keptAt);
+  const place = `<div id="offline-part" data-kept-at="${keptAt}">${said}</div>`;
+  let html = await copy.text();
+  if (path === "/runs/new") html = await withWaitingGear(html);
+  return htmlResponse(html.replace(PLACE, () => place));
+}
+
+async function offlineCopy(url) {
+  return (await runThroughPage(url)) ?? lastCopy(url);
+}
+
+async function page(event) {
+  const url = new URL(event.request.url);
+  const mended = url.searchParams.get("outbox_mends");
+  if (mended) {
+    const entry = await box.find(mended);
+    if (entry?.html) return htmlResponse(withoutToken(entry.html));
+  }
+  const network = fromNetwork(event.request, event);
+  event.waitUntil(network.catch(() => {}));
+  const limit = Date.now() < silentUntil ? SILENT_LIMIT_MS : PAGE_LIMIT_MS;
+  const first = await Promise.race([network, after(limit)]).catch(() => null);
+  if (first === undefined) silentUntil = Date.now() + SILENT_FOR_MS;
+  else if (first) silentUntil = 0;
+  const unknownWalk = first?.status === 404 && STEP.test(url.pathname);
+  if (first && first.status < 500 && !unknownWalk) return first;
+  const copy = await offlineCopy(url);
+  if (copy) return shown(copy, url.pathname);
+  const late = first ?? (await Promise.race([network, after(NO_COPY_LIMIT_MS)]).catch(() => null));
+  return late ?? htmlResponse(sentence(
+    "Not kept on this phone", "The server does not answer, and this screen has not been opened here before.",
+  ), 503);
+}

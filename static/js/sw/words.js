@@ -1,0 +1,137 @@
+// What the worker says on pages: how old a copy is, what waits, what was refused and why.
+
+const escaped = (text) =>
+  String(text).replace(/[&<>"']/g, (sign) => `&#${sign.charCodeAt(0)};`);
+
+const entries = (count) => (count === 1 ? "1 entry" : `${count} entries`);
+
+const room = (path) => path.split("/")[1];
+
+const SIGNS = {
+  look: '<path d="M12 3 2.5 20h19zM12 9.5v5M12 17.3v.2"/>',
+  stop: '<path d="M4 4h16v16H4zM8.5 8.5l7 7M15.5 8.5l-7 7"/>',
+  good: '<circle cx="12" cy="12" r="9"/><path d="m7.5 12.5 3 3 6-7"/>',
+};
+
+function sign(level) {
+  return (
+    '<svg class="icon" viewBox="0 0 24 24" aria-hidden="true" fill="none" stroke="currentColor" ' +
+    `stroke-width="2" stroke-linecap="round" stroke-linejoin="round">${SIGNS[level]}</svg>`
+  );
+}
+
+function bar(level, title, detail, href = "") {
+  const inside =
+    `${sign(level)}<span class="row-text"><b>${escaped(title)}</b>` +
+    `${detail ? `<small>${detail}</small>` : ""}</span>`;
+  return href
+    ? `<a class="verdict verdict-${level}" href="${escaped(href)}">${inside}</a>`
+    : `<p class="verdict verdict-${level}">${inside}</p>`;
+}
+
+function age(since, now = Date.now()) {
+  const minutes = Math.max(0, Math.floor((now - since) / 60000));
+  if (minutes < 1) return "less than a minute old";
+  if (minutes < 60) return `${minutes} min old`;
+  const hours = Math.floor(minutes / 60);
+  return hours < 48 ? `${hours} h ${minutes % 60} min old` : `${Math.floor(hours / 24)} days old`;
+}
+
+const wallClock = (moment) => new Date(moment).toTimeString().slice(0, 5);
+
+// The bars at the top of a page: the copy's age, and the entries that belong there.
+async function bars(path, keptAt) {
+  const found = await box.all();
+  const waiting = found.filter((entry) => entry.state !== "refused");
+  const refused = found.filter((entry) => entry.state === "refused");
+  const here = waiting.filter((entry) => path !== "/" && room(entry.then) === room(path));
+  const said = [];
+  if (keptAt) {
+    said.push(bar("look", `Kept copy, ${age(keptAt)}`, `From ${wallClock(keptAt)}; no answer from the server`));
+  }
+  if (refused.length && path !== "/outbox") {
+    said.push(bar("stop", `Refused: ${entries(refused.length)}`, "Mend or drop", "/outbox"));
+  }
+  if (waiting.length && path === "/") {
+    said.push(bar("look", `Waiting on this phone: ${entries(waiting.length)}`, "Sent when the server answers", "/outbox"));
+  }
+  if (here.length && path !== "/outbox") {
+    const lines = here.map((entry) => `<span class="waiting-line">${wallClock(entry.madeAt)} ${escaped(entry.label)}</span>`);
+    said.push(bar("look", "Saved on this phone, not sent yet", lines.join(""), "/outbox"));
+  }
+  return said.join("");
+}
+
+// What the server said against an entry: the errors at its fields, or the sentence of its page.
+function reasons(html) {
+  const found = [];
+  for (const [, id, text] of html.matchAll(/<p class="error"(?: id="([\w-]+)-error")?[^>]*>(?:<svg[\s\S]*?<\/svg>)?<span>([^<]*)/g)) {
+    found.push({ name: labelOf(html, id), field: id, text });
+  }
+  if (found.length) return found;
+  const page = html.match(/<b>([^<]*)<\/b><small>([^<]*)<\/small>/);
+  return [{ name: "", text: page ? `${page[1]}: ${page[2]}` : "The server refused it." }];
+}
+
+function labelOf(html, id) {
+  if (!id) return "";
+  const found = html.match(new RegExp(`<label for="${id}"[^>]*>([^<]*)`));
+  return found ? found[1].trim() : "";
+}
+
+const mendPath = (entry) => `${new URL(entry.url).pathname}?outbox_mends=${entry.key}`;
+
+function refusedCard(entry) {
+  const typed = new URLSearchParams(entry.body);
+  const changed = entry.status === 409 && /name="version"/.test(entry.html);
+  const lines = entry.reasons.map(({ name, field, text }) => {
+    const mine = changed && field && typed.has(field) ? `Yours: ${escaped(typed.get(field) || "empty")}. ` : "";
+    return `<p class="error"><span>${name ? `${name}: ` : ""}${mine}${text}</span></p>`;
+  });
+  const again = changed ? ["mine", "Keep mine"] : ["again", "Send again"];
+  const drop = changed ? "Keep the other" : "Drop";
+  const mend = /<form[^>]*method="post"/i.test(entry.html.split("<main")[1] ?? "")
+    ? `<a class="button" href="${escaped(mendPath(entry))}">Mend</a>`
+    : "";
+  return (
+    `<li class="stack waiting-entry"><h2>${escaped(entry.label)}</h2>${lines.join("")}<div class="line">${mend}` +
+    `<button data-outbox="${again[0]}" data-key="${entry.key}">${again[1]}</button>` +
+    `<button data-outbox="drop" data-key="${entry.key}">${drop}</button></div></li>`
+  );
+}
+
+function waitingCard(entry) {
+  return (
+    `<li class="stack waiting-entry"><h2>${escaped(entry.label)}</h2>` +
+    `<p class="quiet">Made at ${wallClock(entry.madeAt)}, ${age(entry.madeAt)}. ${escaped(entry.why ?? "Waits for the server.")}</p>` +
+    `<div class="line"><button data-outbox="drop" data-key="${entry.key}">Drop</button></div></li>`
+  );
+}
+
+// The content of the Outbox screen.
+async function outboxList() {
+  const found = await box.all();
+  if (!found.length) return "<p>Nothing waits. Everything that was saved on this phone is on the server.</p>";
+  const refused = found.filter((entry) => entry.state === "refused");
+  const waiting = found.filter((entry) => entry.state !== "refused");
+  const list = (cards) => `<ul class="rows">${cards.join("")}</ul>`;
+  return (
+    (refused.length ? bar("stop", `Refused: ${entries(refused.length)}`, "Nothing is lost. Mend, send again or drop.") + list(refused.map(refusedCard)) : "") +
+    (waiting.length ? bar("look", `Waiting: ${entries(waiting.length)}`, "Sent in this order when the server answers.") + list(waiting.map(waitingCard)) : "")
+  );
+}
+
+function sentence(title, text) {
+  return (
+    '<!doctype html><html lang="en"><head><meta charset="utf-8">' +
+    '<meta name="viewport" content="width=device-width, initial-scale=1">' +
+    `<title>${escaped(title)} · pitapp</title>` +
+    PITAPP.files.filter(({ url }) => url.includes("/icon.svg"))
+      .map(({ url }) => `<link rel="icon" href="${url}" type="image/svg+xml">`).join("") +
+    PITAPP.files.filter(({ url }) => /\/css\/(tokens|base|parts)\.css/.test(url))
+      .map(({ url }) => `<link rel="stylesheet" href="${url}">`).join("") +
+    `</head><body><header class="top"><h1>${escaped(title)}</h1></header><main><div class="stack">` +
+    `${bar("look", title, escaped(text))}<p><a class="button" href="/">To the Board</a></p>` +
+    "</div></main></body></html>"
+  );
+}

@@ -1,0 +1,52 @@
+// Which strategy answers what.
+
+self.addEventListener("install", (event) => { event.waitUntil(installShell()); });
+
+self.addEventListener("activate", (event) => {
+  event.waitUntil(dropOldVersions().then(() => self.clients.claim()).then(() => keepAll()));
+});
+
+async function part(request) {
+  try {
+    return await fetch(request);
+  } catch {
+    return new Response(null, { status: 204 });
+  }
+}
+
+self.addEventListener("fetch", (event) => {
+  const { request } = event;
+  const url = new URL(request.url);
+  if (url.origin !== self.location.origin) return;
+  if (request.method === "POST") {
+    const form = (request.headers.get("Content-Type") ?? "").startsWith("application/x-www-form-urlencoded");
+    if (form) event.respondWith(write(event));
+  } else if (request.method !== "GET") {
+    return;
+  } else if (request.mode === "navigate") {
+    event.respondWith(page(event));
+  } else if (url.pathname.startsWith("/static/")) {
+    event.respondWith(staticFile(request));
+  } else if (request.headers.get("HX-Request") === "true") {
+    event.respondWith(part(request));
+  }
+});
+
+const ASKED = {
+  bars: ({ path, keptAt }) => bars(path, keptAt),
+  list: () => outboxList(),
+  waiting: async () => (await box.unsent()).length,
+  replay: async () => { await replay(); return (await box.unsent()).length; },
+  alive: async () => Boolean(await freshToken()),
+  decide: (message) => decide(message),
+  update: () => self.skipWaiting(),
+};
+
+self.addEventListener("message", (event) => {
+  const work = ASKED[event.data?.ask];
+  if (!work) return;
+  event.waitUntil(Promise.resolve(work(event.data)).then(
+    (answer) => event.ports[0]?.postMessage({ answer: answer ?? null }),
+    () => event.ports[0]?.postMessage({ answer: null }),
+  ));
+});

@@ -1,0 +1,203 @@
+// Writes: put down first, then sent; kept until the server confirms; sent once however often they are sent.
+
+const SEND_LIMIT_MS = 5000;
+const MOST_TRIES = 5;
+const LOCK = "pitapp-outbox";
+const OWN_FIELDS = ["idempotency_key", "outbox_label", "outbox_mends"];
+
+function ruleFor(path) {
+  for (const { match, then } of PITAPP.writes) {
+    const found = path.match(new RegExp(match));
+    if (found) return then.replace(/\{(\w+)\}/g, (_, name) => found.groups[name]);
+  }
+  return null;
+}
+
+async function freshToken() {
+  const response = await fetch("/token", { cache: "no-store", signal: AbortSignal.timeout(SEND_LIMIT_MS) });
+  await noticeAnswer(response);
+  return response.ok ? response.text() : "";
+}
+
+function post(entry, token, redirect, more = {}) {
+  return fetch(entry.url, {
+    method: "POST",
+    body: entry.body,
+    headers: { "Content-Type": entry.type, "Idempotency-Key": entry.key, "X-CSRFToken": token, ...more },
+    redirect,
+    cache: "no-store",
+    credentials: "same-origin",
+    signal: AbortSignal.timeout(SEND_LIMIT_MS),
+  });
+}
+
+// One try, and a second with a fresh token and the same key where only the token was refused.
+async function send(entry, token, redirect, more) {
+  const response = await post(entry, token || (await freshToken()), redirect, more);
+  await noticeAnswer(response);
+  if (!response.headers.has("X-Csrf-Refused")) return response;
+  return post(entry, await freshToken(), redirect, more);
+}
+
+function judged(response) {
+  if (response.type === "opaqueredirect" || response.ok) return "confirmed";
+  if (response.status === 401 || response.headers.has("X-Csrf-Refused")) return "later";
+  if ([408, 425, 429].includes(response.status) || response.status >= 500) return "later";
+  return "refused";
+}
+
+async function taken(request) {
+  const fields = new URLSearchParams(await request.text());
+  const url = new URL(request.url);
+  const token = fields.get("csrf_token") ?? request.headers.get("X-CSRFToken") ?? "";
+  const key = request.headers.get("Idempotency-Key") ?? fields.get("idempotency_key") ?? crypto.randomUUID();
+  const label = fields.get("outbox_label") ?? url.pathname;
+  const mends = fields.get("outbox_mends");
+  for (const name of ["csrf_token", ...OWN_FIELDS]) fields.delete(name);
+  url.searchParams.delete("outbox_mends");
+  return {
+    token,
+    mends,
+    entry: {
+      key, label, url: url.href, body: fields.toString(), type: "application/x-www-form-urlencoded",
+      then: ruleFor(url.pathname), madeAt: Date.now(), state: "trying", tries: 0,
+    },
+  };
+}
+
+// What an entry that was mended comes to: gone when its successor is safe, else kept as it was typed last.
+async function mend(mended, entry, answer, hx) {
+  if (!answer || judged(answer) === "confirmed") {
+    await box.remove(mended.id);
+    return answer;
+  }
+  const html = withoutToken(await answer.clone().text());
+  await box.put({ ...mended, body: entry.body, status: answer.status, html, reasons: reasons(html) });
+  return hx ? answer : Response.redirect(mendPath(mended), 303);
+}
+
+// "Saved on this phone": the next step of a run-through, or the page where the entry is shown waiting.
+async function savedAnswer(entry, hx) {
+  const next = await stepAfter(new URL(entry.url).pathname, new URLSearchParams(entry.body));
+  const then = next?.path ?? entry.then;
+  if (!hx) return Response.redirect(then, 303);
+  if (next?.html) return htmlResponse(next.html + notice("Saved on this phone"));
+  return htmlResponse("", 200, { "HX-Redirect": then });
+}
+
+function notice(text) {
+  return `<div id="notices" role="status" hx-swap-oob="true"><div class="undo-bar"><span>${escaped(text)}</span></div></div>`;
+}
+
+async function whole(response) {
+  if (response.type === "opaqueredirect") return response;
+  const headers = new Headers(response.headers);
+  for (const name of ["Content-Encoding", "Content-Length"]) headers.delete(name);
+  return new Response(await response.blob(), { status: response.status, headers });
+}
+
+async function write(event) {
+  const hx = event.request.headers.get("HX-Request") === "true";
+  const { token, mends, entry } = await taken(event.request);
+  const more = hx ? Object.fromEntries([...event.request.headers].filter(([name]) => name.startsWith("hx-"))) : {};
+  const redirect = hx ? "follow" : "manual";
+  if (entry.then === null) return unlisted(entry, token, redirect, more, hx);
+  entry.id = await box.add(entry);
+  const queued = (await box.unsent()).some((other) => other.id < entry.id && other.state === "waiting");
+  let answer = queued ? null : await navigator.locks.request(LOCK, () => firstTry(entry, token, redirect, more));
+  const mended = mends && (await box.find(mends));
+  if (mended) answer = await mend(mended, entry, answer, hx);
+  event.waitUntil(answer ? keepSoon() : settle(entry));
+  return answer ?? savedAnswer(entry, hx);
+}
+
+async function firstTry(entry, token, redirect, more) {
+  const before = (await box.unsent()).filter((other) => other.id < entry.id);
+  if (before.length) return null;
+  try {
+    const response = await whole(await send(entry, token, redirect, more));
+    if (judged(response) !== "later") {
+      await box.remove(entry.id);
+      return response;
+    }
+  } catch { /* no answer: it waits */ }
+  return null;
+}
+
+async function settle(entry) {
+  const held = await box.find(entry.key);
+  if (held?.state === "trying") await box.put({ ...held, state: "waiting" });
+  await tell({ changed: true });
+  await replay();
+}
+
+// A write that is not for the outbox: sent once, and said plainly when nothing answers.
+async function unlisted(entry, token, redirect, more, hx) {
+  try {
+    const response = await send(entry, token, redirect, more);
+    keptPagesAt = 0;
+    return response;
+  } catch {
+    const text = "The server does not answer. Nothing was saved; go back, what you typed is still there.";
+    if (hx) return htmlResponse(notice(text), 200, { "HX-Reswap": "none" });
+    return htmlResponse(sentence("Not saved", text), 503);
+  }
+}
+
+// Send what waits, in order, until the server does not answer.
+function replay() {
+  return navigator.locks.request(LOCK, async () => {
+    let sent = 0;
+    for (const entry of await box.unsent()) {
+      const outcome = await again(entry).catch(() => "unreachable");
+      if (outcome === "confirmed") sent += 1;
+      else if (outcome !== "refused") break;
+    }
+    if (sent) {
+      await tell({ sent: bar("good", `Sent: ${entries(sent)}`, "On the server now.") });
+      await keepAll(true);
+    }
+  });
+}
+
+async function again(entry) {
+  const waited = Math.max(0, Math.round((Date.now() - entry.madeAt) / 1000));
+  const token = await freshToken();
+  const response = await send(entry, token, "manual", { "X-Waited-Seconds": String(waited) });
+  const outcome = judged(response);
+  if (outcome === "confirmed") {
+    await box.remove(entry.id);
+    return outcome;
+  }
+  const html = await response.text();
+  const tries = entry.tries + 1;
+  const why = reasons(html);
+  const hopeless = response.status === 500 || response.headers.has("X-Csrf-Refused");
+  const parked = outcome === "refused" || (hopeless && tries >= MOST_TRIES);
+  const state = parked ? "refused" : "waiting";
+  await box.put({
+    ...entry, state, tries, status: response.status, reasons: why, html: withoutToken(html),
+    why: response.status === 401 ? "This phone must be paired again." : why[0].text,
+  });
+  await tell({ changed: true });
+  return parked ? "refused" : outcome;
+}
+
+async function tell(message) {
+  for (const client of await self.clients.matchAll({ includeUncontrolled: true })) client.postMessage(message);
+}
+
+// What the racer does with an entry on the Outbox screen.
+async function decide({ act, key }) {
+  const entry = await box.find(key);
+  if (!entry) return;
+  if (act === "drop") await box.remove(entry.id);
+  else {
+    const body = new URLSearchParams(entry.body);
+    const current = act === "mine" && entry.html.match(/<input[^>]*name="version"[^>]*>/)?.[0].match(/value="(\d+)"/);
+    if (current) body.set("version", current[1]);
+    await box.put({ ...entry, body: body.toString(), state: "waiting", tries: 0, why: undefined });
+    await replay();
+  }
+  await tell({ changed: true });
+}
