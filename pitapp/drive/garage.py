@@ -78,6 +78,7 @@ class Garage:
             self.box = gearing.Box(tuple(pinions), tuple(spurs), gearing.limits_of(self.car))
             self.options = gearing.options(self.box, self.car.internal_ratio)
         self.class_id = class_id
+        self._driven: dict[int, Track | None] = {}
         self.meeting = meetings.current_meeting(connection, now)
         self.tracks = {each.id: each for each in track_store.tracks(connection)}
         if track_id and track_id not in self.tracks:
@@ -148,6 +149,11 @@ class Garage:
 
     def driven_track(self, track_id: int) -> Track | None:
         """A track as the model drives it: measured, else by its feel, else None."""
+        if track_id not in self._driven:
+            self._driven[track_id] = self._drive(track_id)
+        return self._driven[track_id]
+
+    def _drive(self, track_id: int) -> Track | None:
         record = self.tracks.get(track_id)
         if record is not None and record.straights:
             return for_drive(record)

@@ -32,25 +32,25 @@ class Outlooks:
         self.track = garage.track
         self.setup = garage.setup
         self.limit_c = self.setup.can_limit_c
-        found = ranked(garage.options if options is None else options, self.track, self.setup)
-        self.gears = found.gears
-        self.left_out, self.left_out_reason = found.left_out, found.reason
-        self.fitted = self._fitted()
+        wanted = list(garage.options if options is None else options)
+        fitted, more = self._fitted_option(wanted)
+        found = ranked([*wanted, *more], self.track, self.setup)
+        self.gears = [each for each in found.gears if not (more and _is(each, fitted))]
+        self.fitted = next((each for each in found.gears if _is(each, fitted)), None)
+        self.left_out = tuple(each for each in found.left_out if each not in more)
+        self.left_out_reason = found.reason
+        if not self.gears:
+            raise ValueError(found.reason)
 
-    def _fitted(self) -> GearForecast | None:
+    def _fitted_option(
+        self, wanted: list[GearOption]
+    ) -> tuple[GearOption | None, list[GearOption]]:
+        """The gear fitted, and by itself in a list if it is not among those wanted."""
         ratio, fit = self.setup.fitted_ratio, self.garage.fitted
         if ratio is None or fit is None:
-            return None
-        for each in self.gears:
-            if (each.pinion_teeth, each.spur_teeth) == (fit.pinion_teeth, fit.spur_teeth) and (
-                abs(each.final_drive_ratio - ratio) <= SAME_RATIO
-            ):
-                return each
+            return None, []
         option = GearOption(fit.pinion_teeth, fit.spur_teeth, ratio)
-        try:
-            return ranked([option], self.track, self.setup).gears[0]
-        except ValueError:
-            return None
+        return option, [] if any(_is(each, option) for each in wanted) else [option]
 
     @property
     def best(self) -> GearForecast:
@@ -65,10 +65,7 @@ class Outlooks:
 
     def is_fitted(self, gear: GearForecast) -> bool:
         """Whether that gear is in the car."""
-        return self.fitted is not None and (
-            (gear.pinion_teeth, gear.spur_teeth)
-            == (self.fitted.pinion_teeth, self.fitted.spur_teeth)
-        )
+        return _is(gear, self.fitted)
 
     def verdict(self, gear: GearForecast) -> str:
         """The verdict in words, temperatures in the racer's unit."""
@@ -151,6 +148,15 @@ class Outlooks:
             lap_by_ratio(along, owned, fitted_ratio, self.shift_s),
             can_by_ratio(along, owned, fitted_ratio, self.limit_c),
         ]
+
+
+def _is(gear: GearOption | GearForecast, other: GearOption | GearForecast | None) -> bool:
+    """Whether both are the same pair at the same ratio."""
+    return (
+        other is not None
+        and (gear.pinion_teeth, gear.spur_teeth) == (other.pinion_teeth, other.spur_teeth)
+        and abs(gear.final_drive_ratio - other.final_drive_ratio) <= SAME_RATIO
+    )
 
 
 def _unbroken(sentence: str) -> str:

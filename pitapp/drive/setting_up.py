@@ -120,31 +120,31 @@ def ranked(options: Iterable[GearOption], track: Track, setup: Setup) -> Ranked:
         ValueError: there are no gears, or the model can drive none of them.
     """
     gears = list(options)
-    why_not = drivable(setup)
+    try:
+        return Ranked(rank_gears(gears, track, setup), (), "")
+    except ValueError:
+        why_not = drivable(setup)
     if setup.fitted_ratio is not None and why_not(setup.fitted_ratio):
         setup = setup.model_copy(update={"fitted_ratio": None})
-    lost = [(gear, reason) for gear in gears if (reason := why_not(gear.final_drive_ratio))]
-    if lost and len(lost) == len(gears):
-        raise ValueError(lost[0][1])
-    left_out = tuple(gear for gear, _ in lost)
-    return Ranked(
-        rank_gears([gear for gear in gears if gear not in left_out], track, setup),
-        left_out,
-        lost[0][1] if lost else "",
-    )
+    lost = {gear: reason for gear in gears if (reason := why_not(gear.final_drive_ratio))}
+    if gears and len(lost) == len(gears):
+        raise ValueError(lost[gears[0]])
+    able = [gear for gear in gears if gear not in lost]
+    return Ranked(rank_gears(able, track, setup), tuple(lost), next(iter(lost.values()), ""))
 
 
 def curve(
     low: float, high: float, track: Track, setup: Setup, points: int = CURVE_POINTS
 ) -> list[GearForecast]:
-    """Forecasts at evenly spaced ratios, longest first, as far as the model can drive them."""
-    why_not = drivable(setup)
-    if setup.fitted_ratio is not None and why_not(setup.fitted_ratio):
-        setup = setup.model_copy(update={"fitted_ratio": None})
+    """Forecasts at evenly spaced ratios, longest first, as far as the model can drive them.
+
+    Uncertainties are those of the fit alone.
+    """
     low, high = max(low, LEAST_RATIO), min(high, MOST_RATIO)
     step = (high - low) / (points - 1)
-    ratios = [low + i * step for i in range(points)]
-    options = [GearOption(0, 0, ratio) for ratio in ratios if not why_not(ratio)]
-    if not options:
+    options = [GearOption(0, 0, low + i * step) for i in range(points)]
+    try:
+        gears = ranked(options, track, setup.model_copy(update={"logged_ratios": ()})).gears
+    except ValueError:
         return []
-    return sorted(rank_gears(options, track, setup), key=lambda each: each.final_drive_ratio)
+    return sorted(gears, key=lambda each: each.final_drive_ratio)
