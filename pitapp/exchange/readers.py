@@ -11,6 +11,7 @@ from pydantic import ValidationError, model_validator
 from pitapp.bench.models import MotorCheck
 from pitapp.checks.models import Answer, Checklist, Controller, Step, Walk
 from pitapp.drive.inputs import BY_NAME
+from pitapp.drive.lap import Corners, track_by_feel
 from pitapp.exchange import store
 from pitapp.gearing.answer import GearFit
 from pitapp.kit.leads.models import Lead
@@ -20,6 +21,7 @@ from pitapp.limits import number
 from pitapp.meetings.models import ClassLimit, Heat, Meeting, RaceClass
 from pitapp.packs.models import Charge, ChargerRecord, Pack, PlanRecord, Reading, Storage
 from pitapp.record import Record
+from pitapp.roll.models import Standing, TiltTest
 from pitapp.runs.models import FittedController, Run, Setting, SetupEntry, TyreSet
 from pitapp.tracks.models import Straight, Track
 
@@ -42,6 +44,18 @@ class ForecastInput(Record):
         figure = BY_NAME.get(self.name)
         if figure:
             number(self.value, figure.label.lower(), figure.least, figure.most, unit=figure.unit)
+        return self
+
+
+class TrackFeel(Record):
+    """A track that is known by its longest straight and the feel of its corners."""
+
+    longest_straight_m: float
+    corners: Corners
+
+    @model_validator(mode="after")
+    def _can_be_driven(self) -> TrackFeel:
+        track_by_feel(self.longest_straight_m, self.corners)
         return self
 
 
@@ -69,14 +83,18 @@ MODELS: dict[str, type[Record]] = {
     "pack_readings": Reading,
     "pack_storages": Storage,
     "packs": Pack,
+    "parked_cars": Standing,
     "race_classes": RaceClass,
     "run_setups": RunLists,
     "runs": Run,
+    "tilt_tests": TiltTest,
+    "track_feels": TrackFeel,
     "track_straights": Straight,
     "tracks": Track,
     "tyre_sets": TyreSet,
     "weighed_parts": Part,
 }
+WORKED_OUT = ("final_drive_ratio", "rollout_mm")
 PLAIN = {
     "car_controllers": "numbers of rows and a moment",
     "car_fitted": "numbers of rows and a moment",
@@ -97,16 +115,19 @@ def read_all(connection: sqlite3.Connection) -> None:
             continue
         for row in store.rows(connection, table):
             try:
-                model(**_values(row, model))
-            except ValidationError as error:
-                finding = error.errors(include_url=False)[0]
-                where = ", ".join(str(part) for part in finding["loc"][:1])
-                said = str(finding["msg"]).removeprefix("Value error, ")
-                raise ValueError(
-                    f"In {table}, row {row.get('id')}{f', {where}' if where else ''}: {said}"
-                ) from None
-            except RecursionError:
-                raise ValueError(f"In {table}, row {row.get('id')}: lists within lists.") from None
+                item = model(**_values(row, model))
+                for worked_out in WORKED_OUT:
+                    getattr(item, worked_out, None)
+            except (ValueError, RecursionError) as error:
+                raise ValueError(f"In {table}, row {row.get('id')}{_words(error)}") from None
+
+
+def _words(error: Exception) -> str:
+    if not isinstance(error, ValidationError):
+        return f": {error}"
+    finding = error.errors(include_url=False)[0]
+    where = f", {finding['loc'][0]}" if finding["loc"] else ""
+    return f"{where}: {str(finding['msg']).removeprefix('Value error, ')}"
 
 
 def _values(row: dict[str, Any], model: type[Record]) -> dict[str, Any]:

@@ -1,0 +1,124 @@
+"""Sheets that no spreadsheet takes for formulas, and the tables read from them.
+
+Source of the dangerous beginnings: OWASP Foundation, "CSV Injection" (= + - @, tab, carriage
+return, line feed, and their full-width forms), from memory.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pitapp.errors import Refused
+from pitapp.exchange import cells
+from pitapp.exchange.table import MOST_LINES, Table
+
+DANGEROUS = "=+-@\t\r\n＝＋－＠"
+NUMBER = re.compile(r"[+-]?\d+([.,]\d+)?")
+NASTY = st.text(st.sampled_from([*DANGEROUS, "'", ";", " ", "\u00a0", "1", ".", ",", "a", '"']))
+
+
+def begins_a_formula(cell: str) -> bool:
+    """What a spreadsheet would run: one of the beginnings, spaces before it dropped."""
+    return cell.lstrip(" \u00a0")[:1] in [*DANGEROUS] and not NUMBER.fullmatch(cell)
+
+
+@settings(max_examples=300, deadline=None)
+@given(NASTY | st.text())
+def test_no_cell_begins_a_formula_and_every_text_comes_back(text: str) -> None:
+    cell = cells.safe(text)
+    assert not begins_a_formula(cell)
+    assert not any(begins_a_formula(part) for part in cell.split(";")) or NUMBER.fullmatch(cell)
+    assert cells.unsafe(cell) == text
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.lists(NASTY | st.floats(-1e9, 1e9) | st.none(), min_size=3, max_size=3)))
+@pytest.mark.parametrize("comma", [False, True])
+def test_a_sheet_is_read_back_as_it_was_written(comma: bool, rows: list[list[object]]) -> None:
+    text = cells.sheet(("a", "b", "c"), rows, comma=comma)  # type: ignore[arg-type]
+    assert text.startswith("\ufeff")
+    read = list(csv.reader(io.StringIO(text[1:], newline=""), delimiter=";" if comma else ","))
+    assert read[0] == ["a", "b", "c"]
+    for wrote, found in zip(rows, read[1:], strict=True):
+        for value, cell in zip(wrote, found, strict=True):
+            if isinstance(value, float):
+                assert float(cell.replace(",", ".")) == value
+            else:
+                assert cells.unsafe(cell) == (value or "")
+
+
+@pytest.mark.parametrize(
+    ("value", "cell"),
+    [
+        (-2.5, "-2.5"),
+        (-3, "-3"),
+        (63.0, "63"),
+        (15.27, "15.27"),
+        (None, ""),
+        ("-1.5", "-1.5"),
+        ("+49 17", "'+49 17"),
+        ("=cmd|' /C calc'!A0", "'=cmd|' /C calc'!A0"),
+        ('=HYPERLINK("http://a.example")', '\'=HYPERLINK("http://a.example")'),
+        ("@SUM(A1)", "'@SUM(A1)"),
+        ("-2+3", "'-2+3"),
+        ("\tx", "'\tx"),
+        ("＝1+1", "'＝1+1"),
+        ("soft; =1+1", "soft;' =1+1"),
+        ("45/66", "45/66"),
+    ],
+)
+def test_cells(value: cells.Cell, cell: str) -> None:
+    assert cells.written(value, comma=False) == cell
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"a,b\n1,2\n",
+        "\ufeffa;b\r\n1;2\r\n".encode(),
+        b"a\tb\n1\t2\n\n \t \n",
+        "A , B\n1,2".encode("utf-16"),
+        b'"a","b"\n"1","2"',
+    ],
+)
+def test_tables_of_every_common_kind_are_read(data: bytes) -> None:
+    table = Table.read(data, needed=("a",))
+    assert table.headings == ["a", "b"]
+    assert [dict(cells) for _, cells in table.lines] == [{"a": "1", "b": "2"}]
+    assert table.lines[0][0] == 2
+
+
+def test_the_old_encoding_of_spreadsheets_is_read() -> None:
+    table = Table.read("a,can °C\nMüller,60\n".encode("cp1252"), needed=("can c",))
+    assert table.lines[0][1] == {"a": "Müller", "can c": "60"}
+
+
+@pytest.mark.parametrize(
+    ("data", "said"),
+    [
+        (b"PK\x03\x04rest", "workbook"),
+        (b"\xd0\xcf\x11\xe0rest", "workbook"),
+        (b"\xff\xfe\x00", "no text"),
+        (b"a\x00b,c\n1,2", "no text"),
+        (b"\x81\x8d\x8f", "no text"),
+        (b"b,c\n1,2", "“a” is missing"),
+        (b"", "“a” is missing"),
+        (b"a,a\n1,2", "stands there twice"),
+        (b"a,b\n", "no line"),
+        (b'a,b\n"1"x,2', "Line 2 cannot be read"),
+        (b'a,b\n1,"2', "cannot be read"),
+        (b"a," + b"b," * 300 + b"\n1", "columns"),
+        (b"a\n" + b"1\n" * (MOST_LINES + 1), "more than 2000 lines"),
+        (b"a" * (6 * 1024 * 1024), "too large"),
+        (b"a\n" + b"x" * 200_000, "Line 2 cannot be read"),
+    ],
+)
+def test_what_is_no_sheet_is_refused_with_a_sentence(data: bytes, said: str) -> None:
+    with pytest.raises(Refused, match=said):
+        Table.read(data, needed=("a",))
