@@ -107,6 +107,8 @@ def test_after_the_last_log_packs_go_to_storage() -> None:
     done = [heat(1, 0, done=True), heat(2, 40, done=True), heat(2, 48, kind="marshal")]
     assert label(done, 46, line("gear", "not yet")) == "Packs to storage"
     assert day_at(done, at(46)).coming is not None
+    stored = due(day_at(done, at(46)), (), at(46), None)
+    assert (stored.label, stored.href) == ("Look back on the runs", "/runs")
 
 
 def test_a_day_with_no_timetable_logs_practice() -> None:

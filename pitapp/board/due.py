@@ -59,6 +59,8 @@ def due(
         return Due(label=f"Log the run of {heat.title}", href=f"/runs/new?heat={heat.id}")
     if day.over and storage_href:
         return Due(label="Packs to storage", href=storage_href)
+    if day.over:
+        return Due(label="Look back on the runs", href="/runs")
     hurry = day.outing is not None and day.outing.starts_at - now < GO
     for word in ("not yet",) if hurry else ("not yet", "look"):
         for mend, line in lines:

@@ -16,7 +16,7 @@ Source = Callable[[sqlite3.Connection, Situation], ReadyLine | None]
 # Each with the words of the large button that mends it.
 SOURCES: tuple[tuple[str, Source], ...] = (
     ("Fit the gear", gearing.line),
-    ("Run through the controller", checks.line),
+    ("Run the checks", checks.line),
     ("See to the packs", packs.line),
     ("Tilt test", roll.line),
 )

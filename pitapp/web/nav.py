@@ -20,14 +20,15 @@ class Place(NamedTuple):
 FOOT = (
     Place("board", "/", "Board"),
     Place("gearing", "/gearing", "Gearing"),
+    Place("checks", "/checks", "Checks"),
     Place("runs", "/runs", "Runs"),
-    Place("kit", "/kit", "Kit"),
     Place("more", "/more", "More"),
 )
 MORE = (
     Place("meetings", "/meetings", "Meetings", "Race days, timetables, classes"),
     Place("tracks", "/tracks", "Tracks", "Straights, past runs, the gear to start with"),
     Place("drive", "/forecast", "Forecast", "Every gear ranked for a track: lap, speed, heat"),
+    Place("kit", "/kit", "Kit", "Cars, motors, gears, weights, leads"),
     Place("bench", "/bench", "Bench", "Motor checks: Kv, current, timing"),
     Place("packs", "/packs", "Packs", "Charge by steps, charge plan, storage"),
     Place("roll", "/roll", "Parked car", "Will it stay where it is put?"),
