@@ -1,0 +1,220 @@
+"""A day's charges as far as they are placed, from its end backwards, and what may come next."""
+
+from __future__ import annotations
+
+import heapq
+import math
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from pitapp.packs.jobs import SLACK_MIN, Day, Job, is_better
+
+UNDECIDED, MUST, DONE, DROPPED = range(4)
+NONE = -1
+"""No heat before: a kind's first charge."""
+
+
+class Before(NamedTuple):
+    """What stood before one charge was placed."""
+
+    heat: int
+    before: int
+    of_heat: tuple[int, int]
+    of_before: tuple[int, int]
+    free: list[float]
+    last: tuple[float, int]
+
+
+@dataclass
+class Placed:
+    """What is decided of each heat, and which packs and outputs are left at which time."""
+
+    day: Day
+    drops_left: int
+    jobs: list[Job] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        day = self.day
+        heats = len(day.need)
+        self.status = [UNDECIDED] * heats
+        self.kind_of = [-1] * heats
+        self.runs_again = [False] * heats
+        self.better = [
+            [place for place in range(len(day.kinds)) if is_better(day.kinds, place, number)]
+            for number in range(len(day.kinds))
+        ]
+        self.left = [
+            kind.count
+            if kind.full
+            else max(
+                0, min(kind.count, heats - sum(day.kinds[p].count for p in self.better[number]))
+            )
+            for number, kind in enumerate(day.kinds)
+        ]
+        self.free = [math.inf] * day.outputs
+        self.last_end = math.inf
+        self.last_heat = heats
+        self.longest = self._longest_lengths()
+        self.shortest_recharge = min(
+            (length for kind in day.kinds for length in kind.recharge_length), default=math.inf
+        )
+        self.shortest_hold = self.shortest_recharge + min(
+            (back - need for back, need in zip(day.back, day.need, strict=True)), default=0.0
+        )
+        self.first_ready = [kind.free_from + kind.first_length for kind in day.kinds]
+        self.first_lengths = sorted(
+            (kind.first_length, number) for number, kind in enumerate(day.kinds) if not kind.full
+        )
+
+    def _longest_lengths(self) -> list[float]:
+        longest = []
+        for heat in range(len(self.day.need)):
+            lengths = [0.0]
+            for kind in self.day.kinds:
+                if kind.can_run[heat]:
+                    lengths.append(kind.first_length)
+                    lengths += [
+                        length for length in kind.recharge_length[:heat] if math.isfinite(length)
+                    ]
+            longest.append(max(lengths))
+        return longest
+
+    def open_heats(self) -> list[int]:
+        """The heats still to be served, the latest first."""
+        return [
+            heat
+            for heat in range(len(self.status) - 1, -1, -1)
+            if self.status[heat] in (UNDECIDED, MUST)
+        ]
+
+    def full_left(self) -> int:
+        """How many packs that were full from the start are still to be had."""
+        return sum(self.left[number] for number, kind in enumerate(self.day.kinds) if kind.full)
+
+    def chains_can_begin(self) -> bool:
+        """Whether each open heat that is bound to a kind can still get a pack of that kind.
+
+        It needs a first charge that is left, or a pack of the kind that idles since an earlier run.
+        """
+        idle = list(self.left)
+        for heat, number in enumerate(self.kind_of):
+            if self.status[heat] == MUST and number >= 0:
+                idle[number] -= 1
+                if idle[number] < 0:
+                    return False
+            elif self.status[heat] == DONE and not self.runs_again[heat]:
+                idle[number] += 1
+        return True
+
+    def short_of_packs(self, todo: list[int]) -> int:
+        """Least number of open heats for which there is no pack, however many outputs there were.
+
+        Packs are moments at which one could be full: each first charge left, and after each heat
+        whose pack is not spoken for the shortest run, cooling and recharge. Once full, packs are
+        all alike here, so serving the earlier heat first is best.
+        """
+        ready = [
+            self.first_ready[number] for number, left in enumerate(self.left) for _ in range(left)
+        ]
+        latest = todo[0]
+        for heat in range(latest):
+            if self.status[heat] == DONE and not self.runs_again[heat]:
+                ready.append(self.day.need[heat] + self.shortest_hold)
+        heapq.heapify(ready)
+        short = 0
+        for heat in reversed(todo):
+            need = self.day.need[heat]
+            if not ready or ready[0] > need + SLACK_MIN:
+                short += 1
+            elif self.runs_again[heat]:
+                heapq.heappop(ready)
+            else:
+                heapq.heapreplace(ready, need + self.shortest_hold)
+        return short
+
+    def shortest_lengths(self, jobs: int) -> list[float]:
+        """The shortest lengths that so many charges can have, from the shortest."""
+        lengths: list[float] = []
+        for length, number in self.first_lengths:
+            if length >= self.shortest_recharge or len(lengths) >= jobs:
+                break
+            lengths += [length] * self.left[number]
+        lengths += [self.shortest_recharge] * (jobs - len(lengths))
+        return lengths[:jobs]
+
+    def may_run(self, heat: int, number: int) -> bool:
+        """Whether a heat may be run with a pack of this kind."""
+        return self.kind_of[heat] in (-1, number) and self.day.kinds[number].can_run[heat]
+
+    def in_order(self, heat: int, end: float) -> bool:
+        """Whether a charge that ends here comes after the last one placed, from the end."""
+        return end < self.last_end or (end == self.last_end and heat < self.last_heat)
+
+    def leaves_a_gap(self, heat: int, end: float, todo: list[int]) -> bool:
+        """Whether another heat's charge would fit whole between this end and the free time."""
+        return any(
+            other != heat
+            and self.status[other] == MUST
+            and min(self.day.need[other], self.free[0]) - self.longest[other] > end
+            for other in todo
+        )
+
+    def options(self, heat: int, end: float) -> list[tuple[int, int, float]]:
+        """Kind, heat before (or none), length of each charge for `heat` that may end at `end`."""
+        found: list[tuple[int, int, float]] = []
+        for number, kind in enumerate(self.day.kinds):
+            if not self.may_run(heat, number):
+                continue
+            if (
+                self.left[number]
+                and not kind.full
+                and end - kind.first_length >= kind.free_from - SLACK_MIN
+            ):
+                found.append((number, NONE, kind.first_length))
+            for before in range(heat):
+                length = kind.recharge_length[before]
+                if (
+                    not self.runs_again[before]
+                    and self.status[before] != DROPPED
+                    and self.may_run(before, number)
+                    and end - length >= self.day.back[before] - SLACK_MIN
+                ):
+                    found.append((number, before, length))
+        return found
+
+    def place(self, heat: int, number: int, before: int, begin: float, end: float | None) -> Before:
+        """Place one charge (`end` None: the pack is full already), and give what stood before."""
+        old = Before(
+            heat,
+            before,
+            (self.status[heat], self.kind_of[heat]),
+            (self.status[before], self.kind_of[before]),
+            self.free,
+            (self.last_end, self.last_heat),
+        )
+        self.status[heat], self.kind_of[heat] = DONE, number
+        if before == NONE:
+            self.left[number] -= 1
+        else:
+            self.runs_again[before] = True
+            self.kind_of[before] = number
+            if self.status[before] == UNDECIDED:
+                self.status[before] = MUST
+        if end is not None:
+            self.free = sorted([*self.free[1:], begin], reverse=True)
+            self.last_end, self.last_heat = end, heat
+        job_end = begin if end is None else end
+        self.jobs.append(Job(heat, number, None if before == NONE else before, begin, job_end))
+        return old
+
+    def take_back(self, old: Before) -> None:
+        """Put back what stood before the last charge placed."""
+        number = self.jobs.pop().kind
+        if old.before == NONE:
+            self.left[number] += 1
+        else:
+            self.runs_again[old.before] = False
+            self.status[old.before], self.kind_of[old.before] = old.of_before
+        self.status[old.heat], self.kind_of[old.heat] = old.of_heat
+        self.free = old.free
+        self.last_end, self.last_heat = old.last
