@@ -30,6 +30,7 @@ from pitapp.web import (
     undo,
 )
 from pitapp.web import clock as wall_clock
+from pitapp.web.rules import LateRule
 
 PACKAGE = Path(__file__).resolve().parent.parent
 LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
@@ -62,6 +63,7 @@ def build(
     app = Flask(
         "pitapp", static_folder=str(beside("static")), template_folder=str(beside("templates"))
     )
+    app.url_rule_class = LateRule
     app.config.update(
         SECRET_KEY=key,
         SESSION_COOKIE_NAME=f"pitapp_{sha256(key.encode()).hexdigest()[:8]}",
