@@ -16,7 +16,7 @@ from pitapp import create_app
 from pitapp.demo import fill
 from pitapp.errors import Refused
 from pitapp.exchange import document, readers, store
-from pitapp.exchange.models import VERSION, everything, json_schema
+from pitapp.exchange.layout import VERSION, everything, json_schema
 from tests.support import Clock
 
 NOW = datetime(2026, 9, 12, 11, 3, tzinfo=UTC)

@@ -15,7 +15,7 @@ from pitapp import __version__
 from pitapp.db import stamp
 from pitapp.errors import Refused
 from pitapp.exchange import readers, store
-from pitapp.exchange.models import FORMAT, VERSION, Head, everything
+from pitapp.exchange.layout import FORMAT, VERSION, Head, everything
 
 LARGEST_BYTES = 64 * 1024 * 1024
 MOST_FINDINGS = 5

@@ -12,7 +12,7 @@ from pitapp.db import get_db
 from pitapp.errors import NotThere, Refused
 from pitapp.exchange import document, incoming, runs_in, sheets, store, table
 from pitapp.exchange.forms import FileForm, TakeForm
-from pitapp.exchange.models import json_schema
+from pitapp.exchange.layout import json_schema
 from pitapp.web.clock import home_zone, now
 from pitapp.web.htmx import after_write, show
 from pitapp.web.undo import notice
