@@ -7,6 +7,7 @@ import json
 import re
 import sqlite3
 import zipfile
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import cast
@@ -34,6 +35,17 @@ GOOD = "2026-05-03 10:32,Heron,Hollow,45,66,1.9,63,64,15.27,quick\n"
 def car_id(db: sqlite3.Connection) -> int:
     car = Car(name="Heron", internal_ratio=1.9, pitch="dp:64", tyre_diameter_mm=63)
     return kit.save_car(db, car, RACE_MORNING)[0]
+
+
+@pytest.fixture(scope="module")
+def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[sqlite3.Connection]:
+    """A database with one car, for tests that take nothing."""
+    app = create_app(tmp_path_factory.mktemp("desk"), clock=Clock())
+    connection = app.extensions["pitapp.db"].connection()
+    car = Car(name="Heron", internal_ratio=1.9, pitch="dp:64", tyre_diameter_mm=63)
+    kit.save_car(connection, car, RACE_MORNING)
+    yield connection
+    app.extensions["pitapp.db"].close()
 
 
 def look(db: sqlite3.Connection, text: str) -> runs_in.Look:
@@ -70,7 +82,6 @@ def test_a_good_line_becomes_a_run(app: Flask, db: sqlite3.Connection) -> None:
     assert tracks.tracks(db) == []
 
 
-@pytest.mark.usefixtures("car_id")
 @pytest.mark.parametrize(
     ("change", "fault"),
     [
@@ -90,19 +101,18 @@ def test_a_good_line_becomes_a_run(app: Flask, db: sqlite3.Connection) -> None:
     ],
 )
 def test_each_fault_is_named_with_its_line(
-    db: sqlite3.Connection, change: tuple[str, str], fault: str
+    desk: sqlite3.Connection, change: tuple[str, str], fault: str
 ) -> None:
-    found = look(db, HEAD + GOOD + GOOD.replace(*change).replace("quick", "other"))
+    found = look(desk, HEAD + GOOD + GOOD.replace(*change).replace("quick", "other"))
     (bad,) = found.bad
     assert bad.number == 3
     assert fault in " ".join(bad.faults)
     assert len(found.good) == 1
 
 
-@pytest.mark.usefixtures("car_id")
-def test_names_that_are_not_on_record_are_named(db: sqlite3.Connection) -> None:
+def test_names_that_are_not_on_record_are_named(desk: sqlite3.Connection) -> None:
     found = look(
-        db,
+        desk,
         "started,class,motor,pack,tyres,key\n2026-05-03 10:32,Sedan,Fast,A1,Set 1,\n"
         "2026-05-03 11:32,,,,,not-a-key\n",
     )
@@ -127,17 +137,15 @@ def test_the_same_line_is_one_run_however_often_it_is_read(
     assert (again.here, again.good, again.bad) == (1, [], [])
 
 
-@pytest.mark.usefixtures("car_id")
-def test_commas_dots_and_unknown_headings(db: sqlite3.Connection) -> None:
+def test_commas_dots_and_unknown_headings(desk: sqlite3.Connection) -> None:
     text = 'Started;Best lap s;Air C;mood\n"3.5.2026 10:32";1:02,5;18,5;fine\n'
-    found = look(db, text)
+    found = look(desk, text)
     (line,) = found.good
     assert line.run
     assert (line.run.best_lap_s, line.run.air_c) == (62.5, 18.5)
     assert found.ignored == ["mood"]
 
 
-@pytest.mark.usefixtures("car_id")
 @pytest.mark.parametrize(
     ("local", "zone", "utc", "moment"),
     [
@@ -149,19 +157,18 @@ def test_commas_dots_and_unknown_headings(db: sqlite3.Connection) -> None:
     ],
 )
 def test_moments_keep_their_zone(
-    db: sqlite3.Connection, local: str, zone: str, utc: str, moment: str
+    desk: sqlite3.Connection, local: str, zone: str, utc: str, moment: str
 ) -> None:
     """Lisbon's clocks go back at 02:00 on 25 October 2026, so that 01:30 comes twice."""
-    found = look(db, f"started,time zone,started UTC\n{local},{zone},{utc}\n")
+    found = look(desk, f"started,time zone,started UTC\n{local},{zone},{utc}\n")
     (line,) = found.good
     assert line.run
     assert line.run.started_at.isoformat() == moment
     assert line.run.time_zone == zone
 
 
-@pytest.mark.usefixtures("car_id")
-def test_two_moments_that_disagree_are_a_fault(db: sqlite3.Connection) -> None:
-    found = look(db, "started,started UTC\n2026-05-03 10:32,2026-05-03T10:32:00Z\n")
+def test_two_moments_that_disagree_are_a_fault(desk: sqlite3.Connection) -> None:
+    found = look(desk, "started,started UTC\n2026-05-03 10:32,2026-05-03T10:32:00Z\n")
     assert "not the same moment" in found.bad[0].faults[0]
 
 
