@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from playwright.sync_api import Locator
+from playwright.sync_api import Locator, expect
 
 from e2e.pages.base import Screen
 
@@ -26,6 +26,7 @@ class NewMeeting(Screen):
             self.page.get_by_text("I marshal the heat after mine").tap()
             self.page.get_by_label("Marshalling begins").fill(str(marshal_after_min))
         self.press("Save")
+        expect(self.page.locator(".undo-bar")).to_contain_text("Saved")
 
 
 class MeetingPage(Screen):
@@ -49,3 +50,4 @@ class NewClass(Screen):
         for field, value in limits.items():
             self.page.locator(f"[name={field}]").fill(str(value))
         self.press("Save")
+        expect(self.page.get_by_text(f"Saved {name}")).to_be_visible()
