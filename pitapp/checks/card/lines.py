@@ -6,7 +6,6 @@ import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Literal
 
 from pitapp.bench import store as bench
 from pitapp.checks import store
@@ -45,13 +44,13 @@ class CardLine:
     words: str = ""
 
     @property
-    def level(self) -> Literal["good", "look", "stop"]:
-        """Stop outside the class, look where a limited reading is missing, else good."""
+    def outside(self) -> bool:
+        """Whether what was read is not what an official may see."""
         if self.read is None:
-            return "look" if self.asked or not self.words else "good"
-        if self.asked is not None and not allows(self.asked, self.read.shown):
-            return "stop"
-        return "stop" if self.key == "signal" and self.read.shown == "no" else "good"
+            return False
+        if self.asked is not None:
+            return not allows(self.asked, self.read.shown)
+        return self.key == "signal" and self.read.shown == "no"
 
     @property
     def shown_unit(self) -> str:

@@ -42,7 +42,7 @@ class StepForm(PitForm):
     planned = StringField("Planned", render_kw={"maxlength": 200, "autocomplete": "off"})
     kind = RadioField("What is it?", choices=list(KIND_NAMES.items()), default="do")
     unit = StringField("Unit", render_kw={"maxlength": 20, "autocomplete": "off"})
-    step_size = NumberField("Goes in steps of")
+    step_size = NumberField("Steps of")
     choices = TextAreaField("To choose from, one a line", render_kw={"maxlength": 1000, "rows": 3})
     group_name = StringField("Group", render_kw={"maxlength": 40, "autocomplete": "off"})
     why = TextAreaField("Why it matters", render_kw=SENTENCE)

@@ -68,6 +68,7 @@ CREATE TABLE check_walks (
 ) STRICT;
 
 CREATE INDEX check_walks_by_list ON check_walks (checklist_id, started_at DESC, id DESC);
+CREATE INDEX check_walks_by_list_and_car ON check_walks (checklist_id, car_id, started_at DESC, id DESC);
 CREATE INDEX check_walks_by_car ON check_walks (car_id, started_at DESC, id DESC);
 
 CREATE TABLE check_answers (
