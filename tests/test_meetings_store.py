@@ -140,6 +140,24 @@ def test_the_current_meeting_reaches_past_midnight_with_its_heats(
     assert current(night) == sunday_id
 
 
+def test_of_two_classes_on_one_day_the_one_due_next_is_current(
+    db: sqlite3.Connection, meeting_id: int
+) -> None:
+    other = Meeting(day=DAY, time_zone="Europe/Lisbon")
+    other_id, _ = store.save_meeting(db, other, NOW, [Entry("heat", at(9, 20))])
+
+    def current(now: datetime) -> int:
+        found = store.current_meeting(db, now)
+        assert found is not None
+        return found.id
+
+    assert current(at(8)) == meeting_id
+    assert current(at(9, 14)) == meeting_id
+    store.finish_heat(db, store.heats(db, meeting_id)[0].id, at(9, 7))
+    assert current(at(9, 14)) == other_id
+    assert current(at(9, 35)) == meeting_id
+
+
 def test_a_removed_meeting_is_not_current_and_comes_back(
     db: sqlite3.Connection, meeting_id: int
 ) -> None:

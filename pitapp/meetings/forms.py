@@ -30,7 +30,6 @@ from pitapp.meetings.models import KIND_NAMES, Heat, Meeting
 from pitapp.web.fields import Needed, NumberField, WholeField
 from pitapp.web.forms import PitForm
 
-KINDS = list(KIND_NAMES.items())
 USUAL_GAP_MIN = 8
 
 
@@ -79,12 +78,12 @@ class TimetableForm(PitForm):
 
     kind = SelectField(
         "These are",
-        choices=[
-            ("heat", "Heats"),
-            ("final", "Finals"),
-            ("practice", "Practice"),
-            ("marshal", "Marshalling"),
-        ],
+        choices={
+            "heat": "Heats",
+            "final": "Finals",
+            "practice": "Practice",
+            "marshal": "Marshalling",
+        },
         default="heat",
     )
     first = ClockField("First at")
@@ -174,7 +173,7 @@ class MeetingForm(TimetableForm):
             (self.race_class_id, classes),
             (self.car_id, cars),
         ):
-            field.choices = [("", "not set"), *((str(item.id), item.name) for item in items)]
+            field.choices = {"": "not set"} | {str(item.id): item.name for item in items}
 
     def record(self, meeting_id: int) -> Meeting | None:
         """The meeting that was typed, or None with the reasons at the fields."""
@@ -188,7 +187,7 @@ class MeetingForm(TimetableForm):
 class HeatForm(PitForm):
     """One entry of a timetable."""
 
-    kind = SelectField("This is", choices=KINDS)
+    kind = SelectField("This is", choices=KIND_NAMES)
     number = WholeField("Number", [Needed()])
     day = DayField("Date", [Needed("Which day is it?")])
     at = ClockField("Starts at", [Needed()])

@@ -200,22 +200,38 @@ def until_text(starts_at: datetime, now: datetime) -> str:
     return "now" if minutes == 0 else f"in {length}" if minutes > 0 else f"{length} ago"
 
 
-def meeting_of_now(
-    meetings: Sequence[tuple[Meeting, datetime | None]], now: datetime, ahead: timedelta
-) -> Meeting | None:
+class Planned(NamedTuple):
+    """A meeting with what its timetable says of now."""
+
+    meeting: Meeting
+    last_heat: datetime | None = None
+    next_heat: datetime | None = None
+    """The start of the first entry that is neither done nor long past."""
+
+
+def meeting_of_now(planned: Sequence[Planned], now: datetime, ahead: timedelta) -> Meeting | None:
     """The meeting that is on: by its day or its timetable, else the next one within `ahead`.
 
-    Each meeting comes with the start of its last heat, or None, in the order of days. One whose
-    timetable reaches past midnight stays the meeting of now until an hour after its last heat.
+    The meetings come in the order of days. One whose timetable reaches past midnight stays on
+    until an hour after its last heat. Of several that are on, as with two classes on one day, it
+    is the one whose next heat comes first.
     """
-    coming: Meeting | None = None
-    for item, last_heat in meetings:
-        begins = datetime.combine(item.day, time(0), item.zone)
-        ends = datetime.combine(item.day + timedelta(days=1), time(0), item.zone)
-        if last_heat is not None and last_heat + AFTER_LAST_HEAT > ends:
-            ends = last_heat + AFTER_LAST_HEAT
-        if begins <= now < ends:
-            return item
-        if coming is None and now < begins <= now + ahead:
-            coming = item
-    return coming
+    going = [each for each in planned if _is_on(each, now)]
+    if going:
+        far = datetime.max.replace(tzinfo=UTC)
+        return min(going, key=lambda each: each.next_heat or far).meeting
+    coming = (each.meeting for each in planned if now < _midnight(each.meeting, 0) <= now + ahead)
+    return next(coming, None)
+
+
+def _is_on(planned: Planned, now: datetime) -> bool:
+    ends = _midnight(planned.meeting, 1)
+    if planned.last_heat is not None:
+        ends = max(ends, planned.last_heat + AFTER_LAST_HEAT)
+    return _midnight(planned.meeting, 0) <= now < ends
+
+
+def _midnight(meeting: Meeting, days_later: int) -> datetime:
+    """The midnight that begins the meeting's day, or one of a later day."""
+    day = meeting.day + timedelta(days=days_later)
+    return datetime.combine(day, time(0), meeting.zone)

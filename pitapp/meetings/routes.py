@@ -234,8 +234,8 @@ def _offer(connection: sqlite3.Connection, form: MeetingForm, item: Meeting | No
         (form.race_class_id, item.race_class_id, store.race_class),
         (form.car_id, item.car_id, kit.car),
     ):
-        if chosen and str(chosen) not in dict(field.choices):
-            field.choices.append((str(chosen), read(connection, chosen).name))
+        if chosen and str(chosen) not in field.choices:
+            field.choices[str(chosen)] = read(connection, chosen).name
 
 
 def _show_form(

@@ -16,7 +16,7 @@ from pitapp.meetings.classes.store import (
     remove_class,
     save_class,
 )
-from pitapp.meetings.formulas import Entry, meeting_of_now
+from pitapp.meetings.formulas import Entry, Planned, meeting_of_now
 from pitapp.meetings.models import CAR_KINDS, Heat, Meeting
 
 __all__ = [
@@ -77,23 +77,33 @@ def meeting(connection: sqlite3.Connection, meeting_id: int) -> Meeting:
 def current_meeting(connection: sqlite3.Connection, now: datetime) -> Meeting | None:
     """The meeting of now: today's in its own time zone, else the next within 36 hours, else None.
 
-    A meeting whose timetable runs past midnight lasts as long as its timetable.
+    A meeting whose timetable runs past midnight lasts as long as its timetable; of two classes on
+    one day it is the meeting whose heat comes next.
     """
     rows = connection.execute(
         f"SELECT {_MEETING}, (SELECT max(starts_at) FROM heats "  # noqa: S608
-        "WHERE meeting_id = meetings.id AND heats.removed_at IS NULL) AS last_heat "
+        "WHERE meeting_id = meetings.id AND heats.removed_at IS NULL) AS last_heat, "
+        "(SELECT min(starts_at) FROM heats WHERE meeting_id = meetings.id "
+        "AND heats.removed_at IS NULL AND done_at IS NULL AND starts_at > ?) AS next_heat "
         "FROM meetings WHERE removed_at IS NULL AND day BETWEEN ? AND ? ORDER BY day, id",
         (
+            stamp(now - LATE),
             (now - timedelta(days=3)).date().isoformat(),
             (now + AHEAD + timedelta(days=1)).date().isoformat(),
         ),
     )
-    found: list[tuple[Meeting, datetime | None]] = []
+    planned: list[Planned] = []
     for row in rows:
         values = dict(row)
-        last = values.pop("last_heat")
-        found.append((Meeting(**values), when(last) if last else None))
-    return meeting_of_now(found, now, AHEAD)
+        last, following = values.pop("last_heat"), values.pop("next_heat")
+        planned.append(
+            Planned(
+                Meeting(**values),
+                when(last) if last else None,
+                when(following) if following else None,
+            )
+        )
+    return meeting_of_now(planned, now, AHEAD)
 
 
 def heats(connection: sqlite3.Connection, meeting_id: int) -> list[Heat]:
