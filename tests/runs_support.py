@@ -6,6 +6,7 @@ import sqlite3
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
+from pitapp.db import transaction
 from pitapp.gearing import store as gearing
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car, Motor
@@ -47,6 +48,11 @@ class Pit(NamedTuple):
 
 def furnish(connection: sqlite3.Connection, now: datetime = RACE_MORNING) -> Pit:
     """A car with motor, gear, packs, tyres and set-up at a meeting whose first heat was 8 min ago."""
+    with transaction(connection):
+        return _furnish(connection, now)
+
+
+def _furnish(connection: sqlite3.Connection, now: datetime) -> Pit:
     motor, _ = kit.save_motor(connection, Motor(name="Example motor", kv_rpm_per_v=2460), now)
     item = Car(
         name="Example car",

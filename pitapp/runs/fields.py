@@ -64,22 +64,19 @@ class IdField(SelectField):
     """One of what is on record by its id, or None."""
 
     def __init__(self, label: str | None = None, **options: Any) -> None:
-        super().__init__(label, coerce=_id, choices=[], **options)
+        super().__init__(label, coerce=_id, choices={}, **options)
 
     def offer(self, choices: list[tuple[int, str]], none: str = "") -> None:
         """Offer these, behind a choice called `none` unless that is empty."""
-        listed = [(str(number), text) for number, text in choices]
-        self.choices = ([("", none)] if none else []) + listed
+        self.choices = ({"": none} if none else {}) | {str(key): text for key, text in choices}
 
     def called(self, value: int | None) -> str:
         """What a choice is called."""
-        return next(
-            (text for key, text in self.choices or [] if _id(key) == value), "something else"
-        )
+        return self.choices.get(str(value or ""), "something else")
 
     def pre_validate(self, form: Any) -> None:
         """Refuse an id that is not offered."""
-        if self.data not in [_id(key) for key, _ in self.choices or []]:
+        if str(self.data or "") not in self.choices:
             raise ValidationError("That is not in the list. Choose another.")
 
 

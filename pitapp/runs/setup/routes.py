@@ -64,7 +64,8 @@ def add(connection: sqlite3.Connection) -> Any:
 @blueprint.post("/copy/<int:car_id>")
 @write
 def copy(connection: sqlite3.Connection, car_id: int) -> Any:
-    many, token = store.copy(connection, car_id, _current_car(connection), now())
+    source = kit.car(connection, car_id)
+    many, token = store.copy(connection, source.id, _current_car(connection), now())
     notice(f"Copied {many} entries", token)
     return after_write("runs.setup.page")
 
