@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 Command = TypeVar("Command", bound=Callable[..., Any])
 DEFAULT_PORT = 8510
 DEMO_PORT = 8511
+HERE = ("127.0.0.1", "localhost", "::1")
 
 
 class Lazy(click.Group):
@@ -47,7 +48,8 @@ def cli() -> None:
 def _serving(port: int) -> Callable[[Command], Command]:
     def options(command: Command) -> Command:
         host = click.option(
-            "--host", default="127.0.0.1", show_default=True, help="Address to listen on."
+            "--host",
+            help="Address to listen on; this machine only if not given, every network with --share.",
         )
         where = click.option(
             "--port",
@@ -56,7 +58,17 @@ def _serving(port: int) -> Callable[[Command], Command]:
             type=click.IntRange(0, 65535),
             help="Port to listen on; 0 takes a free one.",
         )
-        return host(where(command))
+        share = click.option(
+            "--share",
+            is_flag=True,
+            help="Let other devices on the network in; each is paired once, by a code.",
+        )
+        https = click.option(
+            "--https",
+            is_flag=True,
+            help="Serve over TLS with a certificate of this machine's own authority.",
+        )
+        return host(where(share(https(command))))
 
     return options
 
@@ -68,19 +80,19 @@ def _serving(port: int) -> Callable[[Command], Command]:
     type=click.Path(file_okay=False, path_type=Path),
     help="Folder of your data; the platform's own data folder if not given.",
 )
-def serve(host: str, port: int, data: Path | None) -> None:
+def serve(host: str | None, port: int, share: bool, https: bool, data: Path | None) -> None:
     """Serve your own data until you press Ctrl-C."""
     from pitapp import create_app
     from pitapp.copies import daily
 
     app = create_app(data)
     daily.start(app)
-    run(app, host, port)
+    run(app, host, port, share=share, https=https)
 
 
 @cli.command()
 @_serving(DEMO_PORT)
-def demo(host: str, port: int) -> None:
+def demo(host: str | None, port: int, share: bool, https: bool) -> None:
     """Serve invented data that is thrown away afterwards."""
     from pitapp import create_app
     from pitapp.demo import fill
@@ -88,16 +100,23 @@ def demo(host: str, port: int) -> None:
     with tempfile.TemporaryDirectory(prefix="pitapp-demo-", ignore_cleanup_errors=True) as folder:
         app = create_app(folder, invented=True)
         fill(app)
-        run(app, host, port)
+        run(app, host, port, share=share, https=https)
         app.extensions["pitapp.db"].close()
 
 
-def run(app: Flask, host: str, port: int) -> None:
+def run(
+    app: Flask, host: str | None, port: int, *, share: bool = False, https: bool = False
+) -> None:
     """Serve `app` until interrupted, and say where."""
     from pitapp.web.server import make_server
 
-    app.config["PITAPP_HOSTS"].add(f"[{host}]" if ":" in host else host)
-    server = make_server(app, host, port)
+    host = host or ("0.0.0.0" if share else "127.0.0.1")  # noqa: S104
+    papers = None
+    if share or https or host not in HERE:
+        from pitapp.devices.sharing import open_to
+
+        papers = open_to(app, host, shared=share or host not in HERE, https=https)
+    server = make_server(app, host, port, papers)
     try:
         server.prepare()
     except OSError as error:
@@ -106,8 +125,13 @@ def run(app: Flask, host: str, port: int) -> None:
             "Is pitapp running already? Choose another with --port."
         ) from error
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
-    shown = f"[{host}]" if ":" in host else host
-    click.echo(f"pitapp {__version__} is at http://{shown}:{server.bind_addr[1]}/")
+    bound = server.bind_addr[1]
+    own = "localhost" if host == "0.0.0.0" else f"[{host}]" if ":" in host else host  # noqa: S104
+    click.echo(f"pitapp {__version__} is at {'https' if https else 'http'}://{own}:{bound}/")
+    if "pitapp.sharing" in app.extensions:
+        from pitapp.devices.sharing import invitation
+
+        click.echo(invitation(app, bound))
     click.echo(f"Data: {app.config['PITAPP_DATA_DIR']}  (Ctrl-C stops)")
     sys.stdout.flush()
     try:

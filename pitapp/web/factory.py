@@ -15,6 +15,7 @@ from flask_wtf import CSRFProtect
 
 from pitapp.db.connect import Database
 from pitapp.db.migrate import migrate
+from pitapp.devices import guard
 from pitapp.errors import DataError
 from pitapp.web import (
     assets,
@@ -49,6 +50,7 @@ ROOMS = (
     "copies",
     "exchange",
     "settings",
+    "devices",
     "offline",
 )
 DATABASE_NAME = "pitapp.sqlite3"
@@ -84,6 +86,7 @@ def build(
     app.extensions["pitapp.db"] = Database(folder / DATABASE_NAME)
     app.extensions["pitapp.clock"] = clock or (lambda: datetime.now(UTC))
     headers.register(app)
+    guard.register(app)
     CSRFProtect(app)
     for part in (
         assets,

@@ -34,6 +34,8 @@ MORE = (
     Place("roll", "/roll", "Parked car", "Will it stay where it is put?"),
     Place("copies", "/copies", "Copies", "Keep and bring back all your data"),
     Place("exchange", "/exchange", "In and out", "Spreadsheets, and everything in one file"),
+    Place("devices", "/devices", "Devices", "Phones on this server, pairing"),
+    Place("offline", "/outbox", "Outbox", "What waits on this phone for the server"),
     Place("settings", "/settings", "Settings", "Units, look, this device"),
 )
 

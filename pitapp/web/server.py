@@ -9,14 +9,23 @@ from cheroot import wsgi
 if TYPE_CHECKING:
     from flask import Flask
 
+    from pitapp.devices.authority import Papers
+
 THREADS = 8
 
 
-def make_server(app: Flask, host: str = "127.0.0.1", port: int = 0) -> wsgi.Server:
+def make_server(
+    app: Flask, host: str = "127.0.0.1", port: int = 0, papers: Papers | None = None
+) -> wsgi.Server:
     """A server for `app`, not started: call `prepare()` then `serve()`, or `start()` for both.
 
     With port 0 the system chooses one; `bind_addr` tells it after `prepare()`.
     """
-    return wsgi.Server(
+    server = wsgi.Server(
         (host, port), app, numthreads=THREADS, server_name="pitapp", request_queue_size=64
     )
+    if papers is not None:
+        from cheroot.ssl.builtin import BuiltinSSLAdapter
+
+        server.ssl_adapter = BuiltinSSLAdapter(str(papers.certificate), str(papers.key))
+    return server

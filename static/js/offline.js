@@ -111,6 +111,7 @@ async function refresh() {
 
 async function look() {
   clearTimeout(timer);
+  await refresh();
   let waiting = await ask({ ask: "waiting" });
   if (waiting) waiting = await ask({ ask: "replay" });
   if (keptAt && !waiting && (await ask({ ask: "alive" }))) {

@@ -1,6 +1,7 @@
 // Writes: put down first, then sent; kept until the server confirms; sent once however often they are sent.
 
 const SEND_LIMIT_MS = 5000;
+const SILENT_SEND_LIMIT_MS = 1500;
 const MOST_TRIES = 5;
 const LOCK = "pitapp-outbox";
 const OWN_FIELDS = ["idempotency_key", "outbox_label", "outbox_mends"];
@@ -13,8 +14,11 @@ function ruleFor(path) {
   return null;
 }
 
+// A server that has just been silent is given less time: what it may still do, it does once.
+const sendLimit = () => (Date.now() < silentUntil ? SILENT_SEND_LIMIT_MS : SEND_LIMIT_MS);
+
 async function freshToken() {
-  const response = await fetch("/token", { cache: "no-store", signal: AbortSignal.timeout(SEND_LIMIT_MS) });
+  const response = await fetch("/token", { cache: "no-store", signal: AbortSignal.timeout(sendLimit()) });
   await noticeAnswer(response);
   return response.ok ? response.text() : "";
 }
@@ -27,7 +31,7 @@ function post(entry, token, redirect, more = {}) {
     redirect,
     cache: "no-store",
     credentials: "same-origin",
-    signal: AbortSignal.timeout(SEND_LIMIT_MS),
+    signal: AbortSignal.timeout(sendLimit()),
   });
 }
 
@@ -144,8 +148,15 @@ async function unlisted(entry, token, redirect, more, hx) {
   }
 }
 
-// Send what waits, in order, until the server does not answer.
+let replaying = null;
+
+// Send what waits, in order, until the server does not answer; one round at a time.
 function replay() {
+  replaying ??= round().finally(() => { replaying = null; });
+  return replaying;
+}
+
+function round() {
   return navigator.locks.request(LOCK, async () => {
     let sent = 0;
     for (const entry of await box.unsent()) {

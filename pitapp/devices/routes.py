@@ -1,0 +1,115 @@
+"""The Devices screen, and the page on which a device is paired."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+from flask import Blueprint, Response, current_app, redirect, request, url_for
+
+from pitapp.db import get_db
+from pitapp.devices import store
+from pitapp.devices.addresses import square
+from pitapp.devices.forms import MOST_NAME, PairForm
+from pitapp.devices.guard import cookie_name, pairing_page
+from pitapp.devices.sharing import Sharing
+from pitapp.errors import NotThere
+from pitapp.web.clock import now
+from pitapp.web.htmx import after_write, show
+from pitapp.web.undo import notice
+from pitapp.web.writes import write
+
+blueprint = Blueprint("devices", __name__)
+A_YEAR_S = 365 * 24 * 3600
+LOOK = ("tokens", "base", "parts")
+
+
+@blueprint.app_context_processor
+def _sharing() -> dict[str, Any]:
+    return {"sharing": sharing()}
+
+
+def sharing() -> Sharing | None:
+    """How this server is shared, or None when it serves this machine only."""
+    found: Sharing | None = current_app.extensions.get("pitapp.sharing")
+    return found
+
+
+@blueprint.get("/devices")
+def page() -> Any:
+    connection, shared = get_db(), sharing()
+    code = store.open_code(connection, now()) if shared else None
+    return show(
+        "devices/page.html",
+        "devices/_part.html",
+        devices=store.devices(connection),
+        code=code,
+        picture=square(shared.pairing_url(code.code)) if shared and code else None,
+        secure=request.is_secure,
+    )
+
+
+@blueprint.post("/devices/code")
+@write
+def make_code(connection: sqlite3.Connection) -> Any:
+    if sharing() is None:
+        raise NotThere("This server is not shared. Start it with: pitapp serve --share")
+    store.new_code(connection, now())
+    return after_write("devices.page")
+
+
+@blueprint.post("/devices/<int:device_id>/remove")
+@write
+def remove(connection: sqlite3.Connection, device_id: int) -> Any:
+    name, token = store.remove(connection, device_id, now())
+    notice(f"Removed {name}", token)
+    return after_write("devices.page")
+
+
+@blueprint.get("/devices/authority.crt")
+def authority() -> Response:
+    """The certificate of the local authority, for a phone to trust."""
+    shared = sharing()
+    if shared is None or shared.authority is None:
+        raise NotThere("This server has no authority of its own. Start it with --https.")
+    answer = Response(Path(shared.authority).read_bytes(), mimetype="application/x-x509-ca-cert")
+    answer.headers["Content-Disposition"] = "attachment; filename=pitapp-authority.crt"
+    return answer
+
+
+@blueprint.get("/pair")
+def pair() -> Response:
+    return pairing_page(200, code=request.args.get("code", "")[:MOST_NAME])
+
+
+@blueprint.get("/pair/look.css")
+def look() -> Response:
+    folder = Path(current_app.static_folder or "") / "css"
+    text = "\n".join((folder / f"{name}.css").read_text(encoding="utf-8") for name in LOOK)
+    return Response(text, mimetype="text/css")
+
+
+@blueprint.post("/pair")
+def let_in() -> Any:
+    connection, form = get_db(), PairForm()
+    typed = {"code": (form.code.data or "")[:MOST_NAME], "name": form.called}
+    wait = store.seconds_to_wait(connection, now())
+    if wait:
+        answer = pairing_page(429, error=f"Too many wrong codes. Wait {wait} s.", **typed)
+        answer.headers["Retry-After"] = str(wait)
+        return answer
+    token = store.pair(connection, form.digits, form.called, request.remote_addr or "", now())
+    if token is None:
+        sentence = "That code is wrong or over. A new one is made on the Devices screen."
+        return pairing_page(403, error=sentence, **typed)
+    inside = redirect(url_for("board.page"), 303)
+    inside.set_cookie(
+        cookie_name(current_app),
+        token,
+        max_age=A_YEAR_S,
+        httponly=True,
+        samesite="Strict",
+        secure=request.is_secure,
+    )
+    return inside

@@ -1,0 +1,73 @@
+"""How this server is shared: where other devices find it, and what is said about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from flask import Flask
+from markupsafe import Markup
+
+from pitapp.db import get_db
+from pitapp.devices import authority, store
+from pitapp.devices.addresses import own_addresses, own_names, square, square_for_terminal
+from pitapp.devices.authority import Papers
+from pitapp.web.clock import now
+
+EVERYWHERE = ("0.0.0.0", "::")  # noqa: S104
+
+
+@dataclass(frozen=True)
+class Sharing:
+    """A server that other devices may use."""
+
+    scheme: str
+    hosts: tuple[str, ...]
+    port: int = 0
+    authority: Path | None = None
+
+    @property
+    def urls(self) -> list[str]:
+        """The addresses to open on another device, the likeliest first."""
+        return [f"{self.scheme}://{host}:{self.port}/" for host in self.hosts]
+
+    @property
+    def picture(self) -> Markup:
+        """The likeliest address as a square to point a camera at."""
+        return square(self.urls[0])
+
+    def pairing_url(self, code: str) -> str:
+        """The address that pairs a device with this code."""
+        return f"{self.urls[0]}pair?code={code}"
+
+
+def open_to(app: Flask, host: str, *, shared: bool, https: bool) -> Papers | None:
+    """Let the app answer under the addresses of that host; its certificate where it serves TLS."""
+    own = own_addresses() if host in EVERYWHERE else [host]
+    names = own_names() if shared else []
+    app.config["PITAPP_HOSTS"].update(f"[{each}]" if ":" in each else each for each in own + names)
+    papers = None
+    if https:
+        app.config["SESSION_COOKIE_SECURE"] = True
+        papers = authority.papers(app.config["PITAPP_DATA_DIR"] / "tls", own + names)
+    if shared:
+        app.extensions["pitapp.sharing"] = Sharing(
+            "https" if https else "http",
+            tuple(own) or ("localhost",),
+            authority=papers.authority if papers else None,
+        )
+    return papers
+
+
+def invitation(app: Flask, port: int) -> str:
+    """What the terminal says: where to go, a fresh code, and both as a square to point a phone at."""
+    shared: Sharing = replace(app.extensions["pitapp.sharing"], port=port)
+    app.extensions["pitapp.sharing"] = shared
+    with app.app_context():
+        code = store.new_code(get_db(), now())
+    return (
+        f"{square_for_terminal(shared.pairing_url(code.code))}\n"
+        f"On the other device open {' or '.join(shared.urls)}\n"
+        f"and enter the code {code.spaced} within five minutes. "
+        "A new code is made under More, Devices, on this machine."
+    )

@@ -1,0 +1,134 @@
+"""Devices, pairing codes and wrong guesses in the database."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+import sqlite3
+from datetime import datetime, timedelta
+
+from pitapp.db import stamp, transaction, undo, when
+from pitapp.devices.formulas import wait_after
+from pitapp.devices.models import Code, Device
+from pitapp.errors import NotThere
+
+CODE_LIFE = timedelta(minutes=5)
+CODE_DIGITS = 8
+GUESSES_REMEMBERED = timedelta(minutes=15)
+SEEN_EVERY = timedelta(minutes=1)
+_DEVICE = ", ".join(Device.model_fields)
+
+
+def _hashed(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def devices(connection: sqlite3.Connection) -> list[Device]:
+    """Every device that may come in, the last seen first."""
+    rows = connection.execute(
+        f"SELECT {_DEVICE} FROM devices WHERE removed_at IS NULL "  # noqa: S608
+        "ORDER BY last_seen_at DESC, id DESC"
+    )
+    return [Device(**row) for row in rows]
+
+
+def known(connection: sqlite3.Connection, token: str) -> Device | None:
+    """The device that holds this token, unless it was removed."""
+    row = connection.execute(
+        f"SELECT {_DEVICE} FROM devices "  # noqa: S608
+        "WHERE token_hash = ? AND removed_at IS NULL",
+        (_hashed(token),),
+    ).fetchone()
+    return None if row is None else Device(**row)
+
+
+def seen(connection: sqlite3.Connection, device: Device, address: str, now: datetime) -> None:
+    """Note that the device was here, once a minute at most."""
+    if device.address == address and now - device.last_seen_at < SEEN_EVERY:
+        return
+    with transaction(connection):
+        connection.execute(
+            "UPDATE devices SET last_seen_at = ?, address = ? WHERE id = ?",
+            (stamp(now), address, device.id),
+        )
+
+
+def remove(connection: sqlite3.Connection, device_id: int, now: datetime) -> tuple[str, str]:
+    """Shut a device out; its name, and the token that undoes it.
+
+    Raises:
+        NotThere: there is no such device.
+    """
+    row = connection.execute(
+        "SELECT name FROM devices WHERE id = ? AND removed_at IS NULL", (device_id,)
+    ).fetchone()
+    if row is None:
+        raise NotThere("There is no such device. It may have been removed already.")
+    with undo.step(connection, f"Removed {row['name']}", now) as step:
+        step.touch("devices", device_id)
+        connection.execute(
+            "UPDATE devices SET removed_at = ? WHERE id = ?", (stamp(now), device_id)
+        )
+    return str(row["name"]), step.token
+
+
+def new_code(connection: sqlite3.Connection, now: datetime) -> Code:
+    """Make a code; every earlier one is void."""
+    code = f"{secrets.randbelow(10**CODE_DIGITS):0{CODE_DIGITS}}"
+    expires = now + CODE_LIFE
+    with transaction(connection):
+        connection.execute("DELETE FROM pairing_codes")
+        made = connection.execute(
+            "INSERT INTO pairing_codes (code, made_at, expires_at) VALUES (?, ?, ?)",
+            (code, stamp(now), stamp(expires)),
+        )
+    return Code(id=made.lastrowid or 0, code=code, expires_at=expires)
+
+
+def open_code(connection: sqlite3.Connection, now: datetime) -> Code | None:
+    """The code that lets a device in now, if there is one."""
+    row = connection.execute(
+        "SELECT id, code, expires_at FROM pairing_codes WHERE used_at IS NULL AND expires_at > ?",
+        (stamp(now),),
+    ).fetchone()
+    return None if row is None else Code(**row)
+
+
+def seconds_to_wait(connection: sqlite3.Connection, now: datetime) -> int:
+    """How long nobody may guess, after the wrong guesses of the last quarter of an hour."""
+    count, last = connection.execute(
+        "SELECT count(*), max(guessed_at) FROM wrong_guesses WHERE guessed_at > ?",
+        (stamp(now - GUESSES_REMEMBERED),),
+    ).fetchone()
+    if not count:
+        return 0
+    over = when(last) + timedelta(seconds=wait_after(count))
+    return max(0, int((over - now).total_seconds() + 0.999))
+
+
+def pair(
+    connection: sqlite3.Connection, guess: str, name: str, address: str, now: datetime
+) -> str | None:
+    """Let a device in by its code: the token for its cookie, or None for a wrong guess, which is noted."""
+    with transaction(connection):
+        code = open_code(connection, now)
+        if code is None or not secrets.compare_digest(code.code.encode(), guess.encode()):
+            connection.execute(
+                "INSERT INTO wrong_guesses (address, guessed_at) VALUES (?, ?)",
+                (address, stamp(now)),
+            )
+            connection.execute(
+                "DELETE FROM wrong_guesses WHERE guessed_at <= ?",
+                (stamp(now - GUESSES_REMEMBERED),),
+            )
+            return None
+        token = secrets.token_urlsafe(32)
+        connection.execute(
+            "UPDATE pairing_codes SET used_at = ? WHERE id = ?", (stamp(now), code.id)
+        )
+        connection.execute(
+            "INSERT INTO devices (name, token_hash, address, paired_at, last_seen_at) "
+            "VALUES (?, ?, ?, ?, ?)",
+            (name, _hashed(token), address, stamp(now), stamp(now)),
+        )
+        return token
