@@ -172,3 +172,61 @@ def test_what_is_not_there_is_a_404(client: PageClient, path: str) -> None:
     assert client.get(path).status_code == 404
     assert client.post_form(path, CAR).status_code == 404
     assert client.post_form(path + "/remove").status_code == 404
+
+
+def test_a_new_motor_beside_a_chosen_one_is_refused(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    motor_id, _ = store.save_motor(db, Motor(name="Old", kv_rpm_per_v=2400), clock())
+    answer = client.post_form(
+        "/kit/cars/new", CAR | {"motor_id": str(motor_id), "new_motor_kv": "2460"}
+    )
+    assert answer.status_code == 422
+    assert "Leave this empty, or choose no motor above." in answer.text
+    assert 'value="2460"' in answer.text
+    assert (store.cars(db), len(store.motors(db))) == ([], 1)
+
+
+def test_titles_are_the_names(client: PageClient, db: sqlite3.Connection, clock: Clock) -> None:
+    store.save_motor(db, Motor(name="Old", kv_rpm_per_v=2400), clock())
+    client.post_form("/kit/cars/new", CAR)
+    titles = {
+        "cars/new": "New car",
+        "cars/1": "First",
+        "motors/new": "New motor",
+        "motors/1": "Old",
+    }
+    for path, title in titles.items():
+        assert re.search(rf"<h1[^>]*>\s*{title}\s*</h1>", client.get(f"/kit/{path}").text), path
+
+
+def test_a_motors_further_fields_open_where_one_is_wrong(client: PageClient) -> None:
+    asked = {"name": "Old", "kv_rpm_per_v": "2400", "version": "1"}
+    assert "<details>" in client.get("/kit/motors/new").text
+    assert (
+        "<details open>"
+        in client.post_form("/kit/motors/new", asked | {"no_load_current_a": "much"}).text
+    )
+    assert "<details open>" not in client.post_form("/kit/motors/new", asked | {"name": ""}).text
+
+
+def test_the_gear_box_reads_as_ranges_and_stays_open_while_gears_are_taken_out(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    client.post_form("/kit/gears", {"kind": "pinion", "pitch": "dp:64", "teeth": "20-23, 35"})
+    page = client.get("/kit/gears").text
+    assert "<p>20–23, 35</p>" in page
+    assert "<details>" in page
+    answer = client.post_form(f"/kit/gears/{store.gears(db)[1].id}/remove")
+    after = client.get(answer.location).text
+    assert "<p>20, 22, 23, 35</p>" in after
+    assert "<details open>" in after
+    client.post_form(undo_path(after))
+    assert store.owned_teeth(db, "dp:64") == ([20, 21, 22, 23, 35], [])
+
+
+def test_the_kit_leads_to_the_bench(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    store.save_motor(db, Motor(name="Old", kv_rpm_per_v=2400), clock())
+    assert 'href="/bench"' in client.get("/kit").text

@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
-from wtforms import HiddenField, RadioField, SelectField, StringField, TextAreaField
+from wtforms import (
+    HiddenField,
+    RadioField,
+    SelectField,
+    StringField,
+    TextAreaField,
+    ValidationError,
+)
 
 from pitapp.kit.models import Car, Motor
 from pitapp.kit.pitch import COMMON, pitch_label
@@ -51,11 +58,17 @@ class CarForm(PitForm):
     mass_g = QuantityField("Weight, ready to race", kind="mass")
     remarks = TextAreaField("Remarks", render_kw={"maxlength": 2000})
 
+    def validate_new_motor_kv(self, field: NumberField) -> None:
+        """Refuse a new motor beside one that is chosen."""
+        if field.data is not None and self.motor_id.data:
+            raise ValidationError("Leave this empty, or choose no motor above.")
+
     def offer(self, motors: list[Motor], car: Car | None = None) -> None:
         """Offer these motors, and the car's own pitch among the common ones."""
-        self.motor_id.choices = [("", "none yet"), *((str(m.id), m.name) for m in motors)]
+        none = "none yet, or a new one" if motors else "none yet"
+        self.motor_id.choices = {"": none} | {str(m.id): m.name for m in motors}
         own = [car.pitch] if car and car.pitch not in COMMON else []
-        self.pitch.choices = [(pitch, pitch_label(pitch)) for pitch in (*COMMON, *own)]
+        self.pitch.choices = {pitch: pitch_label(pitch) for pitch in (*COMMON, *own)}
 
 
 class TeethField(NumberField):
@@ -77,13 +90,10 @@ class TeethField(NumberField):
 class GearsForm(PitForm):
     """Gears to put into the box."""
 
-    kind = RadioField(
-        "These are", choices=[("pinion", "Pinions"), ("spur", "Spurs")], default="pinion"
-    )
+    kind = RadioField("These are", choices={"pinion": "Pinions", "spur": "Spurs"}, default="pinion")
     pitch = SelectField("Gear pitch")
     teeth = TeethField("Teeth", [Needed("Write the numbers of teeth, like 20-32, 35, 38.")])
 
     def offer(self, pitches: list[str]) -> None:
         """Offer these pitches first, then the common ones."""
-        listed = dict.fromkeys([*pitches, *COMMON])
-        self.pitch.choices = [(pitch, pitch_label(pitch)) for pitch in listed]
+        self.pitch.choices = {pitch: pitch_label(pitch) for pitch in (*pitches, *COMMON)}

@@ -15,6 +15,7 @@ from pitapp.kit.leads.routes import blueprint as leads
 from pitapp.kit.models import Car, Motor
 from pitapp.kit.pitch import pitch_label
 from pitapp.kit.scales.routes import blueprint as scales
+from pitapp.kit.teeth import teeth_text
 from pitapp.web.clock import current_settings, now
 from pitapp.web.htmx import after_write, show, show_part
 from pitapp.web.undo import notice
@@ -166,7 +167,9 @@ def add_gears(connection: sqlite3.Connection) -> Any:
 def remove_gear(connection: sqlite3.Connection, gear_id: int) -> Any:
     gear, token = store.remove_gear(connection, gear_id, now())
     notice(f"Removed the {gear.teeth}-tooth {gear.kind}", token)
-    return after_write("kit.gears", "kit.gears_part", pitch=gear.pitch, kind=gear.kind)
+    return after_write(
+        "kit.gears", "kit.gears_part", pitch=gear.pitch, kind=gear.kind, taking="out"
+    )
 
 
 def _show_car(
@@ -191,7 +194,13 @@ def _gears(connection: sqlite3.Connection, form: GearsForm | None) -> dict[str, 
     box: dict[str, dict[str, list[Any]]] = {}
     for gear in store.gears(connection):
         box.setdefault(pitch_label(gear.pitch), {}).setdefault(gear.kind, []).append(gear)
-    return {"form": form, "box": box, "car": store.current_car(connection, current_settings())}
+    return {
+        "form": form,
+        "box": box,
+        "car": store.current_car(connection, current_settings()),
+        "teeth_text": teeth_text,
+        "taking_out": request.args.get("taking") == "out",
+    }
 
 
 def _show_gears(connection: sqlite3.Connection, form: GearsForm | None, status: int = 200) -> Any:

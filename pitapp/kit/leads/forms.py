@@ -7,11 +7,7 @@ from wtforms import Form, HiddenField, RadioField, StringField
 from pitapp.web.fields import Needed, NumberField, QuantityField, WholeField
 from pitapp.web.forms import PitForm
 
-KINDS = [
-    ("pair", "A pair"),
-    ("motor", "Three, to a motor"),
-    ("single", "One"),
-]
+KINDS = {"pair": "A pair", "motor": "Three, to a motor", "single": "One"}
 
 
 class LeadForm(PitForm):
