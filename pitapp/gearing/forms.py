@@ -116,7 +116,7 @@ class QuestionForm(dict[str, Entry]):
 class WantedForm(Form):
     """A ratio, a rollout or a top speed to come near to."""
 
-    kind = RadioField("Wanted", choices=list(WANTED.items()), default="ratio")
+    kind = RadioField("Wanted", choices=WANTED, default="ratio")
     value = NumberField("How much", [Needed("Write the figure you want.")])
 
 

@@ -64,11 +64,11 @@ class ConditionForm(PitForm):
 
     condition = RadioField(
         "This pack is",
-        choices=[
-            ("sound", "Sound"),
-            ("damaged", "Damaged: swollen, dented, cut or torn"),
-            ("retired", "Retired"),
-        ],
+        choices={
+            "sound": "Sound",
+            "damaged": "Damaged: swollen, dented, cut or torn",
+            "retired": "Retired",
+        },
     )
     damage = StringField("What you see", render_kw={**LINE, "maxlength": 200})
 

@@ -6,16 +6,16 @@ from wtforms import RadioField
 
 from pitapp.web.forms import PitForm
 
-THEMES = [("auto", "As the phone"), ("light", "Light"), ("dark", "Dark"), ("glare", "Sunlight")]
+THEMES = {"auto": "As the phone", "light": "Light", "dark": "Dark", "glare": "Sunlight"}
 
 
 class UnitsForm(PitForm):
     """How quantities are shown and typed."""
 
-    speed_unit = RadioField("Speed", choices=[("metric", "km/h"), ("imperial", "mph")])
-    temperature_unit = RadioField("Temperature", choices=[("metric", "°C"), ("imperial", "°F")])
-    mass_unit = RadioField("Weight", choices=[("metric", "g"), ("imperial", "oz")])
-    length_unit = RadioField("Track lengths", choices=[("metric", "m"), ("imperial", "ft")])
+    speed_unit = RadioField("Speed", choices={"metric": "km/h", "imperial": "mph"})
+    temperature_unit = RadioField("Temperature", choices={"metric": "°C", "imperial": "°F"})
+    mass_unit = RadioField("Weight", choices={"metric": "g", "imperial": "oz"})
+    length_unit = RadioField("Track lengths", choices={"metric": "m", "imperial": "ft"})
 
 
 class ThemeForm(PitForm):

@@ -29,7 +29,7 @@ def _theme() -> dict[str, Any]:
 def theme() -> str:
     """The look chosen on this device."""
     chosen = request.cookies.get(THEME_COOKIE, "auto")
-    return chosen if chosen in dict(THEMES) else "auto"
+    return chosen if chosen in THEMES else "auto"
 
 
 @blueprint.get("/more")

@@ -116,7 +116,7 @@ class EndForm(PitForm):
 
     outcome = RadioField(
         "How it ended",
-        choices=[("done", "Done"), ("stopped", "Stopped early"), ("trouble", "Something is wrong")],
+        choices={"done": "Done", "stopped": "Stopped early", "trouble": "Something is wrong"},
     )
     moved_mah = NumberField("The charger shows", unit="mAh")
 

@@ -41,15 +41,15 @@ class PlanForm(PitForm):
 
     def offer(self, states: Sequence[PackState]) -> None:
         """Offer the packs that may be charged."""
-        self.along.choices = [(one.pack.id, one.pack.mark) for one in states]
+        self.along.choices = {one.pack.id: one.pack.mark for one in states}
 
     def records(self, plan: PlanRecord, charger_id: int) -> tuple[PlanRecord, ChargerRecord] | None:
         """The plan's figures and the charger as typed, or None with the errors at the fields."""
         charger = self.fill(ChargerRecord, id=charger_id)
         if charger is None:
             return None
-        offered = [value for value, _ in self.along.choices]
-        left_out = tuple(value for value in offered if value not in (self.along.data or ()))
+        taken = self.along.data or ()
+        left_out = tuple(value for value in self.along.choices if value not in taken)
         figures = {name: self[name].data for name in ("used_mah", "most_full_min", "cooling_min")}
         try:
             record = PlanRecord(**(dict(plan) | figures | {"left_out": left_out}))
