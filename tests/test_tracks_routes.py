@@ -231,8 +231,8 @@ def test_the_plots_carry_every_number(
     page = client.get(f"/tracks/{track_id}/plots").get_data(as_text=True)
     for cell in ("61", "64", "71", "15.40", "15.30", "15.20", "10:00", "11:00", "12:00"):
         assert f"<td>{cell}</td>" in page
-    assert "3 runs: by and large a longer gear ran hotter." in page
-    assert "3 runs: by and large a longer gear was quicker." in page
+    assert "3 runs: by and large, the longer the gear, the hotter." in page
+    assert "3 runs: by and large, the longer the gear, the quicker." in page
     assert page.count('<svg class="plot-drawing"') == 3
 
 
@@ -254,3 +254,22 @@ def test_the_day_is_that_of_the_tracks_wall_clock(
     page = client.get(f"/tracks/{track_id}/plots").get_data(as_text=True)
     assert "17 May 26" in page
     assert "<td>00:00</td>" in page
+
+
+def test_the_plots_are_of_the_current_car_unless_all_are_asked_for(
+    client: PageClient, db: sqlite3.Connection, track_id: int, car_id: int
+) -> None:
+    other = Car(name="Wren", internal_ratio=2.1, pitch="dp:64", tyre_diameter_mm=61)
+    other_id, _ = kit.save_car(db, other, RACE_MORNING)
+    log(db, car_id, track_id, 1, can_c=61.0)
+    log(db, other_id, track_id, 2, can_c=52.0, internal_ratio=2.1)
+    own = client.get(f"/tracks/{track_id}/plots").get_data(as_text=True)
+    assert "<td>61</td>" in own
+    assert "<td>52</td>" not in own
+    assert "All cars" in own
+    both = client.get(f"/tracks/{track_id}/plots?cars=all").get_data(as_text=True)
+    assert "<td>61</td>" in both
+    assert "<td>52</td>" in both
+    assert "Only Heron" in both
+    kit.choose_car(db, other_id)
+    assert "<td>52</td>" in client.get(f"/tracks/{track_id}/plots").get_data(as_text=True)

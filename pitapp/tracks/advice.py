@@ -47,9 +47,12 @@ def _heat(start: StartingGear) -> list[str]:
         return ["The can was never read with it. Read it after the first run."]
     air = f", in {quantity(hottest.air_c, 'temperature')} air" if hottest.air_c is not None else ""
     sentence = f"The can reached {quantity(hottest.can_c, 'temperature')} at most{air}."
-    if hottest.can_c >= start.can_limit_c:
+    if start.hot:
         limit = quantity(start.can_limit_c, "temperature")
-        return [f"{sentence} Every gear here reached {limit}: start shorter and read the can."]
+        return [
+            f"{sentence} Every gear here came near to {limit} or over it: start shorter, and read "
+            "the can after a minute or two."
+        ]
     return [sentence]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date, datetime, tzinfo
 from statistics import correlation
 
@@ -14,41 +14,46 @@ from pitapp.web.quantities import unit
 RATIO = Axis("FDR", digits=2)
 OTHERS = "others"
 CLEAR = 0.4
+Groups = dict[str, list[Outing]]
+Value = Callable[[Outing], float | None]
 
 
-def can_by_ratio(outings: Iterable[Outing], names: dict[int, str], can_limit_c: float) -> Plot:
+def grouped(outings: Iterable[Outing], name: Callable[[Outing], str]) -> Groups:
+    """The runs by a name of theirs; names beyond what a plot tells apart come together."""
+    found: Groups = {}
+    for outing in outings:
+        own = name(outing)
+        if own not in found and len(found) >= len(SHAPES) - 1:
+            own = OTHERS
+        found.setdefault(own, []).append(outing)
+    return found
+
+
+def can_by_ratio(groups: Groups, can_limit_c: float, *, of_one_car: bool) -> Plot:
     """FDR against the can temperature that was read."""
     shown_in = unit("temperature")
-    read = [outing for outing in outings if outing.can_c is not None]
     return plot(
         "can-by-ratio",
         "Can temperature by FDR",
         RATIO,
         Axis("can", shown_in.symbol, digits=0),
-        _by_car([(each, each.ratio, shown_in.shown(each.can_c or 0)) for each in read], names),
+        _series(groups, lambda each: None if each.can_c is None else shown_in.shown(each.can_c)),
         levels=[Level(shown_in.shown(can_limit_c), "limit")],
-        summary=_pull(
-            [(each.ratio, each.can_c or 0) for each in read],
-            "a longer gear ran hotter",
-            "a longer gear ran cooler",
-        ),
+        summary=_pull(groups, lambda each: each.can_c, "hotter", "cooler") if of_one_car else "",
     )
 
 
-def lap_by_ratio(outings: Iterable[Outing], names: dict[int, str]) -> Plot:
+def lap_by_ratio(groups: Groups, *, of_one_car: bool) -> Plot:
     """FDR against the best lap of the run."""
-    timed = [outing for outing in outings if outing.best_lap_s is not None]
     return plot(
         "lap-by-ratio",
         "Best lap by FDR",
         RATIO,
         Axis("best lap", "s", digits=2),
-        _by_car([(each, each.ratio, each.best_lap_s or 0) for each in timed], names),
-        summary=_pull(
-            [(each.ratio, each.best_lap_s or 0) for each in timed],
-            "a longer gear was slower",
-            "a longer gear was quicker",
-        ),
+        _series(groups, lambda each: each.best_lap_s),
+        summary=_pull(groups, lambda each: each.best_lap_s, "slower", "quicker")
+        if of_one_car
+        else "",
     )
 
 
@@ -96,28 +101,40 @@ def _zone(outing: Outing) -> tzinfo:
     return zone(outing.time_zone) if outing.time_zone else home_zone()
 
 
-def _by_car(values: list[tuple[Outing, float, float]], names: dict[int, str]) -> list[Series]:
-    by_name: dict[str, list[Point]] = {}
-    for outing, x, y in sorted(values, key=lambda value: value[1]):
-        name = names.get(outing.car_id or 0, OTHERS)
-        if name not in by_name and len(by_name) >= len(SHAPES) - 1:
-            name = OTHERS
-        local = wall_clock(outing)
-        note = f"{local.day} {local:%b %Y}"
-        by_name.setdefault(name, []).append(Point(x, y, note, f"/runs/{outing.id}"))
-    return [Series(name, points) for name, points in by_name.items()]
+def _series(groups: Groups, value: Value) -> list[Series]:
+    return [
+        Series(
+            name,
+            [
+                Point(each.ratio, y, _day(each), f"/runs/{each.id}")
+                for each in sorted(outings, key=lambda outing: outing.ratio)
+                if (y := value(each)) is not None
+            ],
+        )
+        for name, outings in groups.items()
+    ]
 
 
-def _pull(values: list[tuple[float, float]], falling: str, rising: str) -> str:
+def _day(outing: Outing) -> str:
+    local = wall_clock(outing)
+    return f"{local.day} {local:%b %Y}"
+
+
+def _pull(groups: Groups, value: Value, falling: str, rising: str) -> str:
     """What the runs say together, with how many they are; nothing where they are under three.
 
     A correlation of 0.4 and more counts as a pull: from memory, where such a drift meets the eye.
     """
-    many = len(values)
-    ratios, others = [x for x, _ in values], [y for _, y in values]
-    if many < 3 or len(set(ratios)) < 2 or len(set(others)) < 2:
+    told = [
+        (each.ratio, y)
+        for outings in groups.values()
+        for each in outings
+        if (y := value(each)) is not None
+    ]
+    ratios, values = [x for x, _ in told], [y for _, y in told]
+    if len(told) < 3 or len(set(ratios)) < 2 or len(set(values)) < 2:
         return ""
-    strength = correlation(ratios, others)
+    strength = correlation(ratios, values)
     if abs(strength) < CLEAR:
-        return f"{many} runs, with no clear pull either way."
-    return f"{many} runs: by and large {falling if strength < 0 else rising}."
+        return f"{len(told)} runs, with no clear pull either way."
+    return f"{len(told)} runs: by and large, the longer the gear, the {falling if strength < 0 else rising}."

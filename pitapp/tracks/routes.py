@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Callable
 from datetime import date
 from typing import Any
 
@@ -17,7 +18,7 @@ from pitapp.meetings.models import RaceClass
 from pitapp.tracks import plots, store
 from pitapp.tracks.advice import reasons
 from pitapp.tracks.forms import TrackForm, values_of
-from pitapp.tracks.formulas import starting_gear
+from pitapp.tracks.formulas import Outing, starting_gear
 from pitapp.web.clock import current_settings, now
 from pitapp.web.htmx import after_write, show
 from pitapp.web.undo import notice
@@ -27,6 +28,7 @@ blueprint = Blueprint("tracks", __name__, url_prefix="/tracks")
 CAN_LIMIT_C: float = Setup.model_fields["can_limit_c"].default
 SURFACES = ("asphalt", "carpet", "concrete")
 LAST_RUNS = 5
+MOST_DAYS = 12
 
 
 @blueprint.get("")
@@ -71,22 +73,39 @@ def plots_page(track_id: int) -> Any:
     connection = get_db()
     item = store.track(connection, track_id)
     outings = store.outings(connection, track_id)
-    days = plots.days(outings)
+    car = kit.current_car(connection, current_settings())
+    own = [each for each in outings if car and each.car_id == car.id]
+    of_one_car = bool(own) and request.args.get("cars") != "all"
+    shown = own if of_one_car else outings
+    groups = plots.grouped(shown, _by_class(connection) if of_one_car else _by_car(connection))
+    days = plots.days(shown)
     day = _day(request.args.get("day", ""), days)
-    names = {car.id: car.name for car in kit.cars(connection)}
-    of_day = [each for each in outings if plots.wall_clock(each).date() == day]
+    of_day = [each for each in shown if plots.wall_clock(each).date() == day]
     return show(
         "tracks/plots.html",
         "tracks/_plots.html",
         track=item,
+        car=car,
+        of_one_car=of_one_car,
+        with_others=0 < len(own) < len(outings),
         plots=[
-            plots.can_by_ratio(outings, names, CAN_LIMIT_C),
-            plots.lap_by_ratio(outings, names),
+            plots.can_by_ratio(groups, CAN_LIMIT_C, of_one_car=of_one_car),
+            plots.lap_by_ratio(groups, of_one_car=of_one_car),
         ],
         day_plot=plots.through_the_day(of_day) if day else None,
         day=day,
-        days=days[:12],
+        days=days[:MOST_DAYS],
     )
+
+
+def _by_class(connection: sqlite3.Connection) -> Callable[[Outing], str]:
+    names = {each.id: each.name for each in meetings.race_classes(connection)}
+    return lambda outing: names.get(outing.race_class_id or 0, "no class")
+
+
+def _by_car(connection: sqlite3.Connection) -> Callable[[Outing], str]:
+    names = {car.id: car.name for car in kit.cars(connection)}
+    return lambda outing: names.get(outing.car_id or 0, plots.OTHERS)
 
 
 @blueprint.get("/new")

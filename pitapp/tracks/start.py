@@ -12,6 +12,8 @@ from pitapp.gearing.train import final_drive_ratio, ratio_for_rollout, rollout_m
 from pitapp.limits import number
 
 TYRES_DIFFER_MM = 0.25
+HOT_WITHIN_K = 5.0
+"""How near to the limit a can counts as too hot to start with: from memory."""
 
 
 class Outing(NamedTuple):
@@ -82,7 +84,7 @@ class StartingGear:
         record: the runs with this gear.
         outings: how many runs were looked at.
         same_class, same_car: whether those runs were under the class and with the car asked for.
-        too_hot: a quicker gear that was passed over because its can reached the limit.
+        too_hot: a quicker gear that was passed over because its can came near to the limit.
         ratio_today: the ratio that gives the same rollout with today's tyres, where that differs.
     """
 
@@ -99,6 +101,11 @@ class StartingGear:
         """A run with this gear: the quickest, else the last."""
         return self.record.best or self.record.newest
 
+    @property
+    def hot(self) -> bool:
+        """Whether even this gear's can came near to the limit."""
+        return _hot(self.record, self.can_limit_c)
+
 
 def starting_gear(
     outings: Iterable[Outing],
@@ -108,11 +115,11 @@ def starting_gear(
     tyre_diameter_mm: float | None,
     can_limit_c: float,
 ) -> StartingGear | None:
-    """The gear of the quickest lap whose can stayed under the limit; None without a run.
+    """The gear of the quickest lap whose can stayed 5 °C under the limit; None without a run.
 
     Runs of the same car and class count alone if there are any; else those of the same car, else
     those of the same class, else all. With no lap logged it is the gear of the last run. Where
-    every gear reached the limit, it is the one whose can stayed coolest.
+    every gear came that near to the limit, it is the one whose can stayed coolest.
 
     Args:
         outings: runs at one track.
@@ -137,7 +144,7 @@ def starting_gear(
     if not chosen:
         return None
     records = gear_records(chosen)
-    cool = [record for record in records if not _reached(record, limit)]
+    cool = [record for record in records if not _hot(record, limit)]
     timed = [record for record in cool if record.best_lap_s is not None]
     if timed:
         record = min(timed, key=_lap)
@@ -189,8 +196,8 @@ def _nearest(
     return outings, False, False
 
 
-def _reached(record: GearRecord, limit_c: float) -> bool:
-    return record.hottest is not None and (record.hottest.can_c or 0) >= limit_c
+def _hot(record: GearRecord, limit_c: float) -> bool:
+    return record.hottest is not None and (record.hottest.can_c or 0) > limit_c - HOT_WITHIN_K
 
 
 def _lap(record: GearRecord) -> float:
