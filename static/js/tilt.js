@@ -58,3 +58,19 @@ if ("DeviceOrientationEvent" in globalThis && byId("sensor-start")) {
   });
   byId("angle_deg").addEventListener("input", () => { byId("read_by").value = "typed"; });
 }
+
+// On the parked car's screen the + and − count at once; the sums follow when the thumb rests.
+const STEPS = { slope_deg: [0.5, 45], drag_brake_percent: [5, 100] }, REST_MS = 350;
+let resting = 0;
+document.addEventListener("click", (event) => {
+  const button = event.target.closest?.("button[name=nudge]");
+  if (!button) return;
+  const [, name, way] = /^(.*)-(less|more)$/.exec(button.value) ?? [];
+  const field = byId(name), [step, most] = STEPS[name] ?? [];
+  const typed = Number(field?.value.replace(",", ".") || "x");
+  if (!step || Number.isNaN(typed)) return;
+  event.preventDefault();
+  field.value = String(Math.min(most, Math.max(0, typed + (way === "more" ? step : -step))));
+  clearTimeout(resting);
+  resting = setTimeout(() => byId(name).form.requestSubmit(), REST_MS);
+});

@@ -1,0 +1,112 @@
+"""The day's charge plan in one hand, and every screen of the packs in every look."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from e2e.pages.base import Screen
+from e2e.pages.packs import Packs, Plan
+from e2e.server import Live
+from e2e.test_packs import database, run_charge
+from e2e.watch import Watch
+from pitapp.meetings import store as meetings
+from pitapp.meetings.formulas import Entry
+from pitapp.meetings.models import Meeting
+from pitapp.packs import store
+from pitapp.packs.models import Reading
+from tests.packs_walk import add_pack
+from tests.support import RACE_MORNING
+
+
+def race_day(live: Live, *minutes: int) -> None:
+    """A meeting with heats so many minutes after nine o'clock."""
+    item = Meeting(day=RACE_MORNING.date(), time_zone="UTC", name="Invented round")
+    entries = [Entry("heat", RACE_MORNING + timedelta(minutes=each)) for each in minutes]
+    meetings.save_meeting(database(live), item, RACE_MORNING, entries)
+
+
+def at_rest(live: Live, mark: str, cell_v: float) -> int:
+    """A pack that rests at that voltage."""
+    pack_id = add_pack(database(live), mark=mark)
+    reading = Reading(pack_id=pack_id, read_at=RACE_MORNING, cell_v=(cell_v, cell_v))
+    store.add_reading(database(live), reading, RACE_MORNING)
+    return pack_id
+
+
+def test_a_plan_is_made_and_made_again_when_the_day_runs_late(live: Live, page: Page) -> None:
+    at_rest(live, "A", 3.83)
+    race_day(live, 90, 180)
+    plan = Plan(page, live.url).open()
+    plan.press("Write down the charger")
+    for label, typed in (
+        ("Outputs", "1"),
+        ("Most amps an output", "10"),
+        ("Most watts an output", "150"),
+        ("A run takes about", "3000"),
+    ):
+        plan.fill(label, typed)
+    plan.press("Save and plan")
+    expect(page.locator(".timeline")).to_contain_text("Heat 1: pack A")
+    first, second = plan.rows(), ["10:30 Heat 1: pack A", "12:00 Heat 2: pack A"]
+    assert [row[: len(second[0])] for row in first if "Heat" in row] == second
+    plan.check_usable()
+    page.get_by_role("button", name="+15").tap()
+    expect(page.get_by_text("Planned 15 min later")).to_be_visible()
+    assert [row[:5] for row in plan.rows() if "Heat" in row] == ["10:45", "12:15"]
+    expect(page.get_by_text("Something changed since")).to_have_count(0)
+
+
+def test_a_conflict_is_told_in_words(live: Live, page: Page) -> None:
+    pack_id = at_rest(live, "A", 4.2)
+    race_day(live, 20, 60)
+    plan = Plan(page, live.url).open()
+    plan.press("Write down the charger")
+    for label, typed in (
+        ("Outputs", "1"),
+        ("Most amps an output", "10"),
+        ("Most watts an output", "150"),
+        ("A run takes about", "3000"),
+    ):
+        plan.fill(label, typed)
+    plan.press("Save and plan")
+    expect(page.get_by_text("Heat 2 has no full pack")).to_be_visible()
+    # Half of the pack is left: 3.793 V by the published table.
+    expect(page.get_by_text("run A again at about 3.79 V/cell")).to_be_visible()
+    plan.check_usable()
+    store.set_condition(database(live), pack_id, "damaged", "swollen", RACE_MORNING)
+    plan.open()
+    expect(page.get_by_text("Something changed since")).to_be_visible()
+    plan.press("Plan again")
+    expect(page.get_by_text("Heat 1 has no full pack: no pack is free for it.")).to_be_visible()
+    expect(page.get_by_text("Not planned with: A (damaged).")).to_be_visible()
+
+
+@pytest.mark.parametrize("theme", ["light", "dark", "glare"])
+def test_every_screen_is_usable(live: Live, page: Page, watch: Watch, theme: str) -> None:
+    watch.allow("status of 4")
+    page.context.add_cookies([{"name": "pitapp_theme", "value": theme, "url": live.url}])
+    for empty in (Packs, Plan):
+        empty(page, live.url).open().check_usable()
+    pack_id, uuid = run_charge(database(live), 40)
+    other = at_rest(live, "B with quite a long mark on it", 4.1)
+    store.set_condition(database(live), add_pack(database(live)), "damaged", "", RACE_MORNING)
+    for path in (
+        "/packs",
+        "/packs/new",
+        f"/packs/{pack_id}",
+        f"/packs/{other}/edit",
+        f"/packs/{other}/history",
+        f"/packs/{other}/reading",
+        f"/packs/{other}/condition",
+        f"/packs/{other}/trouble",
+        f"/packs/{other}/store",
+        f"/packs/{other}/charge",
+        f"/packs/charges/{uuid}",
+        f"/packs/sums?pack={other}",
+        "/packs/emergency",
+    ):
+        page.goto(live.url + path)
+        Screen(page, live.url).check_usable()
