@@ -14,6 +14,7 @@ from pitapp.db import when
 from pitapp.exchange import cells, store
 from pitapp.exchange.cells import Cell
 from pitapp.gearing.formulas import final_drive_ratio, rollout_mm
+from pitapp.runs.models import Setting
 from pitapp.web.clock import zone
 
 Rows = Iterator[Sequence[Cell]]
@@ -59,8 +60,9 @@ def setups_by_run(connection: sqlite3.Connection, home: tzinfo) -> tuple[Sequenc
     def lines() -> Rows:
         for row in store.setups_by_run(connection):
             started = _local(row, home)
-            for entry in json.loads(row["body"]).get("setup", ()):
-                told = (entry.get(part, "") for part in ("group", "name", "value", "unit"))
+            for kept in json.loads(row["body"]).get("setup", ()):
+                entry = Setting.model_validate(kept)
+                told = (entry.group, entry.name, entry.value, entry.unit)
                 yield [started, row["car"], *told, row["uuid"]]
 
     return ("started", "car", "group", "name", "value", "unit", "key of the run"), lines()
@@ -80,10 +82,10 @@ SHEETS = (
     Sheet("gear-box", "Gear box", "Pinions and spurs", _table("gears")),
     Sheet("set-ups", "Set-ups", "Each car's set-up as it is now", _table("car_setup")),
     Sheet("set-ups-by-run", "Set-ups by run", "What each run was set up with", setups_by_run),
-    Sheet("cars", "Cars", "The cars and their gear trains", _table("cars")),
-    Sheet("motors", "Motors", "The motors", _table("motors")),
-    Sheet("packs", "Packs", "The packs", _table("packs")),
-    Sheet("tyre-sets", "Tyre sets", "The tyre sets", _table("tyre_sets")),
+    Sheet("cars", "Cars", "With their gear trains", _table("cars")),
+    Sheet("motors", "Motors", "With Kv, resistance and weight", _table("motors")),
+    Sheet("packs", "Packs", "With cells and capacity", _table("packs")),
+    Sheet("tyre-sets", "Tyre sets", "With diameter and treatment", _table("tyre_sets")),
 )
 BY_NAME = {sheet.name: sheet for sheet in SHEETS}
 

@@ -69,19 +69,14 @@ def filled_in(
     in_it = tyres.fitted(connection, car.id)
     last = next(iter(store.runs(connection, car_id=car.id, limit=1)), None)
     same_day = last if last and now - last.started_at < SAME_DAY else None
-    if at.meeting:
-        track_id, class_id = at.meeting.track_id, at.meeting.race_class_id
-    else:
-        track_id, class_id = (same_day.track_id if same_day else None), None
-    if class_id is None:
-        latest = meetings.latest_class(connection)
-        class_id = latest.id if latest else None
+    place = at.meeting or same_day
+    race_class = meetings.class_raced(connection, at.meeting)
     return {
         "car_id": car.id,
         "meeting_id": at.meeting.id if at.meeting else None,
         "heat_id": at.heat.id if at.heat else None,
-        "track_id": track_id,
-        "race_class_id": class_id,
+        "track_id": place.track_id if place else None,
+        "race_class_id": race_class.id if race_class else None,
         "motor_id": car.motor_id,
         "pack_id": in_it.pack_id or _only_pack(connection),
         "tyre_set_id": in_it.tyre_set_id,

@@ -14,7 +14,7 @@ from pitapp.errors import ChangedMeanwhile, NotThere
 from pitapp.runs.models import Run, RunLine, Snapshot
 
 PAGE = 30
-KEPT_APART = {"setup": True, "controller": True}
+KEPT_APART = {"setup", "controller"}
 CHANGED = (
     "This run was changed on another screen since you opened it. What you typed is still here: "
     "compare, then save again."
@@ -227,12 +227,23 @@ def remove_run(connection: sqlite3.Connection, run_id: int, now: datetime) -> st
 
 def _values(connection: sqlite3.Connection, item: Run) -> dict[str, Any]:
     values = item.model_dump(exclude={"id", "version", "snapshot"})
-    lists = item.snapshot.model_dump_json(include=KEPT_APART, exclude_defaults=True)
+    lists = _packed(item.snapshot)
     return values | {
         "started_at": stamp(item.started_at),
         "snapshot": item.snapshot.model_dump_json(exclude=KEPT_APART, exclude_defaults=True),
-        "setup_id": _kept(connection, lists) if lists != "{}" else None,
+        "setup_id": _kept(connection, lists) if lists else None,
     }
+
+
+def _packed(snapshot: Snapshot) -> str:
+    """Set-up and controller as JSON, or an empty text where there is neither."""
+    lists: dict[str, Any] = {}
+    if snapshot.setup:
+        lists["setup"] = [one.packed for one in snapshot.setup]
+    if snapshot.controller:
+        lists["controller"] = snapshot.controller.model_dump(exclude_defaults=True)
+        lists["controller"]["settings"] = [one.packed for one in snapshot.controller.settings]
+    return json.dumps(lists, ensure_ascii=False, separators=(",", ":")) if lists else ""
 
 
 def _kept(connection: sqlite3.Connection, body: str) -> int:
