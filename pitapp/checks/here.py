@@ -61,11 +61,7 @@ def here(connection: sqlite3.Connection, now: datetime, checklist: Checklist | N
     """The present; for a controller's settings the car that this controller is in."""
     car = kit.current_car(connection, current_settings())
     meeting = meetings.current_meeting(connection, now)
-    race_class = (
-        meetings.race_class(connection, meeting.race_class_id)
-        if meeting and meeting.race_class_id
-        else meetings.latest_class(connection)
-    )
+    race_class = meetings.class_raced(connection, meeting)
     controller = None
     if checklist and checklist.controller_id:
         controller = controllers.controller(connection, checklist.controller_id)

@@ -14,7 +14,7 @@ from wtforms import (
 )
 
 from pitapp.checks.models import KIND_NAMES, OCCASION_NAMES, TOPICS, Step
-from pitapp.checks.shown import tidy, typed
+from pitapp.checks.shown import shown_unit, tidy, typed
 from pitapp.web.fields import Needed, NumberField, WholeField
 from pitapp.web.forms import PitForm
 
@@ -29,7 +29,7 @@ class ChecklistForm(PitForm):
     name = StringField("Name", [Needed("Give the list a name.")], render_kw=SHORT)
     occasion = SelectField(
         "When",
-        choices=[(key, name) for key, name in OCCASION_NAMES.items() if key != "settings"],
+        choices={key: name for key, name in OCCASION_NAMES.items() if key != "settings"},
         default="other",
     )
 
@@ -40,7 +40,7 @@ class StepForm(PitForm):
     version = HiddenField(default="1")
     name = StringField("Name", [Needed("Give the step a name.")], render_kw=SHORT)
     planned = StringField("Planned", render_kw={"maxlength": 200, "autocomplete": "off"})
-    kind = RadioField("What is it?", choices=list(KIND_NAMES.items()), default="do")
+    kind = RadioField("What is it?", choices=KIND_NAMES, default="do")
     unit = StringField("Unit", render_kw={"maxlength": 20, "autocomplete": "off"})
     step_size = NumberField("Steps of")
     choices = TextAreaField("To choose from, one a line", render_kw={"maxlength": 1000, "rows": 3})
@@ -52,7 +52,7 @@ class StepForm(PitForm):
     wait_s = WholeField("Wait", unit="s")
     topic = SelectField(
         "The class may limit it as",
-        choices=[("", "nothing, or by its name"), *((key, t.name) for key, t in TOPICS.items())],
+        choices={"": "nothing, or by its name"} | {key: t.name for key, t in TOPICS.items()},
         default="",
     )
 
@@ -63,7 +63,9 @@ class StepForm(PitForm):
             "choices": "\n".join(item.choices),
             "planned": typed(item.planned, item.unit),
         }
-        return cls(data=values)
+        form = cls(data=values)
+        form.planned.unit_symbol = shown_unit(item.unit)
+        return form
 
     def step(self, **more: Any) -> Step | None:
         """The step, or None with the errors at the fields."""
