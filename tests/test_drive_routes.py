@@ -14,6 +14,8 @@ from pitapp.drive.store import About
 from pitapp.gearing import store as gearing
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car, Motor
+from pitapp.packs import store as packs
+from pitapp.packs.models import Pack
 from pitapp.tracks import store as tracks
 from pitapp.tracks.models import Straight, Track
 from tests.drive_racer import add_car, add_track, log_runs
@@ -337,3 +339,26 @@ def test_fahrenheit_is_used_throughout(
     shown = 32 + 1.8 * figures(page)["flag-temperature-c"]
     assert f">{shown:.0f}</data>" in page
     assert f"{shown:.0f} ± " in main(page).replace("\u00a0", " ")
+
+
+def test_what_if_takes_another_motor_and_pack_from_kit(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car, track_id: int
+) -> None:
+    hot = Motor(name="Hot one", kv_rpm_per_v=4000, resistance_ohm=0.01)
+    motor_id, _ = kit.save_motor(db, hot, clock())
+    packs.save_pack(db, Pack(mark="First", cells_series=2, capacity_mah=6000), clock())
+    pack_id, _ = packs.save_pack(db, Pack(mark="Tall", cells_series=3, capacity_mah=4000), clock())
+    page = main(client.get(f"/forecast/what-if?motor={motor_id}&pack={pack_id}").text)
+    assert "Another motor: Hot one" in page
+    assert "Another pack: Tall" in page
+    assert "All together" in page
+    assert client.get("/forecast/what-if?motor=999").status_code == 422
+    assert client.get(f"/forecast/what-if?pack={pack_id}x").status_code == 422
+
+
+def test_what_was_learned_stands_among_the_figures_with_its_source(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car, track_id: int
+) -> None:
+    assert "fitted from runs" not in client.get("/forecast/figures").text
+    log_runs(db, car, track_id, clock(), 2)
+    assert "fitted from runs: 2 runs, rough" in client.get("/forecast/figures").text

@@ -15,7 +15,7 @@ from pitapp.drive.inputs import OWN, SCOPE_TITLES, Input, Known, OwnFigure
 from pitapp.errors import NotThere
 from pitapp.web.clock import current_settings, now
 from pitapp.web.htmx import after_write, show
-from pitapp.web.quantities import plain, quantity, unit
+from pitapp.web.quantities import plain, quantity, signed, unit
 from pitapp.web.undo import notice
 from pitapp.web.writes import write
 
@@ -29,7 +29,6 @@ class Line(NamedTuple):
     value: str
     detail: str
     href: str
-    metric: float | None
 
 
 def garage(connection: sqlite3.Connection | None = None) -> Garage:
@@ -72,7 +71,34 @@ def page() -> Any:
         (title, [_line(stock, each) for each in stock.known.values() if each.input.scope == scope])
         for scope, title in SCOPE_TITLES.items()
     ]
+    if not stock.missing:
+        groups.append(("Learned", _learned(stock)))
     return show("drive/figures.html", "drive/_figures.html", garage=stock, groups=groups)
+
+
+def _learned(stock: Garage) -> list[Line]:
+    heat, laps = stock.learned.heating, stock.learned.lap_slope
+    address = f"/forecast/learned{stock.query}"
+    warming = _source(heat.runs, "run", heat.rough)
+    rth, tau = heat.thermal_resistance_k_per_w, heat.time_constant_s
+    slope = laps.slope_s_per_ratio / 10
+    return [
+        Line("Thermal resistance", f"{rth:.2f} K/W", warming, address),
+        Line("Time constant", f"{tau:.0f} s", warming, address),
+        Line(
+            "Lap for FDR + 0.1, beside the model",
+            f"{signed(slope, 3)} s",
+            _source(laps.runs, "best lap", laps.rough),
+            address,
+        ),
+    ]
+
+
+def _source(runs: int, noun: str, rough: bool) -> str:
+    if not runs:
+        return "from memory"
+    many = f"{runs} {noun}{'' if runs == 1 else 's'}"
+    return f"fitted from runs: {many}{', rough' if rough else ''}"
 
 
 def _line(stock: Garage, figure: Known) -> Line:
@@ -83,7 +109,6 @@ def _line(stock: Garage, figure: Known) -> Line:
         shown(each, figure.value),
         f"{source}; usual: {usual(each)}",
         _place(stock, figure),
-        figure.value,
     )
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
-from wtforms import Form, RadioField
+from wtforms import Form, RadioField, SelectField
 
 from pitapp.drive.inputs import Input
 from pitapp.drive.measure import (
@@ -181,6 +182,8 @@ MEASURED_BY = {
 class WhatIfForm(Form):
     """Today's figures changed; an empty field changes nothing."""
 
+    motor = SelectField("Another motor", default="")
+    pack = SelectField("Another pack", default="")
     kv_rpm_per_v = NumberField("Motor Kv", unit="rpm/V")
     pack_v = NumberField("Pack voltage", unit="V")
     tyre_diameter_mm = NumberField("Tyre diameter", unit="mm")
@@ -188,10 +191,20 @@ class WhatIfForm(Form):
     rev_limit_rpm = NumberField("Rev limit", unit="rpm")
     mass_g = QuantityField("Weight", kind="mass")
 
+    def offer(self, motors: Iterable[tuple[int, str]], packs: Iterable[tuple[int, str]]) -> None:
+        """Offer these motors and packs, each as its id and name."""
+        for field, things in ((self.motor, motors), (self.pack, packs)):
+            field.choices = [("", "as today"), *((str(key), name) for key, name in things)]
+
+    @property
+    def numbers(self) -> list[NumberField]:
+        """The fields of figures."""
+        return [field for field in self._fields.values() if isinstance(field, NumberField)]
+
     @property
     def changes(self) -> dict[str, float]:
-        """What was typed."""
-        return {name: field.data for name, field in self._fields.items() if field.data is not None}
+        """The figures that were typed."""
+        return {field.name: field.data for field in self.numbers if field.data is not None}
 
 
 class ShoppingForm(Form):

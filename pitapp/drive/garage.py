@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from functools import cached_property
 from typing import NamedTuple
 
-from pitapp.drive import store
-from pitapp.drive.inputs import Known, Source, known
+from pitapp.drive import sources, store
+from pitapp.drive.inputs import Known, known
 from pitapp.drive.lap import track_by_feel
 from pitapp.drive.learn_from_runs import (
     MOST_RUNS,
     Learned,
     Lesson,
-    LoggedRun,
     learned,
     lessons,
+    logged_run,
 )
 from pitapp.drive.models import Setup, Track
 from pitapp.drive.setting_up import setup_of
@@ -30,9 +30,10 @@ from pitapp.kit.models import Motor
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import RaceClass
 from pitapp.packs import store as packs
-from pitapp.packs.models import Pack
+from pitapp.packs.models import Pack, Reading
 from pitapp.runs import store as run_store
 from pitapp.runs.models import Run
+from pitapp.runs.tyres import store as fittings
 from pitapp.tracks import models as track_models
 from pitapp.tracks import store as track_store
 from pitapp.tracks.formulas import for_drive
@@ -130,12 +131,45 @@ class Garage:
         return f"?track={self.track_id}{class_part}"
 
     @cached_property
+    def sound_packs(self) -> list[Pack]:
+        """The packs that may be raced."""
+        return [pack for pack in packs.packs(self.connection) if pack.condition == "sound"]
+
+    @cached_property
     def pack(self) -> Pack | None:
-        """The pack run last, else the first sound one."""
-        owned = packs.packs(self.connection)
-        last = self.logged[0].pack_id if self.logged else None
-        sound = [pack for pack in owned if pack.condition == "sound"]
-        return next((pack for pack in owned if pack.id == last), sound[0] if sound else None)
+        """The pack in the car, else the one run last, else the first that suits; sound ones only."""
+        if self.car is None:
+            return None
+        meant = [fittings.fitted(self.connection, self.car.id).pack_id]
+        meant += [run.pack_id for run in self.logged[:1]]
+        sound = {pack.id: pack for pack in self.sound_packs}
+        likely = [pack for pack in self.sound_packs if sources.suits(pack, self.car)]
+        return next((sound[each] for each in meant if each in sound), likely[0] if likely else None)
+
+    @cached_property
+    def other_motors(self) -> dict[int, Motor]:
+        """The motors that are not in the car, by their ids."""
+        own = self.motor.id if self.motor else 0
+        return {each.id: each for each in kit.motors(self.connection) if each.id != own}
+
+    @property
+    def other_packs(self) -> dict[int, Pack]:
+        """The sound packs beside the one reckoned with, by their ids."""
+        own = self.pack.id if self.pack else 0
+        return {each.id: each for each in self.sound_packs if each.id != own}
+
+    def setup_with(self, *, motor: Motor | None = None, pack: Pack | None = None) -> Setup:
+        """The plain set-up with another motor or pack.
+
+        Raises:
+            ValueError: a figure that the model cannot take, in a sentence.
+        """
+        values: dict[str, float | None] = {}
+        if motor:
+            values |= sources.motor_figures(motor)
+        if pack:
+            values |= sources.pack_figures(pack, self._readings.get(pack.id))
+        return setup_of(sources.swapped(self.known, values))
 
     @cached_property
     def feels(self) -> dict[int, store.Feel]:
@@ -175,39 +209,24 @@ class Garage:
     @cached_property
     def known(self) -> dict[str, Known]:
         """Every figure with its source."""
-        elsewhere: list[tuple[Source, str, Mapping[str, float | None]]] = []
+        told: list[sources.Told] = []
         last = self.logged[0] if self.logged else None
         if last and abs(self.now - last.started_at) < timedelta(hours=store.FRESH_HOURS):
-            elsewhere.append(("from the last run", "", {"air_c": last.air_c}))
-        rules, pack, car, motor = self.race_class, self.pack, self.car, self.motor
+            told.append(("from the last run", "", {"air_c": last.air_c}))
+        rules, pack = self.race_class, self.pack
         if rules:
-            asked = {"rev_limit_rpm": rules.rev_limit_rpm, "run_length_s": rules.run_length_s}
-            elsewhere.append(("from the class", rules.name, asked))
+            told.append(sources.told_by_class(rules))
         if pack:
-            elsewhere.append(("from the pack", pack.mark, self._pack_figures(pack)))
-        if car:
-            names: tuple[str, ...] = ("mass_g", "tyre_diameter_mm", "pack_v", "rev_limit_rpm")
-            elsewhere.append(("from Kit", car.name, {name: getattr(car, name) for name in names}))
-        if motor:
-            names = ("kv_rpm_per_v", "resistance_ohm", "no_load_current_a")
-            elsewhere.append(
-                ("from Kit", motor.name, {name: getattr(motor, name) for name in names})
-            )
-        if rules and rules.least_mass_g:
-            elsewhere.append(("from the class", rules.name, {"mass_g": rules.least_mass_g}))
-        return known(store.own_figures(self.connection, self.about, self.now), elsewhere)
+            told.append(sources.told_by_pack(pack, self._readings.get(pack.id)))
+        if self.car:
+            told += sources.told_by_kit(self.car, self.motor)
+        if rules:
+            told.append(("from the class", rules.name, {"mass_g": rules.least_mass_g}))
+        return known(store.own_figures(self.connection, self.about, self.now), told)
 
-    def _pack_figures(self, pack: Pack) -> dict[str, float | None]:
-        ohm = pack.resistance_new_ohm
-        total = ohm * pack.cells_series if ohm is not None else None
-        reading = packs.latest_readings(self.connection, "cell_ohm").get(pack.id)
-        if reading and len(reading.cell_ohm) == pack.cells_series:
-            total = sum(reading.cell_ohm)
-        return {
-            "pack_v": pack.shown_nominal_v,
-            "capacity_mah": pack.capacity_mah,
-            "pack_resistance_mohm": None if total is None else total * 1000.0,
-        }
+    @cached_property
+    def _readings(self) -> dict[int, Reading]:
+        return packs.latest_readings(self.connection, "cell_ohm")
 
     @cached_property
     def plain_setup(self) -> Setup:
@@ -226,30 +245,9 @@ class Garage:
     def lessons(self, runs: Iterable[Run]) -> tuple[Lesson, ...]:
         """What each run says beside the model, oldest first."""
         return lessons(
-            tuple(told for run in runs if (told := self._logged_run(run))),
+            tuple(told for run in runs if (told := logged_run(run, self.driven_track))),
             self.plain_setup,
             self.known["cooling_tau_s"].value or COOLING_TAU_S,
-        )
-
-    def _logged_run(self, run: Run) -> LoggedRun | None:
-        ratio, pinion, spur = run.final_drive_ratio, run.pinion_teeth, run.spur_teeth
-        if ratio is None or pinion is None or spur is None or self.car is None:
-            return None
-        track_id = run.track_id or 0
-        return LoggedRun(
-            id=run.id,
-            started_at=run.started_at,
-            pinion_teeth=pinion,
-            spur_teeth=spur,
-            ratio=ratio,
-            tyre_diameter_mm=run.tyre_diameter_mm or self.car.tyre_diameter_mm,
-            track_id=track_id,
-            track=self.driven_track(track_id),
-            can_c=run.can_c,
-            read_after_s=run.read_after_s,
-            air_c=run.air_c,
-            best_lap_s=run.best_lap_s,
-            run_s=run.run_s,
         )
 
     @cached_property
@@ -299,13 +297,3 @@ class Garage:
         except ValueError as error:
             return Missing(str(error), f"/forecast/figures{self.query}", "The figures")
         return None
-
-    @property
-    def unknowns(self) -> list[str]:
-        """What the track's description leaves open, in sentences."""
-        record = self.track_record
-        if record is None or not record.straights:
-            return ["The track is a guess from its longest straight and the feel of its corners."]
-        if record.lap_length_m is None:
-            return ["The track has no lap length, so corners are left out of lap times and heat."]
-        return []

@@ -7,7 +7,7 @@ count as read a minute after the flag (from memory).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime, timedelta
 from functools import lru_cache
 from math import exp, sqrt
@@ -19,6 +19,7 @@ from pitapp.drive.models import Air, Setup, Track
 from pitapp.drive.results import LapSlope
 from pitapp.heat.formulas import fit_heating, forecast_temperature, temperature_when_stopped_c
 from pitapp.heat.models import HeatingFit, HeatingPoint
+from pitapp.runs.models import Run
 
 MOST_RUNS = 60
 READ_AFTER_S = 60.0
@@ -33,13 +34,39 @@ class LoggedRun(NamedTuple):
     spur_teeth: int
     ratio: float
     tyre_diameter_mm: float
-    track_id: int | None
+    track_id: int
     track: Track | None
     can_c: float | None = None
     read_after_s: float | None = None
     air_c: float | None = None
     best_lap_s: float | None = None
     run_s: float | None = None
+
+
+def logged_run(run: Run, driven_track: Callable[[int], Track | None]) -> LoggedRun | None:
+    """A run of the log as the model takes it, or None without its gear and tyres.
+
+    `driven_track` gives the track of an id as it is driven; 0 is no track in particular.
+    """
+    ratio, pinion, spur = run.final_drive_ratio, run.pinion_teeth, run.spur_teeth
+    if ratio is None or pinion is None or spur is None or run.tyre_diameter_mm is None:
+        return None
+    track_id = run.track_id or 0
+    return LoggedRun(
+        id=run.id,
+        started_at=run.started_at,
+        pinion_teeth=pinion,
+        spur_teeth=spur,
+        ratio=ratio,
+        tyre_diameter_mm=run.tyre_diameter_mm,
+        track_id=track_id,
+        track=driven_track(track_id),
+        can_c=run.can_c,
+        read_after_s=run.read_after_s,
+        air_c=run.air_c,
+        best_lap_s=run.best_lap_s,
+        run_s=run.run_s,
+    )
 
 
 class Lesson(NamedTuple):
@@ -172,7 +199,7 @@ def _driven(
     return lap.lap_s, lap.motor_power_w
 
 
-def learned(found: Sequence[Lesson], track_id: int | None) -> Learned:
+def learned(found: Sequence[Lesson], track_id: int) -> Learned:
     """What lessons teach for a track.
 
     Temperatures of every track count, laps only of this one.

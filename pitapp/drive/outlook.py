@@ -96,7 +96,7 @@ class Outlooks:
         """What the forecast does not know, in sentences."""
         taught = self.garage.learned
         laps = taught.lap_slope
-        said = [*taught.notes, *self.best.notes, *self.garage.unknowns]
+        said = [*taught.notes, *self.best.notes, *self._track_notes()]
         if not laps.runs:
             said.append("No best laps logged here yet: lap times stand on the model alone.")
         elif laps.rough:
@@ -107,6 +107,14 @@ class Outlooks:
             gears = "1 gear is" if lost == 1 else f"{lost} gears are"
             said.append(f"{gears} left out. {self.left_out_reason}")
         return list(dict.fromkeys(said))
+
+    def _track_notes(self) -> list[str]:
+        record = self.garage.track_record
+        if record is None or not record.straights:
+            return ["The track is a guess from its longest straight and the feel of its corners."]
+        if record.lap_length_m is None:
+            return ["The track has no lap length, so corners are left out of lap times and heat."]
+        return []
 
     @property
     def shift_s(self) -> float:

@@ -7,7 +7,6 @@ from typing import Any
 
 from flask import Blueprint, request
 
-from pitapp.db import get_db
 from pitapp.drive import figures, store
 from pitapp.drive.figures import garage
 from pitapp.drive.forms import FeelForm, ShoppingForm, WhatIfForm
@@ -18,11 +17,10 @@ from pitapp.drive.plots import speed_along
 from pitapp.drive.results import GearForecast
 from pitapp.drive.setting_up import curve
 from pitapp.drive.shopping import MARGIN_PERCENT, STEP_PERCENT, shop, worth_having
-from pitapp.drive.whatif import suggested, today, what_ifs
+from pitapp.drive.whatif import Change, suggested, today, what_ifs
 from pitapp.errors import BadRequest
 from pitapp.gearing.formulas import final_drive_ratio
 from pitapp.gearing.models import GearOption
-from pitapp.packs import store as packs
 from pitapp.web.clock import now
 from pitapp.web.htmx import after_write, show, show_part
 from pitapp.web.undo import notice
@@ -79,7 +77,7 @@ def save_feel(connection: sqlite3.Connection) -> Any:
         return show("drive/page.html", "drive/_part.html", 422, **_page(stock, form))
     kept = store.Feel(form.longest.data, form.corners.data)
     notice("Saved the track's feel", store.save_feel(connection, stock.track_id, kept, now()))
-    return after_write("drive.page", track=stock.track_id)
+    return after_write("drive.page", track=stock.track_id, race_class=stock.class_id or None)
 
 
 @blueprint.get("/gears")
@@ -129,6 +127,7 @@ def learned() -> Any:
         runs = stock.runs_before(request.args.get("before", type=int))
         tried = trials(stock.lessons(runs))
         values |= {
+            "gearless": len(runs) - len(tried),
             "taught": stock.learned,
             "tried": tried[:RUNS_PAGE],
             "older": tried[RUNS_PAGE - 1].lesson.run.id if len(tried) > RUNS_PAGE else None,
@@ -144,12 +143,24 @@ def what_if() -> Any:
     values: dict[str, Any] = {"garage": stock, "missing": stock.missing}
     if stock.missing or stock.track is None:
         return show("drive/what_if.html", "drive/_what_if.html", **values)
-    asked = any(name in request.args for name in today(stock.setup))
+    before = today(stock.setup)
+    asked = any(name in request.args for name in (*before, "motor", "pack"))
     form = WhatIfForm(request.args) if asked else WhatIfForm(data=suggested(stock.setup))
+    motors, sound = stock.other_motors, stock.other_packs
+    form.offer(
+        [(each.id, each.name) for each in motors.values()],
+        [(each.id, each.mark) for each in sound.values()],
+    )
     status = 200
     if form.validate():
         try:
-            values["rows"] = what_ifs(form.changes, stock.options, stock.track, stock.setup)
+            changes: dict[str, Change] = {}
+            if form.motor.data:
+                changes["motor"] = stock.setup_with(motor=motors[int(form.motor.data)]).motor
+            if form.pack.data:
+                changes["pack"] = stock.setup_with(pack=sound[int(form.pack.data)]).pack
+            changes |= form.changes
+            values["rows"] = what_ifs(changes, stock.options, stock.track, stock.setup)
         except ValueError as error:
             values["problem"] = str(error)
     else:
@@ -159,7 +170,7 @@ def what_if() -> Any:
         "drive/_what_if.html",
         status,
         form=form,
-        before=today(stock.setup),
+        before=before,
         **values,
     )
 
@@ -204,7 +215,6 @@ def shopping() -> Any:
             form.low.errors = [str(error)]
     if found is None:
         status = 422
-    sound = [each for each in packs.packs(get_db()) if each.condition == "sound"]
     return show(
         "drive/shopping.html",
         "drive/_shopping.html",
@@ -212,6 +222,6 @@ def shopping() -> Any:
         form=form,
         worth=worth,
         shopping=found,
-        packs=sound,
+        packs=stock.sound_packs,
         **values,
     )

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from pitapp.drive.models import Motor, Setup, Track
+from pitapp.drive.models import Motor, Pack, Setup, Track
 from pitapp.drive.results import GearForecast
 from pitapp.drive.setting_up import ranked, with_changes
 from pitapp.gearing.models import GearOption
 
-TOGETHER = "together"
+Change = float | Motor | Pack
 
 
 class WhatIf(NamedTuple):
@@ -59,8 +59,8 @@ def suggested(setup: Setup) -> dict[str, float]:
     return {name: round(value + steps[name], 6) for name, value in now.items()}
 
 
-def changed(setup: Setup, changes: Mapping[str, float]) -> Setup:
-    """The set-up with these figures in the place of today's.
+def changed(setup: Setup, changes: Mapping[str, Change]) -> Setup:
+    """The set-up with these figures (or another `motor` or `pack`) in the place of today's.
 
     A motor of another Kv is taken as the same motor wound otherwise: resistance falls as Kv²
     rises, no-load current grows with Kv (common practice, no source).
@@ -79,7 +79,11 @@ def changed(setup: Setup, changes: Mapping[str, float]) -> Setup:
         setup.car, setup.motor, setup.pack, setup.controller, setup.air,
     )  # fmt: skip
     for name, value in changes.items():
-        if name == "kv_rpm_per_v":
+        if isinstance(value, Motor):
+            motor = value
+        elif isinstance(value, Pack):
+            pack = value
+        elif name == "kv_rpm_per_v":
             motor = _rewound(motor, value)
         elif name == "pack_v":
             pack = with_changes(pack, voltage_v=value)
@@ -107,7 +111,7 @@ def _rewound(motor: Motor, kv: float) -> Motor:
 
 
 def what_ifs(
-    changes: Mapping[str, float], options: Sequence[GearOption], track: Track, setup: Setup
+    changes: Mapping[str, Change], options: Sequence[GearOption], track: Track, setup: Setup
 ) -> list[WhatIf]:
     """Each change by itself, then all together if there are several, in the fitted gear."""
     fitted = GearOption(0, 0, _fitted(setup, options, track))
@@ -125,7 +129,7 @@ def _fitted(setup: Setup, options: Sequence[GearOption], track: Track) -> float:
 
 
 def _effect(
-    changes: Mapping[str, float],
+    changes: Mapping[str, Change],
     fitted: GearOption,
     base: GearForecast,
     options: Sequence[GearOption],
