@@ -37,7 +37,9 @@ class TiltForm(PitForm):
     rise_mm = NumberField("Raised end above the other", unit="mm")
     board_mm = NumberField("Length of the board", unit="mm")
     mass_g = QuantityField("Car's weight", [Needed("How heavy is the car?")], kind="mass")
-    read_by = HiddenField(default="typed")
+    read_by = HiddenField(
+        default="typed", filters=[lambda told: told if told == "sensor" else "typed"]
+    )
 
     def validate_angle_deg(self, field: NumberField) -> None:
         """An angle, else both lengths."""
