@@ -19,6 +19,9 @@ from pitapp.web.quantities import plain, quantity, signed, unit
 from pitapp.web.undo import notice
 from pitapp.web.writes import write
 
+OFTEN = ("air_c", "start_c", "run_length_s", "can_limit_c")
+"""Figures that are changed on the way to a forecast, and lead back to it."""
+
 blueprint = Blueprint("figures", __name__, url_prefix="/figures")
 
 
@@ -170,7 +173,7 @@ def save(connection: sqlite3.Connection, name: str) -> Any:
     own = OwnFigure(form.value.data, form.measured.data == "yes")
     token = store.save_figures(connection, stock.about, {name: own}, now())
     notice(f"{figure.label}: {shown(figure, own.value)}", token)
-    return _back(stock)
+    return _back(stock, "drive.page" if name in OFTEN else "drive.figures.page")
 
 
 @blueprint.post("/<name>/forget")
@@ -182,10 +185,8 @@ def forget(connection: sqlite3.Connection, name: str) -> Any:
     return _back(stock)
 
 
-def _back(stock: Garage) -> Any:
-    return after_write(
-        "drive.figures.page", track=stock.track_id, race_class=stock.class_id or None
-    )
+def _back(stock: Garage, page: str = "drive.figures.page") -> Any:
+    return after_write(page, track=stock.track_id, race_class=stock.class_id or None)
 
 
 @blueprint.get("/measure/<kind>")
