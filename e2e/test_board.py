@@ -55,9 +55,17 @@ def test_it_counts_down_with_no_server(
     begin(live)
     board = Board(on_the_day, live.url).open()
     on_the_day.wait_for_load_state("networkidle")
+    watch.allow("ERR_INTERNET_DISCONNECTED", "Failed to fetch")
     context.set_offline(True)
     on_the_day.clock.set_fixed_time(live.clock() + timedelta(minutes=29))
     expect(board.countdown()).to_have_text("1:00")
+    on_the_day.clock.set_fixed_time(live.clock() + timedelta(minutes=32))
+    expect(board.countdown()).to_have_text("6:00")
+    expect(on_the_day.locator("time")).to_have_text("09:38")  # marshalling
+    expect(board.due()).to_have_text("Log the run of Heat 1")
+    on_the_day.clock.set_fixed_time(live.clock() + timedelta(minutes=48))
+    expect(board.countdown()).to_have_text("22:00")
+    expect(on_the_day.locator(".countdown-label")).to_have_text("Heat 2 at 10:10")
 
 
 def test_at_the_start_the_large_button_turns_to_the_log(live: Live, on_the_day: Page) -> None:

@@ -88,13 +88,12 @@ def test_marshalling_is_next_until_ten_minutes_after_its_start() -> None:
     logged = [heat(1, 0, done=True), heat(1, 8, kind="marshal"), heat(2, 40)]
 
     def coming(minutes: float) -> str:
-        found = day_at(logged, at(minutes)).coming
-        return found.title if found else "nothing"
+        return " ".join(one.title for one in day_at(logged, at(minutes)).coming)
 
-    assert coming(6) == "Marshal 1"
-    assert coming(17.9) == "Marshal 1"
+    assert coming(6) == "Marshal 1 Heat 2"
+    assert coming(17.9) == "Marshal 1 Heat 2"
     assert coming(18) == "Heat 2"
-    assert coming(40) == "nothing"
+    assert coming(40) == ""
     assert label(logged, 6, *ALL_READY) == "Go: Heat 2"
 
 
@@ -106,13 +105,13 @@ def test_marshalling_is_never_logged() -> None:
 def test_after_the_last_log_packs_go_to_storage() -> None:
     done = [heat(1, 0, done=True), heat(2, 40, done=True), heat(2, 48, kind="marshal")]
     assert label(done, 46, line("gear", "not yet")) == "Packs to storage"
-    assert day_at(done, at(46)).coming is not None
+    assert day_at(done, at(46)).coming != ()
     stored = due(day_at(done, at(46)), (), at(46), None)
     assert (stored.label, stored.href) == ("Look back on the runs", "/runs")
 
 
 def test_a_day_with_no_timetable_logs_practice() -> None:
-    assert day_at([], START) == Day(None, None, (), False)
+    assert day_at([], START) == Day((), None, (), False)
     assert label([], 0, *ALL_READY) == "Log a run"
     assert label([], 0, line("gear", "not yet")) == "Mend gear"
 

@@ -16,8 +16,8 @@ MARSHAL_LENGTH = timedelta(minutes=10)
 class Day(NamedTuple):
     """A timetable seen from a moment of its day."""
 
-    coming: Heat | None
-    """The next entry still to come, marshalling included."""
+    coming: tuple[Heat, ...]
+    """The entries still to come, marshalling included."""
     outing: Heat | None
     """The car's next outing still to come."""
     unlogged: tuple[Heat, ...]
@@ -26,23 +26,25 @@ class Day(NamedTuple):
     """Whether there were outings, and none is left."""
 
 
-def day_at(heats: Sequence[Heat], now: datetime) -> Day:
-    """Sort a timetable (in the order of time) by what is still to come at `now`.
+def over_at(heat: Heat) -> datetime:
+    """When an entry makes room for the next: an outing at its start, marshalling ten minutes later."""
+    return heat.starts_at + (MARSHAL_LENGTH if heat.kind == "marshal" else timedelta())
 
-    Marshalling counts as coming until ten minutes after its start; it leaves no log behind.
-    """
+
+def log(heat: Heat) -> Due:
+    """Logging the run of that heat, as what is due."""
+    return Due(label=f"Log the run of {heat.title}", href=f"/runs/new?heat={heat.id}")
+
+
+def day_at(heats: Sequence[Heat], now: datetime) -> Day:
+    """Sort a timetable (in the order of time) by what is still to come at `now`."""
     opened = [heat for heat in heats if heat.done_at is None]
     outings = [heat for heat in opened if heat.kind in CAR_KINDS]
-    coming = [
-        heat
-        for heat in opened
-        if heat.starts_at > now
-        or (heat.kind == "marshal" and heat.starts_at + MARSHAL_LENGTH > now)
-    ]
+    coming = tuple(heat for heat in opened if over_at(heat) > now)
     outing = next((heat for heat in outings if heat.starts_at > now), None)
     unlogged = tuple(heat for heat in reversed(outings) if heat.starts_at <= now)
     any_outing = any(heat.kind in CAR_KINDS for heat in heats)
-    return Day(next(iter(coming), None), outing, unlogged, any_outing and not outings)
+    return Day(coming, outing, unlogged, any_outing and not outings)
 
 
 def due(
@@ -55,8 +57,7 @@ def due(
     pack is at storage already.
     """
     if day.unlogged:
-        heat = day.unlogged[0]
-        return Due(label=f"Log the run of {heat.title}", href=f"/runs/new?heat={heat.id}")
+        return log(day.unlogged[0])
     if day.over and storage_href:
         return Due(label="Packs to storage", href=storage_href)
     if day.over:

@@ -7,7 +7,7 @@ from typing import Any
 
 from flask import Blueprint
 
-from pitapp.board.due import day_at, due
+from pitapp.board.due import day_at, due, log, over_at
 from pitapp.board.models import Situation
 from pitapp.board.readiness import lines
 from pitapp.db import get_db
@@ -16,7 +16,8 @@ from pitapp.gearing.answer import answer, for_car
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
 from pitapp.meetings import store as meetings
-from pitapp.meetings.models import Meeting
+from pitapp.meetings.formulas import clock_text
+from pitapp.meetings.models import CAR_KINDS, Heat, Meeting
 from pitapp.packs import ready as packs
 from pitapp.web.clock import current_settings, home_zone, now
 from pitapp.web.htmx import show, show_part
@@ -59,25 +60,38 @@ def _at_home(connection: sqlite3.Connection, car: Car) -> dict[str, Any]:
 def _at(connection: sqlite3.Connection, car: Car, meeting: Meeting) -> dict[str, Any]:
     heats = meetings.heats(connection, meeting.id)
     day = day_at(heats, now())
-    race_class = (
-        meetings.race_class(connection, meeting.race_class_id)
-        if meeting.race_class_id
-        else meetings.latest_class(connection)
-    )
     situation = Situation(
-        car=car, now=now(), meeting=meeting, race_class=race_class, heat=day.outing
+        car=car,
+        now=now(),
+        meeting=meeting,
+        race_class=meetings.class_raced(connection, meeting),
+        heat=day.outing,
     )
     ready = lines(connection, situation) if not day.over else []
     other = meeting.car_id and meeting.car_id != car.id
-    shown = day.coming or day.outing
+    first = next(iter(day.coming), None)
     return {
         "day": day,
+        "first": first,
+        "coming": [_for_the_countdown(heat, meeting) for heat in day.coming],
         "lines": [line for _, line in ready],
         "due": due(day, ready, now(), STORAGE if packs.storage_open(connection) else None),
         "other_car": kit.car(connection, meeting.car_id) if other and meeting.car_id else None,
         "away": bool(
-            shown
-            and shown.starts_at.astimezone(meeting.zone).utcoffset()
-            != shown.starts_at.astimezone(home_zone()).utcoffset()
+            first
+            and first.starts_at.astimezone(meeting.zone).utcoffset()
+            != first.starts_at.astimezone(home_zone()).utcoffset()
         ),
+    }
+
+
+def _for_the_countdown(heat: Heat, meeting: Meeting) -> dict[str, Any]:
+    """What `static/js/countdown.js` needs to go on to this entry with no server."""
+    return {
+        "starts": heat.epoch_s,
+        "over": int(over_at(heat).timestamp()),
+        "title": heat.title,
+        "clock": clock_text(meeting, heat.starts_at),
+        "href": f"/meetings/heats/{heat.id}",
+        "log": log(heat).model_dump() if heat.kind in CAR_KINDS else None,
     }

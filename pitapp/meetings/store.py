@@ -10,6 +10,7 @@ from typing import Any, Literal
 from pitapp.db import stamp, undo, when
 from pitapp.errors import ChangedMeanwhile, NotThere
 from pitapp.meetings.classes.store import (
+    class_raced,
     latest_class,
     race_class,
     race_classes,
@@ -22,6 +23,7 @@ from pitapp.meetings.models import CAR_KINDS, Heat, Meeting
 __all__ = [
     "add_heats",
     "change_heat",
+    "class_raced",
     "current_meeting",
     "finish_heat",
     "heat",

@@ -24,6 +24,26 @@ function refresh() {
   }
 }
 
+// With no server the timetable goes on by itself: to the entry that is next now, and to its log.
+function goOn(place, now) {
+  const coming = JSON.parse(place.dataset.coming);
+  const next = coming.find((entry) => entry.over > now / SECOND) ?? coming.at(-1);
+  const clock = place.querySelector("[data-starts-at]");
+  if (!next || clock.dataset.startsAt === String(next.starts)) return;
+  clock.dataset.startsAt = next.starts;
+  clock.setAttribute("aria-label", next.title);
+  place.href = next.href;
+  place.querySelector("[data-title]").textContent = next.title;
+  const time = place.querySelector("time");
+  time.textContent = next.clock;
+  time.dateTime = new Date(next.starts * SECOND).toISOString();
+  const raced = coming.findLast((entry) => entry.log && entry.over <= now / SECOND);
+  const button = document.querySelector(".main-action");
+  if (!raced || !button) return;
+  button.textContent = raced.log.label;
+  button.href = raced.log.href;
+}
+
 let shownAt = Date.now();
 
 function tick() {
@@ -36,6 +56,7 @@ function tick() {
     due ||= left <= 0 && secondsUntil(element, shownAt) > 0;
   }
   if (due) refresh();
+  for (const place of document.querySelectorAll("[data-coming]")) goOn(place, now);
   shownAt = now;
   setTimeout(tick, SECOND - (now % SECOND));
 }

@@ -9,7 +9,7 @@ from typing import Any
 
 from pitapp.db import stamp, undo
 from pitapp.errors import ChangedMeanwhile, NotThere
-from pitapp.meetings.models import ClassLimit, RaceClass
+from pitapp.meetings.models import ClassLimit, Meeting, RaceClass
 
 _CLASS = ", ".join(name for name in RaceClass.model_fields if name != "limits")
 _LIMIT = ", ".join(ClassLimit.model_fields)
@@ -54,6 +54,13 @@ def latest_class(connection: sqlite3.Connection) -> RaceClass | None:
         "ORDER BY day DESC, meetings.id DESC LIMIT 1) DESC, id DESC LIMIT 1"
     ).fetchone()
     return None if row is None else RaceClass(**row, limits=_limits(connection, row["id"]))
+
+
+def class_raced(connection: sqlite3.Connection, meeting: Meeting | None) -> RaceClass | None:
+    """The class chosen for a meeting, else (and with no meeting) the latest one."""
+    if meeting is not None and meeting.race_class_id is not None:
+        return race_class(connection, meeting.race_class_id)
+    return latest_class(connection)
 
 
 def save_class(connection: sqlite3.Connection, item: RaceClass, now: datetime) -> tuple[int, str]:
