@@ -20,7 +20,7 @@ class InAndOut(Screen):
 
     def look_at_runs(self, file: Path) -> None:
         """Choose a sheet of runs and look at its lines."""
-        self.page.locator("form[action='/exchange/runs'] input[type=file]").set_input_files(file)
+        self.page.locator("#runs-from input[type=file]").set_input_files(file)
         self.press("Look at the lines")
 
     def look_at_everything(self, file: Path) -> None:

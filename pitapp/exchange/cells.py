@@ -27,7 +27,8 @@ def safe(text: str) -> str:
     >>> safe("=1+1"), safe("-1.5"), safe("rear; soft"), safe("a;@b")
     ("'=1+1", '-1.5', 'rear; soft', "a;'@b")
     """
-    return text if _NUMBER.fullmatch(text) else _RISKY.sub(r"\1'", text)
+    harmless = text[:1].isalnum() and ";" not in text
+    return text if harmless or _NUMBER.fullmatch(text) else _RISKY.sub(r"\1'", text)
 
 
 def unsafe(cell: str) -> str:

@@ -48,7 +48,18 @@ class Track(Record):
 
 
 class Visits(NamedTuple):
-    """How many runs a track has had, and the moment of the last."""
+    """How many runs a track has had, counted to a hundred and one, and the moment of the last."""
 
     runs: int
     last: datetime
+
+    @property
+    def text(self) -> str:
+        """The runs in words.
+
+        >>> Visits(1, datetime.max).text, Visits(101, datetime.max).text
+        ('1 run', 'over 100 runs')
+        """
+        if self.runs > 100:
+            return "over 100 runs"
+        return f"{self.runs} run{'' if self.runs == 1 else 's'}"

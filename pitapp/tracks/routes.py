@@ -13,6 +13,7 @@ from pitapp.db import get_db
 from pitapp.drive.models import Setup
 from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
+from pitapp.kit.models import Car
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import RaceClass
 from pitapp.tracks import plots, store
@@ -50,7 +51,7 @@ def track(track_id: int) -> Any:
     race_class = _race_class(connection)
     outings = store.outings(connection, track_id)
     start = starting_gear(
-        outings,
+        _nearest(connection, track_id, car, race_class) or outings,
         car_id=car.id if car else None,
         race_class_id=race_class.id if race_class else None,
         tyre_diameter_mm=car.tyre_diameter_mm if car else None,
@@ -72,12 +73,12 @@ def track(track_id: int) -> Any:
 def plots_page(track_id: int) -> Any:
     connection = get_db()
     item = store.track(connection, track_id)
-    outings = store.outings(connection, track_id)
     car = kit.current_car(connection, current_settings())
-    own = [each for each in outings if car and each.car_id == car.id]
+    names = {each.id: each.name for each in kit.cars(connection)}
+    own = store.outings(connection, track_id, car_id=car.id) if car else []
     of_one_car = bool(own) and request.args.get("cars") != "all"
-    shown = own if of_one_car else outings
-    groups = plots.grouped(shown, _by_class(connection) if of_one_car else _by_car(connection))
+    shown = own if of_one_car else store.outings(connection, track_id)
+    groups = plots.grouped(shown, _by_class(connection) if of_one_car else _by_car(names))
     days = plots.days(shown)
     day = _day(request.args.get("day", ""), days)
     of_day = [each for each in shown if plots.wall_clock(each).date() == day]
@@ -87,7 +88,7 @@ def plots_page(track_id: int) -> Any:
         track=item,
         car=car,
         of_one_car=of_one_car,
-        with_others=0 < len(own) < len(outings),
+        with_others=bool(own) and len(names) > 1,
         plots=[
             plots.can_by_ratio(groups, CAN_LIMIT_C, of_one_car=of_one_car),
             plots.lap_by_ratio(groups, of_one_car=of_one_car),
@@ -103,8 +104,7 @@ def _by_class(connection: sqlite3.Connection) -> Callable[[Outing], str]:
     return lambda outing: names.get(outing.race_class_id or 0, "no class")
 
 
-def _by_car(connection: sqlite3.Connection) -> Callable[[Outing], str]:
-    names = {car.id: car.name for car in kit.cars(connection)}
+def _by_car(names: dict[int, str]) -> Callable[[Outing], str]:
     return lambda outing: names.get(outing.car_id or 0, plots.OTHERS)
 
 
@@ -146,6 +146,20 @@ def save_track(connection: sqlite3.Connection, track_id: int = 0) -> Any:
 def remove_track(connection: sqlite3.Connection, track_id: int) -> Any:
     notice("Removed the track", store.remove_track(connection, track_id, now()))
     return after_write("tracks.page")
+
+
+def _nearest(
+    connection: sqlite3.Connection, track_id: int, car: Car | None, race_class: RaceClass | None
+) -> list[Outing]:
+    """The last runs of this car here, in this class if there are any."""
+    if car is None:
+        return []
+    in_class = (
+        store.outings(connection, track_id, car_id=car.id, race_class_id=race_class.id)
+        if race_class
+        else []
+    )
+    return in_class or store.outings(connection, track_id, car_id=car.id)
 
 
 def _race_class(connection: sqlite3.Connection) -> RaceClass | None:

@@ -152,8 +152,7 @@ def starting_gear(
         record = max(cool, key=lambda each: each.newest.started_at)
     else:
         record = min(records, key=lambda each: (each.hottest and each.hottest.can_c) or 0)
-    hot = [each for each in records if each not in (*cool, record) and each.best_lap_s is not None]
-    quicker = [each for each in hot if record.best_lap_s is None or _lap(each) < _lap(record)]
+    quicker = [each for each in records if _hot(each, limit) and _lap(each) < _lap(record)]
     start = record.best or record.newest
     return StartingGear(
         record=record,
@@ -179,18 +178,17 @@ def gear_records(outings: Iterable[Outing]) -> list[GearRecord]:
 def _nearest(
     outings: Sequence[Outing], car_id: int | None, race_class_id: int | None
 ) -> tuple[Sequence[Outing], bool, bool]:
-    of_car = [each for each in outings if car_id is not None and each.car_id == car_id]
-    of_class = [
-        each
-        for each in outings
-        if race_class_id is not None and each.race_class_id == race_class_id
-    ]
-    of_both = [each for each in of_car if each in of_class]
-    for found, same_car, same_class in (
-        (of_both, True, True),
-        (of_car, True, False),
-        (of_class, False, True),
-    ):
+    """The runs that tell most about this car in this class; whether they are of both."""
+    for same_car, same_class in ((True, True), (True, False), (False, True)):
+        found = [
+            each
+            for each in outings
+            if (not same_car or (car_id is not None and each.car_id == car_id))
+            and (
+                not same_class
+                or (race_class_id is not None and each.race_class_id == race_class_id)
+            )
+        ]
         if found:
             return found, same_car, same_class
     return outings, False, False

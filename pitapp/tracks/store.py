@@ -11,7 +11,8 @@ from pitapp.errors import ChangedMeanwhile, NotThere
 from pitapp.tracks.formulas import Outing
 from pitapp.tracks.models import Straight, Track, Visits
 
-MOST_OUTINGS = 300
+MOST_OUTINGS = 60
+MOST_COUNTED = 100
 _TRACK = ("id", "name", "surface", "lap_length_m", "remarks", "version")
 _STRAIGHT = tuple(Straight.model_fields)
 
@@ -140,23 +141,32 @@ def _straight(row: sqlite3.Row) -> Straight:
 
 
 def outings(
-    connection: sqlite3.Connection, track_id: int, *, limit: int = MOST_OUTINGS
+    connection: sqlite3.Connection,
+    track_id: int,
+    *,
+    car_id: int | None = None,
+    race_class_id: int | None = None,
 ) -> list[Outing]:
-    """The last runs at a track whose gear was noted, newest first."""
+    """The last runs at a track whose gear was noted, of one car and class if given, newest first."""
     rows = connection.execute(
-        f"SELECT {', '.join(Outing._fields)} FROM runs WHERE track_id = ? "  # noqa: S608
-        "AND removed_at IS NULL AND pinion_teeth IS NOT NULL AND spur_teeth IS NOT NULL "
+        f"SELECT {', '.join(Outing._fields)} FROM runs WHERE track_id = ?1 "  # noqa: S608
+        "AND removed_at IS NULL AND (?2 IS NULL OR car_id = ?2) "
+        "AND (?3 IS NULL OR race_class_id = ?3) "
+        "AND pinion_teeth IS NOT NULL AND spur_teeth IS NOT NULL "
         "AND internal_ratio IS NOT NULL AND tyre_diameter_mm IS NOT NULL "
-        "ORDER BY started_at DESC, id DESC LIMIT ?",
-        (track_id, limit),
+        "ORDER BY started_at DESC, id DESC LIMIT ?4",
+        (track_id, car_id, race_class_id, MOST_OUTINGS),
     )
     return [Outing(*row)._replace(started_at=when(row["started_at"])) for row in rows]
 
 
 def visits(connection: sqlite3.Connection) -> dict[int, Visits]:
-    """How many runs each track has had, and the moment of the last."""
+    """How many runs each track has had, counted to a hundred and one, and the moment of the last."""
     rows = connection.execute(
-        "SELECT track_id, count(*), max(started_at) FROM runs "
-        "WHERE removed_at IS NULL AND track_id IS NOT NULL GROUP BY track_id"
+        "SELECT tracks.id, (SELECT count(*) FROM (SELECT 1 FROM runs WHERE track_id = tracks.id "
+        "AND removed_at IS NULL LIMIT ?)), (SELECT started_at FROM runs "
+        "WHERE track_id = tracks.id AND removed_at IS NULL ORDER BY started_at DESC LIMIT 1) "
+        "FROM tracks WHERE removed_at IS NULL",
+        (MOST_COUNTED + 1,),
     )
-    return {row[0]: Visits(row[1], when(row[2])) for row in rows}
+    return {row[0]: Visits(row[1], when(row[2])) for row in rows if row[1]}
