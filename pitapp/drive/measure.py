@@ -33,7 +33,7 @@ def coast_down(
 
     Args:
         fast_from_m_s, fast_to_m_s: speeds at the ends of the fast stretch, 0 to 100 m/s, falling.
-        fast_s: its time, more than 0, to 600 s.
+        fast_s: its time, 0.01 to 600 s.
         slow_from_m_s, slow_to_m_s, slow_s: the same for the slow stretch.
         mass_kg: 0.1 to 5000 kg.
         air_density_kg_m3: 0.3 to 2 kg/m³.
@@ -71,7 +71,7 @@ def coast_down(
 def _stretch(name: str, start_m_s: float, end_m_s: float, seconds: float) -> tuple[float, float]:
     start = number(start_m_s, f"speed at the start of the {name} stretch", 0, 100, unit="m/s")
     end = number(end_m_s, f"speed at the end of the {name} stretch", 0, 100, unit="m/s")
-    time = number(seconds, f"time of the {name} stretch", 0, 600, above=True, unit="s")
+    time = number(seconds, f"time of the {name} stretch", 0.01, 600, unit="s")
     if start <= end:
         raise ValueError(f"In the {name} stretch the car must slow down.")
     return (start + end) / 2.0, (start - end) / time
@@ -84,8 +84,8 @@ def grip_from_start(distance_m: float, seconds: float, rolling_resistance: float
     for that has at least this grip.
 
     Args:
-        distance_m: from rest, more than 0, to 100 m.
-        seconds: more than 0, to 60 s.
+        distance_m: from rest, 0.01 to 100 m.
+        seconds: 0.01 to 60 s.
         rolling_resistance: 0 to 0.5.
 
     Returns:
@@ -99,8 +99,8 @@ def grip_from_start(distance_m: float, seconds: float, rolling_resistance: float
     >>> round(grip_from_start(6.0, 1.0, 0.03), 2)
     1.25
     """
-    distance = number(distance_m, "distance", 0, 100, above=True, unit="m")
-    time = number(seconds, "time", 0, 60, above=True, unit="s")
+    distance = number(distance_m, "distance", 0.01, 100, unit="m")
+    time = number(seconds, "time", 0.01, 60, unit="s")
     rolling = number(rolling_resistance, "rolling resistance", 0, 0.5)
     return 2.0 * distance / (GRAVITY_M_S2 * time * time) + rolling
 
@@ -109,8 +109,8 @@ def braking_from_stop(speed_m_s: float, distance_m: float) -> float:
     """Mean braking from a stop: v² / (2·d).
 
     Args:
-        speed_m_s: when the brakes go on, more than 0, to 100 m/s.
-        distance_m: to standstill, more than 0, to 1000 m.
+        speed_m_s: when the brakes go on, 0.01 to 100 m/s.
+        distance_m: to standstill, 0.01 to 1000 m.
 
     Returns:
         m/s².
@@ -123,8 +123,8 @@ def braking_from_stop(speed_m_s: float, distance_m: float) -> float:
     >>> braking_from_stop(12.0, 9.0)
     8.0
     """
-    speed = number(speed_m_s, "speed", 0, 100, above=True, unit="m/s")
-    distance = number(distance_m, "distance", 0, 1000, above=True, unit="m")
+    speed = number(speed_m_s, "speed", 0.01, 100, unit="m/s")
+    distance = number(distance_m, "distance", 0.01, 1000, unit="m")
     return speed * speed / (2.0 * distance)
 
 
@@ -133,7 +133,7 @@ def cooling_time_constant(first_c: float, second_c: float, seconds: float, air_c
 
     Args:
         first_c, second_c: can temperatures, -30 to 250 °C, falling and above the air.
-        seconds: between the readings, more than 0, to 36 000 s.
+        seconds: between the readings, 0.01 to 36 000 s.
         air_c: air temperature, -30 to 60 °C.
 
     Returns:
@@ -149,7 +149,7 @@ def cooling_time_constant(first_c: float, second_c: float, seconds: float, air_c
     """
     first = number(first_c, "first reading", -30, 250, unit="°C")
     second = number(second_c, "second reading", -30, 250, unit="°C")
-    time = number(seconds, "time between the readings", 0, 36_000, above=True, unit="s")
+    time = number(seconds, "time between the readings", 0.01, 36_000, unit="s")
     air = number(air_c, "air temperature", -30, 60, unit="°C")
     if not first - 0.5 > second > air + 0.5:
         raise ValueError("The can must cool between the readings and still be warmer than the air.")
