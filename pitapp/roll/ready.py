@@ -28,7 +28,8 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine | No
     except ValueError:
         return _look("The tilt test does not fit this car any more")
     if found.reminders:
-        return _look(found.reminders[0])
+        changed = found.reminders[0].split(" since ")[0]
+        return _look(f"{changed}. Do the tilt test again")
     reason = f"Holds to about {found.now_deg:.1f}°. Park it across the slope"
     return ReadyLine(name=NAME, level="good", word="ready", reason=reason, href="/roll")
 
