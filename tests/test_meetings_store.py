@@ -259,6 +259,21 @@ def test_the_latest_class_is_that_of_the_latest_meeting(db: sqlite3.Connection) 
     assert store.race_class(db, first).name == "First"
 
 
+def test_the_class_raced_is_the_meetings_own_else_the_latest(db: sqlite3.Connection) -> None:
+    assert store.class_raced(db, None) is None
+    first, _ = store.save_class(db, RaceClass(name="First"), NOW)
+    second, _ = store.save_class(db, RaceClass(name="Second"), NOW)
+    meeting = Meeting(day=DAY, time_zone="UTC")
+    for at, expected in (
+        (None, second),
+        (meeting, second),
+        (meeting.model_copy(update={"race_class_id": first}), first),
+    ):
+        found = store.class_raced(db, at)
+        assert found is not None
+        assert found.id == expected
+
+
 @pytest.mark.parametrize(
     ("limit", "value", "allowed"),
     [

@@ -18,7 +18,6 @@ from pitapp.errors import BadRequest, ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.kit.models import Motor
 from pitapp.meetings import store as meetings
-from pitapp.meetings.models import RaceClass
 from pitapp.web.clock import current_settings, home_zone, now
 from pitapp.web.htmx import after_write, show, show_part
 from pitapp.web.undo import notice
@@ -93,7 +92,7 @@ def _judged(connection: sqlite3.Connection, item: MotorCheck, own: Motor) -> dic
         for other in kit.motors(connection)
         if other.id in latest and other.id != own.id
     ]
-    race_class = _race_class(connection)
+    race_class = meetings.class_raced(connection, meetings.current_meeting(connection, now()))
     compared = new is not None and new.id != item.id
     return {
         "item": item,
@@ -104,13 +103,6 @@ def _judged(connection: sqlite3.Connection, item: MotorCheck, own: Motor) -> dic
         "findings": findings(item, own, new, race_class, others),
         "offers": offers(item, own),
     }
-
-
-def _race_class(connection: sqlite3.Connection) -> RaceClass | None:
-    meeting = meetings.current_meeting(connection, now())
-    if meeting is not None and meeting.race_class_id is not None:
-        return meetings.race_class(connection, meeting.race_class_id)
-    return meetings.latest_class(connection)
 
 
 @blueprint.get("/motors/<int:motor_id>/new")

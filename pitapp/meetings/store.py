@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any, Literal
 
 from pitapp.db import stamp, undo, when
@@ -26,6 +26,7 @@ __all__ = [
     "class_raced",
     "current_meeting",
     "finish_heat",
+    "following_meeting",
     "heat",
     "heats",
     "latest_class",
@@ -74,6 +75,16 @@ def meeting(connection: sqlite3.Connection, meeting_id: int) -> Meeting:
     if row is None:
         raise NotThere("There is no such meeting.")
     return Meeting(**row)
+
+
+def following_meeting(connection: sqlite3.Connection, day: date) -> Meeting | None:
+    """The first meeting on that day or after it."""
+    row = connection.execute(
+        f"SELECT {_MEETING} FROM meetings WHERE removed_at IS NULL AND day >= ? "  # noqa: S608
+        "ORDER BY day, id LIMIT 1",
+        (day.isoformat(),),
+    ).fetchone()
+    return None if row is None else Meeting(**row)
 
 
 def current_meeting(connection: sqlite3.Connection, now: datetime) -> Meeting | None:

@@ -16,7 +16,6 @@ from pitapp.kit.scales import store
 from pitapp.kit.scales.forms import CornersForm, MoveForm, PartForm
 from pitapp.kit.scales.models import Move, Part, Weighing
 from pitapp.meetings import store as meetings
-from pitapp.meetings.models import RaceClass
 from pitapp.web.clock import current_settings, now
 from pitapp.web.forms import in_words
 from pitapp.web.htmx import after_write, show, show_part
@@ -32,13 +31,6 @@ def _car(connection: sqlite3.Connection) -> Car:
     if car is None:
         raise NotThere("There is no car yet. Add it under Kit first.")
     return car
-
-
-def _race_class(connection: sqlite3.Connection) -> RaceClass | None:
-    meeting = meetings.current_meeting(connection, now())
-    if meeting is not None and meeting.race_class_id is not None:
-        return meetings.race_class(connection, meeting.race_class_id)
-    return meetings.latest_class(connection)
 
 
 @blueprint.get("")
@@ -67,7 +59,7 @@ def _scales(connection: sqlite3.Connection, form: PartForm) -> dict[str, Any]:
         "weighed": weighed[:PAGE],
         "more": weighed[PAGE - 1].id if len(weighed) > PAGE else None,
         "older": before is not None,
-        "race_class": _race_class(connection),
+        "race_class": meetings.class_raced(connection, meetings.current_meeting(connection, now())),
     }
 
 

@@ -56,9 +56,7 @@ def _day(connection: sqlite3.Connection) -> Day | None:
     meeting = meetings.current_meeting(connection, now())
     if meeting is None:
         return None
-    race_class = (
-        meetings.race_class(connection, meeting.race_class_id) if meeting.race_class_id else None
-    )
+    race_class = meetings.class_raced(connection, meeting)
     found = states(connection)
     sound = [one for one in found if one.pack.condition == "sound"]
     record = store.plan(connection, meeting.id)
