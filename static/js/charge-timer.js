@@ -129,6 +129,11 @@ if (byId("sound")) {
   byId("sound").addEventListener("click", turnOn);
   byId("hush").addEventListener("click", () => { hushed = true; stopAlarm(); });
 }
+// A start may be sent long after it was tapped: tell when that was, in the server's time.
+const form = byId("start-form");
+form?.addEventListener("submit", () => {
+  form.elements.pressed_ms.value = String(Math.round(anchor.now + performance.now() - anchor.at));
+});
 const back = () => {
   if (document.visibilityState !== "visible") return;
   if (sound) stayAwake();

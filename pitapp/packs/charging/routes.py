@@ -28,17 +28,16 @@ from pitapp.packs.charging.steps import (
     program_of,
     start_refusals,
 )
+from pitapp.packs.charging.telling import LONGEST, pressed_at, readings_text
 from pitapp.packs.models import Charge, Pack, Purpose
 from pitapp.packs.overview import state
 from pitapp.packs.wording import OUTCOMES
 from pitapp.web.clock import now
 from pitapp.web.htmx import after_write, show
-from pitapp.web.quantities import quantity
 from pitapp.web.undo import notice
 from pitapp.web.writes import write
 
 blueprint = Blueprint("charging", __name__)
-LONGEST = timedelta(hours=24)
 
 
 @blueprint.get("/<int:pack_id>/charge")
@@ -109,9 +108,12 @@ def start(connection: sqlite3.Connection, uuid: uuids.UUID) -> Any:
     own = shelf.pack(connection, item.pack_id)
     if item.started_at:
         return after_write("packs.charging.charge", uuid=item.uuid)
-    answers = store.answers(connection, item.id)
-    if _reasons(connection, item, own, answers):
-        return _show_ready(connection, item, own, 409)
+    answers, pressed = (
+        store.answers(connection, item.id),
+        pressed_at(request.form.get("pressed_ms", ""), now()),
+    )
+    if _reasons(connection, item, own, answers, pressed):
+        return _show_ready(connection, item, own, 409, pressed)
     program, ahead = program_of(answers), _forecast(connection, item, own, answers)
     if program is None or ahead is None:
         raise AssertionError("a charge without refusals has every answer")
@@ -123,10 +125,10 @@ def start(connection: sqlite3.Connection, uuid: uuids.UUID) -> Any:
             "current_a": program.current_a,
             "discharging": ahead.discharging,
             "start_percent": ahead.start_percent,
-            "due_at": now() + min(LONGEST, timedelta(minutes=ahead.minutes)),
+            "due_at": pressed + min(LONGEST, timedelta(minutes=ahead.minutes)),
         }
     )
-    token = store.start(connection, ready, f"Started the charge of pack {own.mark}", now())
+    token = store.start(connection, ready, f"Started the charge of pack {own.mark}", pressed)
     notice("The countdown runs", token)
     return after_write("packs.charging.charge", uuid=item.uuid)
 
@@ -195,10 +197,14 @@ def _onward(connection: sqlite3.Connection, item: Charge) -> str:
 
 
 def _reasons(
-    connection: sqlite3.Connection, item: Charge, own: Pack, answers: dict[str, str]
+    connection: sqlite3.Connection,
+    item: Charge,
+    own: Pack,
+    answers: dict[str, str],
+    moment: datetime,
 ) -> list[str]:
     oldest = store.oldest_answer(connection, item.id)
-    stale = oldest is not None and oldest < now() - store.GOOD_FOR
+    stale = oldest is not None and oldest < moment - store.GOOD_FOR
     return start_refusals(state(connection, own), item.purpose, answers, stale=stale)
 
 
@@ -239,10 +245,16 @@ def _show_step(
     )
 
 
-def _show_ready(connection: sqlite3.Connection, item: Charge, own: Pack, status: int = 200) -> Any:
+def _show_ready(
+    connection: sqlite3.Connection,
+    item: Charge,
+    own: Pack,
+    status: int = 200,
+    pressed: datetime | None = None,
+) -> Any:
     answers = store.answers(connection, item.id)
     ahead = _forecast(connection, item, own, answers)
-    moment: datetime = now()
+    moment = pressed or now()
     return show(
         "packs/ready.html",
         "packs/_ready.html",
@@ -251,11 +263,12 @@ def _show_ready(connection: sqlite3.Connection, item: Charge, own: Pack, status:
         charge=item,
         steps=STEPS,
         answers=answers,
-        words=_words(answers),
+        words=readings_text(answers),
         program=program_of(answers),
         ahead=ahead,
         due_at=moment + timedelta(minutes=ahead.minutes) if ahead else None,
-        reasons=_reasons(connection, item, own, answers),
+        reasons=_reasons(connection, item, own, answers, moment),
+        now=moment,
     )
 
 
@@ -271,14 +284,3 @@ def _show_running(item: Charge, own: Pack, form: EndForm, status: int = 200) -> 
         outcomes=OUTCOMES,
         overdue=bool(item.due_at and item.due_at <= now()),
     )
-
-
-def _words(answers: dict[str, str]) -> dict[str, str]:
-    """The readings among the answers as people write them."""
-    program = program_of(answers)
-    cells = ", ".join(f"{volts:.2f}" for volts in cells_of(answers))
-    return {
-        "warmth": quantity(float(answers["warmth"]), "temperature") if "warmth" in answers else "",
-        "cells": f"{cells} V",
-        "program": f"{program.cells_set} cells, {program.current_a:g} A" if program else "",
-    }
