@@ -313,6 +313,16 @@ def test_a_track_of_one_short_straight_says_what_it_cannot_be(
     assert not re.search(r"\b(nan|inf)\b", page, re.I)
 
 
+def test_a_corner_faster_than_the_car_is_named(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car
+) -> None:
+    fast = Straight(length_m=60, entry_kmh=200, exit_kmh=190)
+    track_id, _ = tracks.save_track(db, Track(name="Fast", straights=(fast,)), clock())
+    page = main(client.get(f"/forecast?track={track_id}").text)
+    assert "less than the 55.6 m/s a straight is entered with" in page
+    assert not re.search(r"\b(nan|inf)\b", page, re.I)
+
+
 def test_a_figure_that_the_model_cannot_take_stops_with_a_sentence(
     client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car, track_id: int
 ) -> None:

@@ -228,10 +228,10 @@ def learned(found: Sequence[Lesson], track_id: int) -> Learned:
     )
 
 
-def trials(found: Sequence[Lesson]) -> list[Trial]:
-    """Each run's forecast from the runs before it alone, newest run first."""
+def trials(found: Sequence[Lesson], most: int = MOST_RUNS) -> list[Trial]:
+    """The newest runs' forecasts, each from the runs before it alone, newest run first."""
     tried = []
-    for index, lesson in enumerate(found):
+    for index, lesson in list(enumerate(found))[-most:]:
         before = learned(found[:index], lesson.run.track_id)
         forecast_c = se_c = lap_s = None
         if lesson.heat is not None:

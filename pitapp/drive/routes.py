@@ -125,12 +125,13 @@ def learned() -> Any:
     values: dict[str, Any] = {"garage": stock, "missing": stock.missing}
     if not stock.missing:
         runs = stock.runs_before(request.args.get("before", type=int))
-        tried = trials(stock.lessons(runs))
+        told = stock.lessons(runs)
+        tried = trials(told, RUNS_PAGE)
         values |= {
-            "gearless": len(runs) - len(tried),
+            "gearless": len(runs) - len(told),
             "taught": stock.learned,
-            "tried": tried[:RUNS_PAGE],
-            "older": tried[RUNS_PAGE - 1].lesson.run.id if len(tried) > RUNS_PAGE else None,
+            "tried": tried,
+            "older": tried[-1].lesson.run.id if len(told) > len(tried) else None,
             "can_score": temperature_score(tried),
             "lap_score": lap_score(tried),
         }
