@@ -31,8 +31,8 @@ PLAN = {
     "Drag brake": "10",
     "Where braking starts": "4",
     "Brake strength": "80",
-    "Low-voltage cut-off, each cell": "3,2",
-    "Low-voltage cut-off, whole pack": "6,4",
+    "Cut-off per cell": "3,2",
+    "Cut-off for the pack": "6,4",
     "Heat protection of the controller": "100",
     "Heat protection of the motor": "90",
     "Fan turns, nothing in its way": "yes",
@@ -40,7 +40,7 @@ PLAN = {
     "Capacitor firm and not swollen": "yes",
     "Supply voltage for the servo": "6",
     "Deadband": "3",
-    "Trim and end points calibrated": "yes",
+    "Trim and end points": "yes",
     "Fail-safe stops the car": "yes",
 }
 SIGNAL = "Two short blinks of the lamp, then a long one (invented)"
@@ -134,7 +134,7 @@ def test_a_mismatch_and_an_illegal_value_left_half_way_and_taken_up_again(
     assert set(kept) == set(NAMES)
     assert kept["Rev limit"] == ("16000", "The official lent me this one")
     assert kept["Drag brake"] == ("5", "")
-    assert kept["Low-voltage cut-off, each cell"] == ("3.2", "")
+    assert kept["Cut-off per cell"] == ("3.2", "")
     with closing(sqlite3.connect(live.database)) as db:
         assert db.execute("SELECT count(*), count(ended_at) FROM check_walks").fetchone() == (1, 1)
     expect(Board(controller, live.url).open().line("Controller")).to_contain_text("not yet")

@@ -57,7 +57,7 @@ class Controller(Record):
     id: int = 0
     name: Name
     firmware: str = Field("", max_length=60)
-    signal_text: Sentence = ""
+    signal_text: str = Field("", max_length=120)
     remarks: str = Field("", max_length=2000)
     version: int = 1
 

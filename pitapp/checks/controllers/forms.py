@@ -17,7 +17,7 @@ class ControllerForm(PitForm):
     name = StringField("Name", [Needed("Give the controller a name.")], render_kw=SHORT)
     firmware = StringField("Firmware", render_kw=SHORT)
     signal_text = TextAreaField(
-        "How it shows its rev limit at switch-on", render_kw={"maxlength": 300, "rows": 2}
+        "How it shows its rev limit at switch-on", render_kw={"maxlength": 120, "rows": 2}
     )
     remarks = TextAreaField("Remarks", render_kw={"maxlength": 2000})
     starting_list = BooleanField("Begin with the general list of settings", default=True)
