@@ -174,6 +174,7 @@ def test_the_next_meeting_is_shown_from_thirty_six_hours_before(
     begin(db, car, 30)
     midnight = datetime(2026, 5, 16, tzinfo=UTC)
     clock.set(midnight - timedelta(hours=36, seconds=1))
+    assert "Next meeting" in board(client)
     assert "data-starts-at" not in board(client)
     clock.set(midnight - timedelta(hours=36))
     assert "in 45 h 30 min" in board(client)

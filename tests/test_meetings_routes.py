@@ -288,6 +288,16 @@ def test_unknown_things_are_not_there(client: PageClient, path: str) -> None:
     assert client.get(path).status_code == 404
 
 
+def test_a_phone_keeps_the_day_for_when_there_is_no_server(client: PageClient) -> None:
+    made(client, many="2")
+    client.post_form("/meetings/heats/1/done", {})
+    kept = client.get("/offline/pages").get_json()["pages"]
+    assert {path for path in kept if path.startswith("/meetings")} == {
+        "/meetings/1",
+        "/meetings/heats/2",
+    }
+
+
 def test_meetings_are_listed_in_pages(
     client: PageClient, db: sqlite3.Connection, clock: Clock
 ) -> None:

@@ -53,6 +53,7 @@ def _at_home(connection: sqlite3.Connection, car: Car) -> dict[str, Any]:
     return {
         "fitted": fitted,
         "figures": answer(for_car(car, motor, fitted)) if fitted else None,
+        "following": meetings.following_meeting(connection, now().astimezone(home_zone()).date()),
         "has_gears": all(kit.owned_teeth(connection, car.pitch)),
     }
 

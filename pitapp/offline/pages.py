@@ -17,6 +17,7 @@ from pitapp.checks.here import here
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import Checklist, Walk
 from pitapp.checks.view import StepView, look_up
+from pitapp.meetings import store as meetings
 from pitapp.packs import store as packs
 
 ALWAYS = (
@@ -45,7 +46,17 @@ def paths(connection: sqlite3.Connection, now: datetime) -> list[str]:
         *ALWAYS,
         *(f"/packs/{pack_id}{end}" for pack_id in sound for end in ("", "/reading")),
         *(f"/checks/lists/{each.id}/run" for each in all_lists(connection, now)),
+        *race_day(connection, now),
     ]
+
+
+def race_day(connection: sqlite3.Connection, now: datetime) -> list[str]:
+    """The addresses of the meeting that is on and of its heats still to come."""
+    meeting = meetings.current_meeting(connection, now)
+    if meeting is None:
+        return []
+    heats = [heat for heat in meetings.heats(connection, meeting.id) if heat.done_at is None]
+    return [f"/meetings/{meeting.id}", *(f"/meetings/heats/{heat.id}" for heat in heats)]
 
 
 def all_lists(connection: sqlite3.Connection, now: datetime) -> list[Checklist]:

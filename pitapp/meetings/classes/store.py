@@ -5,10 +5,9 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterable
 from datetime import datetime
-from typing import Any
 
-from pitapp.db import stamp, undo
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.db import undo
+from pitapp.errors import NotThere
 from pitapp.meetings.models import ClassLimit, Meeting, RaceClass
 
 _CLASS = ", ".join(name for name in RaceClass.model_fields if name != "limits")
@@ -75,21 +74,7 @@ def save_class(connection: sqlite3.Connection, item: RaceClass, now: datetime) -
     with undo.step(connection, f"{verb} {item.name}", now) as step:
         if item.id:
             race_class(connection, item.id)
-            step.touch("race_classes", item.id)
-            changed = connection.execute(
-                f"UPDATE race_classes SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
-                "version = version + 1 WHERE id = ? AND version = ?",
-                [*values.values(), item.id, item.version],
-            )
-            if not changed.rowcount:
-                raise ChangedMeanwhile(
-                    "This class was changed on another screen since you opened it. Your entries "
-                    "are still here: compare, then save again."
-                )
-            class_id = item.id
-        else:
-            class_id = _insert(connection, "race_classes", values)
-            step.made("race_classes", class_id)
+        class_id = step.save("race_classes", item.id, item.version, values)
         _keep_limits(connection, step, class_id, item.limits)
     return class_id, step.token
 
@@ -102,10 +87,7 @@ def remove_class(connection: sqlite3.Connection, race_class_id: int, now: dateti
     """
     name = race_class(connection, race_class_id).name
     with undo.step(connection, f"Removed {name}", now) as step:
-        step.touch("race_classes", race_class_id)
-        connection.execute(
-            "UPDATE race_classes SET removed_at = ? WHERE id = ?", (stamp(now), race_class_id)
-        )
+        step.remove("race_classes", race_class_id, now)
     return step.token
 
 
@@ -124,8 +106,7 @@ def _keep_limits(
     for position, limit in enumerate(limits):
         values = limit.model_dump(exclude={"id"}) | {"position": position}
         if kept.pop(limit.id, None) is None:
-            made = _insert(connection, "class_limits", values | {"race_class_id": class_id})
-            step.made("class_limits", made)
+            step.insert("class_limits", values | {"race_class_id": class_id})
             continue
         step.touch("class_limits", limit.id)
         connection.execute(
@@ -135,12 +116,3 @@ def _keep_limits(
     for limit_id in kept:
         step.touch("class_limits", limit_id)
         connection.execute("DELETE FROM class_limits WHERE id = ?", (limit_id,))
-
-
-def _insert(connection: sqlite3.Connection, table: str, values: dict[str, Any]) -> int:
-    made = connection.execute(
-        f"INSERT INTO {table} ({', '.join(values)}) "  # noqa: S608
-        f"VALUES ({', '.join('?' * len(values))})",
-        list(values.values()),
-    )
-    return int(made.lastrowid or 0)

@@ -1,0 +1,154 @@
+"""The timetables of meetings in the database."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from typing import Any
+
+from pitapp.db import stamp, undo, when
+from pitapp.errors import NotThere
+from pitapp.meetings.formulas import Entry
+from pitapp.meetings.models import CAR_KINDS, Heat
+
+LATE = timedelta(minutes=15)
+_HEAT = ", ".join(Heat.model_fields)
+
+
+def heats(connection: sqlite3.Connection, meeting_id: int) -> list[Heat]:
+    """A meeting's timetable in the order of time."""
+    rows = connection.execute(
+        f"SELECT {_HEAT} FROM heats WHERE meeting_id = ? AND removed_at IS NULL "  # noqa: S608
+        "ORDER BY starts_at, id",
+        (meeting_id,),
+    )
+    return [Heat(**row) for row in rows]
+
+
+def heat(connection: sqlite3.Connection, heat_id: int) -> Heat:
+    """One entry of a timetable, also a removed one.
+
+    Raises:
+        NotThere: there is no such entry.
+    """
+    row = connection.execute(f"SELECT {_HEAT} FROM heats WHERE id = ?", (heat_id,)).fetchone()  # noqa: S608
+    if row is None:
+        raise NotThere("There is no such heat.")
+    return Heat(**row)
+
+
+def next_heat(connection: sqlite3.Connection, meeting_id: int, now: datetime) -> Heat | None:
+    """The car's next outing: not done yet, and due later than 15 minutes ago. Marshalling is none."""
+    row = connection.execute(
+        f"SELECT {_HEAT} FROM heats WHERE meeting_id = ? AND removed_at IS NULL "  # noqa: S608
+        f"AND done_at IS NULL AND starts_at > ? AND kind IN ({', '.join('?' * len(CAR_KINDS))}) "
+        "ORDER BY starts_at, id LIMIT 1",
+        (meeting_id, stamp(now - LATE), *CAR_KINDS),
+    ).fetchone()
+    return None if row is None else Heat(**row)
+
+
+def add_heats(
+    connection: sqlite3.Connection, meeting_id: int, entries: Iterable[Entry], now: datetime
+) -> tuple[int, str]:
+    """Put entries into a timetable; returns how many they were, and the undo token."""
+    with undo.step(connection, "Added to the timetable", now) as step:
+        many = put_heats(connection, step, meeting_id, entries)
+    return many, step.token
+
+
+def put_heats(
+    connection: sqlite3.Connection, step: undo.Step, meeting_id: int, entries: Iterable[Entry]
+) -> int:
+    """Put entries into a timetable within the caller's undo step; returns how many they were."""
+    numbered = {
+        row["kind"]: row["highest"]
+        for row in connection.execute(
+            "SELECT kind, max(number) AS highest FROM heats "
+            "WHERE meeting_id = ? AND removed_at IS NULL GROUP BY kind",
+            (meeting_id,),
+        )
+    }
+    listed = list(entries)
+    for kind, starts_at in listed:
+        numbered[kind] = numbered.get(kind, 0) + 1
+        values = {
+            "meeting_id": meeting_id,
+            "number": numbered[kind],
+            "kind": kind,
+            "starts_at": stamp(starts_at),
+        }
+        step.made("heats", insert(connection, "heats", values))
+    return len(listed)
+
+
+def change_heat(connection: sqlite3.Connection, item: Heat, now: datetime) -> str:
+    """Change one entry's kind, number and time; returns the undo token."""
+    with undo.step(connection, f"Changed {item.title}", now) as step:
+        step.touch("heats", item.id)
+        connection.execute(
+            "UPDATE heats SET kind = ?, number = ?, starts_at = ? WHERE id = ?",
+            (item.kind, item.number, stamp(item.starts_at), item.id),
+        )
+    return step.token
+
+
+def shift_heats(
+    connection: sqlite3.Connection, item: Heat, by: timedelta, *, following: bool, now: datetime
+) -> str:
+    """Move one entry, or it and all not yet done that follow it; returns the undo token."""
+    rows = connection.execute(
+        "SELECT id, starts_at FROM heats WHERE id = ?1 OR (?2 AND meeting_id = ?3 "
+        "AND removed_at IS NULL AND done_at IS NULL AND (starts_at, id) > (?4, ?1))",
+        (item.id, following, item.meeting_id, stamp(item.starts_at)),
+    ).fetchall()
+    minutes = round(by.total_seconds() / 60)
+    label = f"Moved {item.title}{' and all after it' if following else ''} by {minutes:+d} min"
+    with undo.step(connection, label.replace("-", "−"), now) as step:
+        for row in rows:
+            step.touch("heats", row["id"])
+            connection.execute(
+                "UPDATE heats SET starts_at = ? WHERE id = ?",
+                (stamp(when(row["starts_at"]) + by), row["id"]),
+            )
+    return step.token
+
+
+def finish_heat(
+    connection: sqlite3.Connection, heat_id: int, now: datetime, step: undo.Step | None = None
+) -> str:
+    """Mark an entry done, within the caller's undo step if given; returns the undo token."""
+    item = heat(connection, heat_id)
+    if step is not None:
+        _finish(connection, step, item, now)
+        return step.token
+    with undo.step(connection, f"{item.title} done", now) as own:
+        _finish(connection, own, item, now)
+    return own.token
+
+
+def _finish(connection: sqlite3.Connection, step: undo.Step, item: Heat, now: datetime) -> None:
+    step.touch("heats", item.id)
+    connection.execute(
+        "UPDATE heats SET done_at = ? WHERE id = ? AND done_at IS NULL", (stamp(now), item.id)
+    )
+
+
+def reopen_heat(connection: sqlite3.Connection, heat_id: int, now: datetime) -> str:
+    """Mark an entry as still to come; returns the undo token."""
+    item = heat(connection, heat_id)
+    with undo.step(connection, f"{item.title} not done", now) as step:
+        step.touch("heats", item.id)
+        connection.execute("UPDATE heats SET done_at = NULL WHERE id = ?", (item.id,))
+    return step.token
+
+
+def insert(connection: sqlite3.Connection, table: str, values: dict[str, Any]) -> int:
+    """Insert a row and return its id."""
+    made = connection.execute(
+        f"INSERT INTO {table} ({', '.join(values)}) "  # noqa: S608
+        f"VALUES ({', '.join('?' * len(values))})",
+        list(values.values()),
+    )
+    return int(made.lastrowid or 0)
