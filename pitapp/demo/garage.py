@@ -15,10 +15,15 @@ from pitapp.checks.models import Controller
 from pitapp.checks.starting_list import STARTING_LIST
 from pitapp.demo import plan
 from pitapp.kit import store as kit
+from pitapp.kit.leads import store as leads
+from pitapp.kit.scales import store as scales
+from pitapp.kit.scales.models import Part, Weighing
 from pitapp.kit.teeth import parse_teeth
 from pitapp.meetings import store as meetings
 from pitapp.packs import store as packs
 from pitapp.packs.models import Pack, Reading
+from pitapp.roll import store as roll
+from pitapp.roll.models import TiltTest
 from pitapp.runs.formulas import parse_setup
 from pitapp.runs.models import TyreSet
 from pitapp.runs.setup import store as setup
@@ -105,6 +110,7 @@ def fill(connection: sqlite3.Connection, rng: Random, moment: datetime) -> Garag
         pack_id, _ = packs.save_pack(connection, pack, moment)
         own.packs.append(pack_id)
     _controller(connection, own.cars[plan.HERON], moment)
+    _weigh(connection, own.cars[plan.HERON], moment)
     kit.choose_car(connection, own.cars[plan.HERON])
     return own
 
@@ -116,6 +122,7 @@ def finish(connection: sqlite3.Connection, rng: Random, own: Garage, now: dateti
             motor_id = kit.car(connection, own.cars[name]).motor_id
             if motor_id and (days_ago == 2 or name == plan.HERON):
                 _check_motor(connection, rng, motor_id, now - timedelta(days=days_ago))
+    _tilt(connection, own.cars[plan.HERON], now - timedelta(days=63, hours=3))
     for number, pack_id in enumerate(own.packs):
         for days_ago, more in ((150, 0.0), (70, 0.0003), (1, 0.0007)):
             ohm = 0.0021 + more + 0.0002 * number
@@ -169,3 +176,39 @@ def _controller(connection: sqlite3.Connection, car_id: int, moment: datetime) -
         remarks="Invented.",
     )
     controllers.add(connection, item, steps, car_id, moment)
+
+
+def _weigh(connection: sqlite3.Connection, car_id: int, moment: datetime) -> None:
+    for name, mass_g in plan.PARTS:
+        scales.save_part(connection, Part(car_id=car_id, name=name, mass_g=mass_g), moment)
+    weighing = Weighing(
+        car_id=car_id,
+        weighed_at=moment,
+        front_left_g=328,
+        front_right_g=331,
+        rear_left_g=337,
+        rear_right_g=334,
+        wheelbase_mm=257,
+        track_width_mm=168,
+        remarks="Invented.",
+    )
+    scales.save_weighing(connection, weighing, moment)
+    for lead in plan.LEADS:
+        leads.save_lead(connection, lead.model_copy(update={"car_id": car_id}), moment)
+
+
+def _tilt(connection: sqlite3.Connection, car_id: int, moment: datetime) -> None:
+    car = kit.car(connection, car_id)
+    test = TiltTest(
+        car_id=car_id,
+        motor_id=car.motor_id,
+        tested_at=moment,
+        angle_deg=7.5,
+        mass_g=car.mass_g or 1330,
+        tyre_diameter_mm=62.9,
+        pinion_teeth=42,
+        spur_teeth=72,
+        internal_ratio=car.internal_ratio,
+        kv_rpm_per_v=2460,
+    )
+    roll.add_test(connection, test, moment)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from pitapp.drive import models as drive
+from pitapp.kit.leads.models import Lead
 from pitapp.kit.models import Car, Motor
 from pitapp.meetings.models import ClassLimit, HeatKind, RaceClass
 from pitapp.tracks.models import Straight, Track
@@ -96,6 +97,18 @@ CARS = {
         remarks="Invented.",
     ),
 }
+PARTS = (
+    ("Body, painted", 84.0),
+    ("Servo", 41.5),
+    ("Motor", 165.0),
+    ("Pack", 289.0),
+    ("Controller with leads", 62.0),
+    ("Lead under the pack", 25.0),
+)
+LEADS = (
+    Lead(car_id=0, name="Pack to controller", kind="pair", awg=13, length_mm=90),
+    Lead(car_id=0, name="Controller to motor", kind="motor", awg=13, length_mm=70),
+)
 PINIONS, SPURS = "27, 29-35, 38-50", "64, 66, 69, 70, 72, 74"
 
 TRACKS = (

@@ -48,7 +48,7 @@ def track(track_id: int) -> Any:
     connection = get_db()
     item = store.track(connection, track_id)
     car = kit.current_car(connection, current_settings())
-    race_class = _race_class(connection)
+    race_class = meetings.class_raced(connection, meetings.current_meeting(connection, now()))
     outings = store.outings(connection, track_id)
     start = starting_gear(
         _nearest(connection, track_id, car, race_class) or outings,
@@ -160,13 +160,6 @@ def _nearest(
         else []
     )
     return in_class or store.outings(connection, track_id, car_id=car.id)
-
-
-def _race_class(connection: sqlite3.Connection) -> RaceClass | None:
-    meeting = meetings.current_meeting(connection, now())
-    if meeting and meeting.race_class_id:
-        return meetings.race_class(connection, meeting.race_class_id)
-    return meetings.latest_class(connection)
 
 
 def _day(asked: str, days: list[date]) -> date | None:

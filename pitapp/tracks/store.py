@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import sqlite3
 from datetime import datetime
-from typing import Any
 
-from pitapp.db import stamp, undo, when
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.db import undo, when
+from pitapp.errors import NotThere
 from pitapp.tracks.formulas import Outing
 from pitapp.tracks.models import Straight, Track, Visits
 
@@ -74,21 +73,7 @@ def _save(connection: sqlite3.Connection, item: Track, step: undo.Step) -> int:
     values = item.model_dump(exclude={"id", "version", "straights"})
     if item.id:
         track(connection, item.id)
-        step.touch("tracks", item.id)
-        changed = connection.execute(
-            f"UPDATE tracks SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
-            "version = version + 1 WHERE id = ? AND version = ?",
-            [*values.values(), item.id, item.version],
-        )
-        if not changed.rowcount:
-            raise ChangedMeanwhile(
-                "This track was changed on another screen since you opened it. Your entries "
-                "are still here: compare, then save again."
-            )
-        track_id = item.id
-    else:
-        track_id = _insert(connection, "tracks", values)
-        step.made("tracks", track_id)
+    track_id = step.save("tracks", item.id, item.version, values)
     _replace_straights(connection, step, track_id, item.straights)
     return track_id
 
@@ -101,8 +86,7 @@ def remove_track(connection: sqlite3.Connection, track_id: int, now: datetime) -
     """
     name = track(connection, track_id).name
     with undo.step(connection, f"Removed {name}", now) as step:
-        step.touch("tracks", track_id)
-        connection.execute("UPDATE tracks SET removed_at = ? WHERE id = ?", (stamp(now), track_id))
+        step.remove("tracks", track_id, now)
     return step.token
 
 
@@ -124,16 +108,7 @@ def _replace_straights(
         connection.execute("DELETE FROM track_straights WHERE id = ?", (row["id"],))
     for position, straight in enumerate(straights):
         values = {"track_id": track_id, "position": position, **straight.model_dump()}
-        step.made("track_straights", _insert(connection, "track_straights", values))
-
-
-def _insert(connection: sqlite3.Connection, table: str, values: dict[str, Any]) -> int:
-    made = connection.execute(
-        f"INSERT INTO {table} ({', '.join(values)}) "  # noqa: S608
-        f"VALUES ({', '.join('?' * len(values))})",
-        list(values.values()),
-    )
-    return int(made.lastrowid or 0)
+        step.insert("track_straights", values)
 
 
 def _straight(row: sqlite3.Row) -> Straight:
