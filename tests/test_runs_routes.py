@@ -82,17 +82,17 @@ def test_a_new_run_is_filled_in_with_what_is_fitted(
     assert meetings.heat(db, pit.heats[0]).done_at == RACE_MORNING
 
 
-def test_one_undo_takes_back_the_run_its_heat_and_its_pack(
+def test_one_undo_takes_back_the_run_its_heat_and_its_tyres(
     client: PageClient, db: sqlite3.Connection, pit: Pit
 ) -> None:
-    values = opened(client) | {"can_c": "71", "pack_id": str(pit.pack)}
+    values = opened(client) | {"can_c": "71", "tyre_set_id": str(pit.other_tyres)}
     page = client.post_form("/runs/new", values, follow_redirects=True)
-    assert tyres.fitted(db, pit.car).pack_id == pit.pack
+    assert tyres.fitted(db, pit.car).tyre_set_id == pit.other_tyres
     client.post_form(undo_path(page.text), {"back": "/runs"})
     assert store.runs(db) == []
     assert meetings.heat(db, pit.heats[0]).done_at is None
-    assert tyres.fitted(db, pit.car).pack_id is None
-    assert tyres.tyre_set(db, pit.tyres).runs_done == 3
+    assert tyres.fitted(db, pit.car).tyre_set_id == pit.tyres
+    assert tyres.tyre_set(db, pit.other_tyres).runs_done == 0
 
 
 def test_the_heat_named_and_marshalling(

@@ -33,7 +33,6 @@ from pitapp.packs import store as packs
 from pitapp.packs.models import Pack, Reading
 from pitapp.runs import store as run_store
 from pitapp.runs.models import Run
-from pitapp.runs.tyres import store as fittings
 from pitapp.tracks import models as track_models
 from pitapp.tracks import store as track_store
 from pitapp.tracks.formulas import for_drive
@@ -137,11 +136,10 @@ class Garage:
 
     @cached_property
     def pack(self) -> Pack | None:
-        """The pack in the car, else the one run last, else the first that suits; sound ones only."""
+        """The pack run last, else the first that suits; sound ones only."""
         if self.car is None:
             return None
-        meant = [fittings.fitted(self.connection, self.car.id).pack_id]
-        meant += [run.pack_id for run in self.logged[:1]]
+        meant = [run.pack_id for run in self.logged[:1]]
         sound = {pack.id: pack for pack in self.sound_packs}
         likely = [pack for pack in self.sound_packs if sources.suits(pack, self.car)]
         return next((sound[each] for each in meant if each in sound), likely[0] if likely else None)

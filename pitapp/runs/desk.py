@@ -20,7 +20,7 @@ from pitapp.packs import store as packs
 from pitapp.runs import store
 from pitapp.runs.fitting import snapshot
 from pitapp.runs.forms import LOCAL, RunForm
-from pitapp.runs.models import Fitted, FittedCar, Run, Snapshot
+from pitapp.runs.models import FittedCar, Run, Snapshot
 from pitapp.runs.tyres import store as tyres
 from pitapp.tracks import store as tracks
 from pitapp.web.clock import current_settings, home_zone, zone
@@ -140,7 +140,7 @@ def typed_run(
 
 
 def log(connection: sqlite3.Connection, item: Run, now: datetime) -> tuple[int, str]:
-    """Save a run, and with it that its heat is done and what is in the car; one step to undo.
+    """Save a run, and with it that its heat is done and which tyres are on; one step to undo.
 
     Raises:
         ChangedMeanwhile: it was changed since the form was opened.
@@ -149,9 +149,8 @@ def log(connection: sqlite3.Connection, item: Run, now: datetime) -> tuple[int, 
         run_id, _ = store.save_run(connection, item, now, step)
         if item.heat_id is not None:
             meetings.finish_heat(connection, item.heat_id, now, step)
-        if not item.id:
-            in_it = Fitted(pack_id=item.pack_id, tyre_set_id=item.tyre_set_id)
-            tyres.put_in(connection, step, item.car_id, in_it, now)
+        if not item.id and item.tyre_set_id is not None:
+            tyres.note_on(connection, step, item.car_id, item.tyre_set_id, now)
     return run_id, step.token
 
 

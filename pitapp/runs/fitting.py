@@ -16,6 +16,7 @@ from pitapp.kit.models import Car
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import CAR_KINDS, Heat, Meeting
 from pitapp.packs import store as packs
+from pitapp.packs.planning import store as planning
 from pitapp.runs import store
 from pitapp.runs.models import (
     FittedCar,
@@ -78,7 +79,7 @@ def filled_in(
         "track_id": place.track_id if place else None,
         "race_class_id": race_class.id if race_class else None,
         "motor_id": car.motor_id,
-        "pack_id": in_it.pack_id or _only_pack(connection),
+        "pack_id": _likely_pack(connection, at),
         "tyre_set_id": in_it.tyre_set_id,
         "pinion_teeth": gear.pinion_teeth if gear else None,
         "spur_teeth": gear.spur_teeth if gear else None,
@@ -90,9 +91,15 @@ def filled_in(
     }
 
 
-def _only_pack(connection: sqlite3.Connection) -> int | None:
-    sound = [pack for pack in packs.packs(connection) if pack.condition == "sound"]
-    return sound[0].id if len(sound) == 1 else None
+def _likely_pack(connection: sqlite3.Connection, at: Occasion) -> int | None:
+    """The pack that the charge plan has for the heat, else the only one; none is guessed."""
+    sound = {pack.id for pack in packs.packs(connection) if pack.condition == "sound"}
+    planned = planning.plan(connection, at.meeting.id) if at.meeting and at.heat else None
+    if planned and planned.plan and at.heat:
+        for one in planned.plan.heats:
+            if one.heat_id == at.heat.id and one.pack_id in sound:
+                return one.pack_id
+    return next(iter(sound)) if len(sound) == 1 else None
 
 
 def snapshot(connection: sqlite3.Connection, item: Run, earlier: Run | None = None) -> Snapshot:

@@ -70,9 +70,8 @@ class TyreSet(Record):
 
 
 class Fitted(Record):
-    """The pack and the tyres now in a car, as far as that is on record."""
+    """The tyres now on a car, as far as that is on record."""
 
-    pack_id: int | None = None
     tyre_set_id: int | None = None
 
 

@@ -70,6 +70,7 @@ def season(folder: Path, count: int) -> Flask:
         for number in range(days):
             morning = END - timedelta(days=round(365 * YEARS * (days - 1 - number) / days))
             a_day(connection, rng, pit, morning - timedelta(hours=3))
+        connection.execute("UPDATE heats SET done_at = starts_at")
     connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     connection.execute("PRAGMA optimize")
     return app
@@ -91,6 +92,7 @@ def a_day(connection: sqlite3.Connection, rng: random.Random, pit: Any, morning:
         [Entry("heat", start) for start in starts],
     )
     entries = setup.entries(connection, pit.car)
+    fresh = Snapshot(car=FittedCar(id=pit.car, name=""))
     for number, heat in enumerate(meetings.heats(connection, meeting)):
         item = Run(
             car_id=pit.car,
@@ -115,14 +117,13 @@ def a_day(connection: sqlite3.Connection, rng: random.Random, pit: Any, morning:
             run_s=round(rng.uniform(300, 315), 1),
             position=rng.randint(1, 10),
             remarks="Loose on the way into the sweeper" if number % 4 == 0 else "",
-            snapshot=Snapshot(car=FittedCar(id=pit.car, name="")),
+            snapshot=fresh,
         )
         if number % 3 == 0:
             entry = rng.choice(entries)
             setup.set_value(connection, entry.id, f"{rng.uniform(1, 9):.1f}", END)
-        fresh = snapshot(connection, item)
+            fresh = snapshot(connection, item)
         store.save_run(connection, item.model_copy(update={"snapshot": fresh}), END)
-        meetings.finish_heat(connection, heat.id, heat.starts_at)
 
 
 def pages(few: Flask, many: Flask) -> list[str]:

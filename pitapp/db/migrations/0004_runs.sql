@@ -28,11 +28,10 @@ CREATE TABLE car_setup (
 
 CREATE INDEX car_setup_by_car ON car_setup (car_id, position, id);
 
--- The newest entry of a car says which pack and which tyres are in it.
+-- The newest entry of a car says which tyres are on it.
 CREATE TABLE car_fitted (
     id INTEGER PRIMARY KEY,
     car_id INTEGER NOT NULL REFERENCES cars (id),
-    pack_id INTEGER REFERENCES packs (id),
     tyre_set_id INTEGER REFERENCES tyre_sets (id),
     since TEXT NOT NULL
 ) STRICT;

@@ -1,4 +1,4 @@
-"""Sets of tyres, and which set and which pack are in a car now.
+"""Sets of tyres, and which set is on a car now.
 
 The runs that a set has done are counted in the log; only those from before it are typed.
 """

@@ -1,4 +1,4 @@
-"""Tyre sets, and the tyres and the pack now in a car, in the database."""
+"""Tyre sets, and the tyres now on a car, in the database."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import sqlite3
 from datetime import datetime
 
 from pitapp.db import stamp, undo
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.errors import NotThere
 from pitapp.kit import store as kit
 from pitapp.runs.models import Fitted, TyreSet
 
@@ -59,29 +59,12 @@ def save(connection: sqlite3.Connection, item: TyreSet, now: datetime) -> tuple[
     values = item.model_dump(exclude={"id", "version", "runs_logged"})
     verb = "Changed" if item.id else "Added"
     with undo.step(connection, f"{verb} tyres {item.name}", now) as step:
-        if not item.id:
-            made = connection.execute(
-                f"INSERT INTO tyre_sets ({', '.join(values)}) "  # noqa: S608
-                f"VALUES ({', '.join('?' * len(values))})",
-                list(values.values()),
-            )
-            step.made("tyre_sets", int(made.lastrowid or 0))
-            return int(made.lastrowid or 0), step.token
-        tyre_set(connection, item.id)
-        step.touch("tyre_sets", item.id)
-        changed = connection.execute(
-            f"UPDATE tyre_sets SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
-            "version = version + 1 WHERE id = ? AND version = ?",
-            [*values.values(), item.id, item.version],
-        )
-        if not changed.rowcount:
-            raise ChangedMeanwhile(
-                "These tyres were changed on another screen since you opened them. What you "
-                "typed is still here: compare, then save again."
-            )
-        for car_id in _wearing(connection, item.id):
+        if item.id:
+            tyre_set(connection, item.id)
+        set_id = step.save("tyre_sets", item.id, item.version, values)
+        for car_id in _wearing(connection, set_id):
             _measure(connection, step, car_id, item)
-    return item.id, step.token
+    return set_id, step.token
 
 
 def remove(connection: sqlite3.Connection, set_id: int, now: datetime) -> str:
@@ -92,51 +75,45 @@ def remove(connection: sqlite3.Connection, set_id: int, now: datetime) -> str:
     """
     name = tyre_set(connection, set_id).name
     with undo.step(connection, f"Removed tyres {name}", now) as step:
-        step.touch("tyre_sets", set_id)
-        connection.execute("UPDATE tyre_sets SET removed_at = ? WHERE id = ?", (stamp(now), set_id))
+        step.remove("tyre_sets", set_id, now)
     return step.token
 
 
 def fitted(connection: sqlite3.Connection, car_id: int) -> Fitted:
-    """The pack and the tyres now in the car, as far as that is on record."""
+    """The tyres now on the car, as far as that is on record."""
     row = connection.execute(
-        "SELECT CASE WHEN packs.removed_at IS NULL THEN car_fitted.pack_id END AS pack_id, "
-        "CASE WHEN tyre_sets.removed_at IS NULL THEN car_fitted.tyre_set_id END AS tyre_set_id "
-        "FROM car_fitted LEFT JOIN packs ON packs.id = car_fitted.pack_id "
-        "LEFT JOIN tyre_sets ON tyre_sets.id = car_fitted.tyre_set_id "
+        "SELECT tyre_sets.id AS tyre_set_id FROM car_fitted LEFT JOIN tyre_sets "
+        "ON tyre_sets.id = car_fitted.tyre_set_id AND tyre_sets.removed_at IS NULL "
         "WHERE car_fitted.car_id = ? ORDER BY car_fitted.id DESC LIMIT 1",
         (car_id,),
     ).fetchone()
     return Fitted() if row is None else Fitted(**row)
 
 
-def put_on(connection: sqlite3.Connection, car_id: int, set_id: int | None, now: datetime) -> str:
-    """Note that this set (None: no set on record) is on the car from now on; returns the undo token.
+def put_on(connection: sqlite3.Connection, car_id: int, set_id: int, now: datetime) -> str:
+    """Note that this set is on the car from now on; returns the undo token.
 
     The car's tyre diameter becomes the set's, where that was measured.
 
     Raises:
         NotThere: there is no such set.
     """
-    item = tyre_set(connection, set_id) if set_id is not None else None
-    label = f"Put tyres {item.name} on" if item else "Took the tyres off"
-    with undo.step(connection, label, now) as step:
-        before = fitted(connection, car_id)
-        put_in(connection, step, car_id, before.model_copy(update={"tyre_set_id": set_id}), now)
-        if item is not None:
-            _measure(connection, step, car_id, item)
+    item = tyre_set(connection, set_id)
+    with undo.step(connection, f"Put tyres {item.name} on", now) as step:
+        note_on(connection, step, car_id, set_id, now)
+        _measure(connection, step, car_id, item)
     return step.token
 
 
-def put_in(
-    connection: sqlite3.Connection, step: undo.Step, car_id: int, now_in: Fitted, now: datetime
+def note_on(
+    connection: sqlite3.Connection, step: undo.Step, car_id: int, set_id: int, now: datetime
 ) -> None:
-    """Note within the caller's undo step what is in the car from now on, if that is news."""
-    if fitted(connection, car_id) == now_in:
+    """Note within the caller's undo step which set is on the car from now on, if that is news."""
+    if fitted(connection, car_id).tyre_set_id == set_id:
         return
     made = connection.execute(
-        "INSERT INTO car_fitted (car_id, pack_id, tyre_set_id, since) VALUES (?, ?, ?, ?)",
-        (car_id, now_in.pack_id, now_in.tyre_set_id, stamp(now)),
+        "INSERT INTO car_fitted (car_id, tyre_set_id, since) VALUES (?, ?, ?)",
+        (car_id, set_id, stamp(now)),
     )
     step.made("car_fitted", int(made.lastrowid or 0))
 
