@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import argparse
+import sqlite3
+import statistics
 
 import cheroot.wsgi
 import flask
 import flask_wtf
 import platformdirs
-import pydantic
 import tzlocal
 import wtforms
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
-LIBRARIES = (cheroot, flask, flask_wtf, platformdirs, pydantic, tzlocal, wtforms)
+# `import pydantic` alone loads next to nothing: its names are what a program imports.
+LIBRARIES = (cheroot, flask, flask_wtf, platformdirs, sqlite3, statistics, tzlocal, wtforms)
+PYDANTIC = (AfterValidator, BaseModel, ConfigDict, Field, model_validator)
 LINES = 40
 PAGE = """<!doctype html><html lang="en"><head><title>{{ title }}</title></head><body>
 {% for line in lines %}<p id="line-{{ loop.index }}">{{ line }}</p>
