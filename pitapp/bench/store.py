@@ -7,7 +7,7 @@ from datetime import datetime
 
 from pitapp.bench.models import MotorCheck
 from pitapp.db import stamp, undo
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.errors import NotThere
 
 _CHECK = ", ".join(MotorCheck.model_fields)
 _END = "9999"
@@ -93,27 +93,7 @@ def save_check(connection: sqlite3.Connection, item: MotorCheck, now: datetime) 
     values = item.model_dump(exclude={"id", "version"})
     values |= {"checked_at": stamp(item.checked_at), "as_new": int(item.as_new)}
     with undo.step(connection, f"{'Changed' if item.id else 'Added'} the check", now) as step:
-        if not item.id:
-            made = connection.execute(
-                f"INSERT INTO motor_checks ({', '.join(values)}) "  # noqa: S608
-                f"VALUES ({', '.join('?' * len(values))})",
-                list(values.values()),
-            )
-            new_id = int(made.lastrowid or 0)
-            step.made("motor_checks", new_id)
-            return new_id, step.token
-        step.touch("motor_checks", item.id)
-        changed = connection.execute(
-            f"UPDATE motor_checks SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
-            "version = version + 1 WHERE id = ? AND version = ? AND removed_at IS NULL",
-            [*values.values(), item.id, item.version],
-        )
-        if not changed.rowcount:
-            raise ChangedMeanwhile(
-                "This check was changed on another screen since you opened it. Your entries are "
-                "still here: compare, then save again."
-            )
-        return item.id, step.token
+        return step.save("motor_checks", item.id, item.version, values), step.token
 
 
 def remove_check(connection: sqlite3.Connection, check_id: int, now: datetime) -> tuple[int, str]:
@@ -124,8 +104,5 @@ def remove_check(connection: sqlite3.Connection, check_id: int, now: datetime) -
     """
     motor_id = check(connection, check_id).motor_id
     with undo.step(connection, "Removed the check", now) as step:
-        step.touch("motor_checks", check_id)
-        connection.execute(
-            "UPDATE motor_checks SET removed_at = ? WHERE id = ?", (stamp(now), check_id)
-        )
+        step.remove("motor_checks", check_id, now)
     return motor_id, step.token

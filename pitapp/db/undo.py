@@ -4,7 +4,8 @@
         step.touch("gears", gear_id)
         ...change or delete the row...
 
-A row made in the step is noted with `step.made(table, id)`. Undoing puts every row back as it was,
+A row made in the step is noted with `step.made(table, id)`. `step.insert`, `step.save` and
+`step.remove` do the change and note it. Undoing puts every row back as it was,
 and refuses when a row was changed again since. Every table that takes part has an integer `id`.
 """
 
@@ -44,6 +45,45 @@ class Step:
     def made(self, table: str, row_id: int) -> None:
         """Note a row that this step has inserted."""
         self._rows.append((table, row_id, None))
+
+    def insert(self, table: str, values: dict[str, Any]) -> int:
+        """Add a row and note it; returns its id."""
+        names = ", ".join(_safe(name) for name in values)
+        made = self._connection.execute(
+            f"INSERT INTO {_safe(table)} ({names}) VALUES ({', '.join('?' * len(values))})",  # noqa: S608
+            list(values.values()),
+        )
+        self.made(table, int(made.lastrowid or 0))
+        return int(made.lastrowid or 0)
+
+    def save(self, table: str, row_id: int, version: int, values: dict[str, Any]) -> int:
+        """Add a row (id 0), or change it where it still has that version; returns its id.
+
+        Raises:
+            ChangedMeanwhile: it was changed or removed since.
+        """
+        if not row_id:
+            return self.insert(table, values)
+        self.touch(table, row_id)
+        changed = self._connection.execute(
+            f"UPDATE {_safe(table)} SET {', '.join(f'{_safe(name)} = ?' for name in values)}, "  # noqa: S608
+            "version = version + 1 WHERE id = ? AND version = ? AND removed_at IS NULL",
+            [*values.values(), row_id, version],
+        )
+        if not changed.rowcount:
+            raise ChangedMeanwhile(
+                "This was changed on another screen since you opened it. Your entries are still "
+                "here: compare, then save again."
+            )
+        return row_id
+
+    def remove(self, table: str, row_id: int, now: datetime) -> None:
+        """Take a row out of the lists; it stays on record as removed."""
+        self.touch(table, row_id)
+        self._connection.execute(
+            f"UPDATE {_safe(table)} SET removed_at = ? WHERE id = ?",  # noqa: S608
+            (stamp(now), row_id),
+        )
 
     def images(self) -> list[dict[str, Any]]:
         """Each noted row before the change and as it is now."""

@@ -50,13 +50,8 @@ def fit(
     )
     values = entry.model_dump(exclude={"id"}) | {"fitted_at": stamp(now)}
     with undo.step(connection, f"Fitted {pinion} / {spur}", now) as step:
-        made = connection.execute(
-            f"INSERT INTO gear_fits ({', '.join(values)}) "  # noqa: S608
-            f"VALUES ({', '.join('?' * len(values))})",
-            list(values.values()),
-        )
-        step.made("gear_fits", int(made.lastrowid or 0))
-    return entry.model_copy(update={"id": int(made.lastrowid or 0)}), step.token
+        fit_id = step.insert("gear_fits", values)
+    return entry.model_copy(update={"id": fit_id}), step.token
 
 
 def take_out(connection: sqlite3.Connection, fit_id: int, now: datetime) -> str:
@@ -74,6 +69,5 @@ def take_out(connection: sqlite3.Connection, fit_id: int, now: datetime) -> str:
     entry = GearFit(**row)
     label = f"Took {entry.pinion_teeth} / {entry.spur_teeth} out of the log"
     with undo.step(connection, label, now) as step:
-        step.touch("gear_fits", fit_id)
-        connection.execute("UPDATE gear_fits SET removed_at = ? WHERE id = ?", (stamp(now), fit_id))
+        step.remove("gear_fits", fit_id, now)
     return step.token

@@ -6,8 +6,8 @@ import sqlite3
 from datetime import datetime
 from typing import Literal
 
-from pitapp.db import settings, stamp, undo
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.db import settings, undo
+from pitapp.errors import NotThere
 from pitapp.kit.models import Car, Gear, Motor
 
 GearKind = Literal["pinion", "spur"]
@@ -119,27 +119,7 @@ def _save(
     values = item.model_dump(exclude={"id", "version"})
     verb = "Changed" if item.id else "Added"
     with undo.step(connection, f"{verb} {item.name}", now) as step:
-        if not item.id:
-            made = connection.execute(
-                f"INSERT INTO {table} ({', '.join(values)}) "  # noqa: S608
-                f"VALUES ({', '.join('?' * len(values))})",
-                list(values.values()),
-            )
-            new_id = int(made.lastrowid or 0)
-            step.made(table, new_id)
-            return new_id, step.token
-        step.touch(table, item.id)
-        changed = connection.execute(
-            f"UPDATE {table} SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
-            "version = version + 1 WHERE id = ? AND version = ?",
-            [*values.values(), item.id, item.version],
-        )
-        if not changed.rowcount:
-            raise ChangedMeanwhile(
-                "This was changed on another screen since you opened it. Your entries are still "
-                "here: compare, then save again."
-            )
-        return item.id, step.token
+        return step.save(table, item.id, item.version, values), step.token
 
 
 def remove(
@@ -152,11 +132,7 @@ def remove(
     """
     name = (car if table == "cars" else motor)(connection, item_id).name
     with undo.step(connection, f"Removed {name}", now) as step:
-        step.touch(table, item_id)
-        connection.execute(
-            f"UPDATE {table} SET removed_at = ? WHERE id = ?",  # noqa: S608
-            (stamp(now), item_id),
-        )
+        step.remove(table, item_id, now)
     return step.token
 
 

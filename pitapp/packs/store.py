@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any, Literal
 
 from pitapp.db import stamp, undo, when
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.errors import NotThere
 from pitapp.packs.models import Pack, Reading, Storage
 
 _PACK = ", ".join(Pack.model_fields)
@@ -50,23 +50,9 @@ def save_pack(connection: sqlite3.Connection, item: Pack, now: datetime) -> tupl
     values = _columns(item.model_dump(exclude={"id", "version"}))
     verb = "Changed" if item.id else "Added"
     with undo.step(connection, f"{verb} pack {item.mark}", now) as step:
-        if not item.id:
-            new_id = insert(connection, "packs", values)
-            step.made("packs", new_id)
-            return new_id, step.token
-        pack(connection, item.id)
-        step.touch("packs", item.id)
-        changed = connection.execute(
-            f"UPDATE packs SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
-            "version = version + 1 WHERE id = ? AND version = ?",
-            [*values.values(), item.id, item.version],
-        )
-        if not changed.rowcount:
-            raise ChangedMeanwhile(
-                "This pack was changed on another screen since you opened it. Your entries are "
-                "still here: compare, then save again."
-            )
-        return item.id, step.token
+        if item.id:
+            pack(connection, item.id)
+        return step.save("packs", item.id, item.version, values), step.token
 
 
 def set_condition(
@@ -102,11 +88,7 @@ def remove(
 ) -> str:
     """Take a pack or an entry of its history out of the lists; returns the undo token."""
     with undo.step(connection, label, now) as step:
-        step.touch(table, item_id)
-        connection.execute(
-            f"UPDATE {table} SET removed_at = ? WHERE id = ?",  # noqa: S608
-            (stamp(now), item_id),
-        )
+        step.remove(table, item_id, now)
     return step.token
 
 

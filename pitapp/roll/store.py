@@ -34,12 +34,7 @@ def add_test(connection: sqlite3.Connection, item: TiltTest, now: datetime) -> s
     """Write down a tilt test; returns the undo token."""
     values = item.model_dump(exclude={"id"}) | {"tested_at": stamp(item.tested_at)}
     with undo.step(connection, f"Tilt test at {item.angle_deg:g}°", now) as step:
-        made = connection.execute(
-            f"INSERT INTO tilt_tests ({', '.join(values)}) "  # noqa: S608
-            f"VALUES ({', '.join('?' * len(values))})",
-            list(values.values()),
-        )
-        step.made("tilt_tests", int(made.lastrowid or 0))
+        step.insert("tilt_tests", values)
     return step.token
 
 
@@ -55,10 +50,7 @@ def remove_test(connection: sqlite3.Connection, test_id: int, now: datetime) -> 
     if row is None:
         raise NotThere("There is no such tilt test.")
     with undo.step(connection, "Removed a tilt test", now) as step:
-        step.touch("tilt_tests", test_id)
-        connection.execute(
-            "UPDATE tilt_tests SET removed_at = ? WHERE id = ?", (stamp(now), test_id)
-        )
+        step.remove("tilt_tests", test_id, now)
     return step.token
 
 

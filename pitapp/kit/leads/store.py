@@ -5,8 +5,8 @@ from __future__ import annotations
 import sqlite3
 from datetime import datetime
 
-from pitapp.db import stamp, undo
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.db import undo
+from pitapp.errors import NotThere
 from pitapp.kit.leads.models import Lead
 
 _LEAD = ", ".join(Lead.model_fields)
@@ -44,27 +44,7 @@ def save_lead(connection: sqlite3.Connection, item: Lead, now: datetime) -> tupl
     """
     values = item.model_dump(exclude={"id", "version"})
     with undo.step(connection, f"{'Changed' if item.id else 'Added'} {item.name}", now) as step:
-        if not item.id:
-            made = connection.execute(
-                f"INSERT INTO leads ({', '.join(values)}) "  # noqa: S608
-                f"VALUES ({', '.join('?' * len(values))})",
-                list(values.values()),
-            )
-            new_id = int(made.lastrowid or 0)
-            step.made("leads", new_id)
-            return new_id, step.token
-        step.touch("leads", item.id)
-        changed = connection.execute(
-            f"UPDATE leads SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
-            "version = version + 1 WHERE id = ? AND version = ? AND removed_at IS NULL",
-            [*values.values(), item.id, item.version],
-        )
-        if not changed.rowcount:
-            raise ChangedMeanwhile(
-                "This was changed on another screen since you opened it. Your entries are still "
-                "here: compare, then save again."
-            )
-        return item.id, step.token
+        return step.save("leads", item.id, item.version, values), step.token
 
 
 def remove_lead(connection: sqlite3.Connection, lead_id: int, now: datetime) -> str:
@@ -75,6 +55,5 @@ def remove_lead(connection: sqlite3.Connection, lead_id: int, now: datetime) -> 
     """
     label = f"Removed {lead(connection, lead_id).name}"
     with undo.step(connection, label, now) as step:
-        step.touch("leads", lead_id)
-        connection.execute("UPDATE leads SET removed_at = ? WHERE id = ?", (stamp(now), lead_id))
+        step.remove("leads", lead_id, now)
     return step.token

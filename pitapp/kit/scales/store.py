@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Literal
 
 from pitapp.db import stamp, undo
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.errors import NotThere
 from pitapp.kit.scales.models import Part, Weighing
 
 _PART = ", ".join(Part.model_fields)
@@ -94,27 +94,7 @@ def _save(
     now: datetime,
 ) -> tuple[int, str]:
     with undo.step(connection, f"{'Changed' if item.id else 'Added'} {name}", now) as step:
-        if not item.id:
-            made = connection.execute(
-                f"INSERT INTO {table} ({', '.join(values)}) "  # noqa: S608
-                f"VALUES ({', '.join('?' * len(values))})",
-                list(values.values()),
-            )
-            new_id = int(made.lastrowid or 0)
-            step.made(table, new_id)
-            return new_id, step.token
-        step.touch(table, item.id)
-        changed = connection.execute(
-            f"UPDATE {table} SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
-            "version = version + 1 WHERE id = ? AND version = ? AND removed_at IS NULL",
-            [*values.values(), item.id, item.version],
-        )
-        if not changed.rowcount:
-            raise ChangedMeanwhile(
-                "This was changed on another screen since you opened it. Your entries are still "
-                "here: compare, then save again."
-            )
-        return item.id, step.token
+        return step.save(table, item.id, item.version, values), step.token
 
 
 def remove(connection: sqlite3.Connection, table: Table, item_id: int, now: datetime) -> str:
@@ -129,9 +109,5 @@ def remove(connection: sqlite3.Connection, table: Table, item_id: int, now: date
         weighing(connection, item_id)
         label = "Removed the corner weights"
     with undo.step(connection, label, now) as step:
-        step.touch(table, item_id)
-        connection.execute(
-            f"UPDATE {table} SET removed_at = ? WHERE id = ?",  # noqa: S608
-            (stamp(now), item_id),
-        )
+        step.remove(table, item_id, now)
     return step.token
