@@ -32,6 +32,10 @@ CREATE TABLE pack_readings (
 ) STRICT;
 
 CREATE INDEX pack_readings_by_pack ON pack_readings (pack_id, read_at DESC, id DESC);
+CREATE INDEX pack_readings_ohm ON pack_readings (pack_id, read_at DESC, id DESC)
+    WHERE removed_at IS NULL AND cell_ohm <> '[]';
+CREATE INDEX pack_readings_charged ON pack_readings (pack_id, read_at DESC, id DESC)
+    WHERE removed_at IS NULL AND cell_v <> '[]' AND after_charge;
 
 -- A charge being prepared has no `started_at`, one on the charger no `ended_at`. The phone makes the uuid.
 CREATE TABLE pack_charges (
@@ -54,6 +58,8 @@ CREATE TABLE pack_charges (
 ) STRICT;
 
 CREATE INDEX pack_charges_by_pack ON pack_charges (pack_id, started_at DESC, id DESC);
+CREATE INDEX pack_charges_full ON pack_charges (pack_id, moved_mah)
+    WHERE outcome = 'done' AND purpose = 'full' AND removed_at IS NULL;
 CREATE INDEX pack_charges_open ON pack_charges (due_at) WHERE ended_at IS NULL AND started_at IS NOT NULL;
 
 -- One answer at each step before a charge: "yes", "no", or what was read, as JSON where several.
