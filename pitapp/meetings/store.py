@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 from typing import Literal
 
 from pitapp.db import stamp, undo, when
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.errors import NotThere
 from pitapp.meetings.classes.store import (
     class_raced,
     latest_class,
@@ -26,7 +26,6 @@ from pitapp.meetings.timetable.store import (
     finish_heat,
     heat,
     heats,
-    insert,
     next_heat,
     put_heats,
     reopen_heat,
@@ -142,24 +141,11 @@ def save_meeting(
     values = item.model_dump(mode="json", exclude={"id", "version"})
     verb = "Changed" if item.id else "Added"
     with undo.step(connection, f"{verb} {item.title}", now) as step:
-        if not item.id:
-            meeting_id = insert(connection, "meetings", values)
-            step.made("meetings", meeting_id)
-            put_heats(connection, step, meeting_id, entries)
-            return meeting_id, step.token
-        meeting(connection, item.id)
-        step.touch("meetings", item.id)
-        changed = connection.execute(
-            f"UPDATE meetings SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
-            "version = version + 1 WHERE id = ? AND version = ?",
-            [*values.values(), item.id, item.version],
-        )
-        if not changed.rowcount:
-            raise ChangedMeanwhile(
-                "This meeting was changed on another screen since you opened it. Your entries "
-                "are still here: compare, then save again."
-            )
-        return item.id, step.token
+        if item.id:
+            meeting(connection, item.id)
+        meeting_id = step.save("meetings", item.id, item.version, values)
+        put_heats(connection, step, meeting_id, entries)
+    return meeting_id, step.token
 
 
 def remove(
@@ -172,9 +158,5 @@ def remove(
     """
     title = (meeting if table == "meetings" else heat)(connection, item_id).title
     with undo.step(connection, f"Removed {title}", now) as step:
-        step.touch(table, item_id)
-        connection.execute(
-            f"UPDATE {table} SET removed_at = ? WHERE id = ?",  # noqa: S608
-            (stamp(now), item_id),
-        )
+        step.remove(table, item_id, now)
     return step.token

@@ -5,7 +5,6 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterable
 from datetime import datetime, timedelta
-from typing import Any
 
 from pitapp.db import stamp, undo, when
 from pitapp.errors import NotThere
@@ -79,7 +78,7 @@ def put_heats(
             "kind": kind,
             "starts_at": stamp(starts_at),
         }
-        step.made("heats", insert(connection, "heats", values))
+        step.insert("heats", values)
     return len(listed)
 
 
@@ -142,13 +141,3 @@ def reopen_heat(connection: sqlite3.Connection, heat_id: int, now: datetime) -> 
         step.touch("heats", item.id)
         connection.execute("UPDATE heats SET done_at = NULL WHERE id = ?", (item.id,))
     return step.token
-
-
-def insert(connection: sqlite3.Connection, table: str, values: dict[str, Any]) -> int:
-    """Insert a row and return its id."""
-    made = connection.execute(
-        f"INSERT INTO {table} ({', '.join(values)}) "  # noqa: S608
-        f"VALUES ({', '.join('?' * len(values))})",
-        list(values.values()),
-    )
-    return int(made.lastrowid or 0)
