@@ -9,6 +9,7 @@ from uuid import uuid4
 
 import pytest
 
+from pitapp.db import settings
 from pitapp.packs import store
 from pitapp.packs.charging import store as charging
 from pitapp.packs.charging.steps import STEPS
@@ -56,7 +57,7 @@ DANGEROUS: list[tuple[str, dict[str, str], str]] = [
     ("cells", {"cell_v-0": "🔋", "cell_v-1": "3.8"}, "Write a number here"),
     ("warmth", {"cell_c": "8"}, "Warm them to 10 °C"),
     ("warmth", {"cell_c": "46"}, "Let them cool to 45 °C"),
-    ("warmth", {"cell_c": "9999"}, "at most 150 °C"),
+    ("warmth", {"cell_c": "9999"}, "The cells are at 9999 °C. Let them cool"),
     ("warmth", {}, "How warm are the cells?"),
     ("look", {"answer": "maybe"}, "Tap one of the two."),
     ("look", {}, "Tap one of the two."),
@@ -212,6 +213,20 @@ def test_a_replayed_answer_counts_once(client: PageClient, db: sqlite3.Connectio
     assert (first.status_code, again.status_code) == (303, 303)
     assert again.headers["Idempotent-Replayed"] == "true"
     assert charging.answers(db, charging.charge(db, uuid).id) == {"look": "yes"}
+
+
+def test_the_temperature_is_asked_and_refused_in_the_racers_unit(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    settings.save(db, "temperature_unit", "imperial")
+    pack_id = add_pack(db)
+    uuid = walk(db, pack_id, leave_out=("warmth",))
+    page = client.get(f"/packs/charges/{uuid}/steps/warmth").text
+    assert "Charge at about 50 °F to 113 °F." in page  # 10 and 45 °C
+    refused = answer(client, pack_id, uuid, "warmth", {"cell_c": "46"})
+    assert "The cells are at 46 °F. Warm them to 50 °F or more first." in refused.text
+    assert answer(client, pack_id, uuid, "warmth", {"cell_c": "77"}).status_code == 303
+    assert float(charging.answers(db, 1)["warmth"]) == pytest.approx(25)
 
 
 def test_another_packs_charge_cannot_be_answered(

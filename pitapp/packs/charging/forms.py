@@ -7,6 +7,7 @@ import json
 from wtforms import HiddenField, RadioField
 
 from pitapp.packs.charging.steps import ChargeStep, Program, program_refusals, reading_refusals
+from pitapp.packs.charging.telling import warmth_refusal
 from pitapp.packs.fields import CellsField
 from pitapp.packs.models import Pack
 from pitapp.web.fields import Needed, NumberField, QuantityField, WholeField
@@ -51,6 +52,8 @@ class WarmthForm(StepForm):
         if not self.validate_on_submit():
             return None
         self.cell_c.errors = _told(pack, warmth_c=self.cell_c.data)
+        if self.cell_c.errors and (refusal := warmth_refusal(self.cell_c.data)):
+            self.cell_c.errors = [refusal]
         return None if self.cell_c.errors else repr(float(self.cell_c.data))
 
 

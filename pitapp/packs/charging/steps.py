@@ -57,7 +57,7 @@ STEPS = (
     ChargeStep(
         "warmth",
         "Take its temperature",
-        ("After a run let it cool first.", "Charge at about 10 to 45 °C."),
+        ("After a run let it cool first.",),
         kind="warmth",
     ),
     ChargeStep(

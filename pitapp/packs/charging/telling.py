@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 
 from pitapp.packs.charging.steps import cells_of, program_of
+from pitapp.packs.safety import CHARGE_TEMPERATURE_C
 from pitapp.web.quantities import quantity
 
 LONGEST = timedelta(hours=24)
@@ -24,6 +25,17 @@ def pressed_at(told_ms: str, now: datetime) -> datetime:
         return now
     pressed = datetime.fromtimestamp(int(told_ms) / 1000, UTC)
     return pressed if now - LONGEST < pressed < now else now
+
+
+def warmth_refusal(cell_c: float) -> str:
+    """Why cells so cold or warm are not charged, in the racer's unit; empty where they may be."""
+    coldest, hottest = CHARGE_TEMPERATURE_C
+    if coldest <= cell_c <= hottest:
+        return ""
+    at = f"The cells are at {quantity(cell_c, 'temperature')}."
+    if cell_c < coldest:
+        return f"{at} Warm them to {quantity(coldest, 'temperature')} or more first."
+    return f"{at} Let them cool to {quantity(hottest, 'temperature')} or less first."
 
 
 def readings_text(answers: Mapping[str, str]) -> dict[str, str]:
