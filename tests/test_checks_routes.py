@@ -249,6 +249,7 @@ def test_steps_are_added_moved_and_removed(
 def test_a_list_of_ones_own(client: PageClient, db: sqlite3.Connection) -> None:
     client.post_form("/checks/lists/new", {"name": "Rain", "occasion": "other"})
     own = lists.checklists(db)[-1]
+    assert "No steps yet." in text(client, f"/checks/lists/{own.id}/run")
     client.post_form(f"/checks/lists/{own.id}/steps/new", {"name": "Towel", "kind": "do"})
     assert "1 of 1" in text(client, f"/checks/lists/{own.id}/run")
     answer = client.post_form(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from typing import Any
 
-from flask import Blueprint, request
+from flask import Blueprint, redirect, request, url_for
 
 from pitapp.board.models import Situation
 from pitapp.checks import ready, store, walking
@@ -21,7 +21,7 @@ from pitapp.checks.models import Answer, Step, Walk
 from pitapp.checks.shown import asked_text, reading, typed
 from pitapp.checks.view import StepView, VerdictView, look_up
 from pitapp.db import get_db
-from pitapp.errors import BadRequest, NotThere, Refused
+from pitapp.errors import NotThere, Refused
 from pitapp.web.clock import now
 from pitapp.web.htmx import after_write, show, show_part
 from pitapp.web.undo import notice
@@ -77,6 +77,8 @@ def run(checklist_id: int) -> Any:
         car_id=present.car_id,
         since=present.left_since,
     )
+    if not begun and not lists.steps(connection, checklist_id):
+        return redirect(url_for("checks.lists.checklist", checklist_id=checklist_id))
     return _show(connection, begun or present.walk(checklist))
 
 
@@ -110,8 +112,6 @@ def step_part(uuid: str, step_id: int) -> Any:
 def answer(connection: sqlite3.Connection, uuid: str, step_id: int) -> Any:
     at = lists.step(connection, step_id)
     form = AnswerForm.of(at)
-    if not form.validate_on_submit():
-        raise BadRequest("This step could not be understood. Go back and try again.")
     current = _begun(connection, uuid, at)
     if "timer" in request.form:
         walking.start_timer(connection, current, at, now())
