@@ -12,9 +12,9 @@ from pitapp.db import undo
 from pitapp.drive import store
 from pitapp.drive.garage import Garage
 from pitapp.drive.inputs import OwnFigure
-from pitapp.drive.learn_from_runs import temperature_score, trials
 from pitapp.drive.outlook import Outlooks
 from pitapp.drive.store import About, Feel
+from pitapp.drive.trials import temperature_score, trials
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import Meeting, RaceClass
 from pitapp.packs import store as packs
@@ -154,3 +154,33 @@ def test_runs_that_say_too_little_are_passed_over(db: sqlite3.Connection, clock:
     assert learned.heating.runs == 0
     assert learned.lap_slope.runs == 2
     assert [lesson.refused for lesson in learned.lessons].count("no track") == 1
+
+
+def test_a_run_is_modelled_under_the_rules_and_weight_it_was_run_with(
+    db: sqlite3.Connection, clock: Clock
+) -> None:
+    car = add_car(db, clock())
+    track_id = add_track(db, clock())
+    slow_id, _ = meetings.save_class(db, RaceClass(name="Slow", rev_limit_rpm=9000), clock())
+    free_id, _ = meetings.save_class(db, RaceClass(name="Free"), clock())
+    plain, slow, free, heavy = log_runs(db, car, track_id, clock(), 4)
+    first = runs.run(db, plain)
+    same = {name: getattr(first, name) for name in ("pinion_teeth", "spur_teeth", "air_c", "run_s")}
+    weighty = first.snapshot.model_copy(
+        update={"car": first.snapshot.car.model_copy(update={"mass_g": 1600.0})}
+    )
+    changes = {
+        slow: {"race_class_id": slow_id},
+        free: {"race_class_id": free_id},
+        heavy: {"snapshot": weighty},
+    }
+    for run_id, change in changes.items():
+        runs.save_run(db, runs.run(db, run_id).model_copy(update=same | change), clock())
+    lessons = Garage(db, {}, clock(), track_id, free_id).learned.lessons
+    by_run = {each.run.id: each for each in lessons}
+    assert by_run[free].run.rev_limit_rpm == float("inf")
+    lap = {run_id: each.lap.modelled_s for run_id, each in by_run.items() if each.lap}
+    heat = {run_id: each.heat.power_w for run_id, each in by_run.items() if each.heat}
+    assert lap[slow] > lap[plain] + 1
+    assert lap[free] <= lap[plain]
+    assert heat[slow] < heat[plain] < heat[heavy]

@@ -19,7 +19,7 @@ from pitapp.web.fields import Needed, NumberField, QuantityField
 from pitapp.web.forms import PitForm
 
 KMH_PER_M_S = 3.6
-CORNERS = [("tight", "Tight"), ("mixed", "Mixed"), ("flowing", "Flowing")]
+CORNERS = {"tight": "Tight", "mixed": "Mixed", "flowing": "Flowing"}
 
 
 class FeelForm(PitForm):
@@ -36,7 +36,7 @@ class FigureForm(PitForm):
 
     measured = RadioField(
         "Where it comes from",
-        choices=[("yes", "Measured here"), ("no", "From memory")],
+        choices={"yes": "Measured here", "no": "From memory"},
         default="yes",
     )
 
@@ -194,7 +194,7 @@ class WhatIfForm(Form):
     def offer(self, motors: Iterable[tuple[int, str]], packs: Iterable[tuple[int, str]]) -> None:
         """Offer these motors and packs, each as its id and name."""
         for field, things in ((self.motor, motors), (self.pack, packs)):
-            field.choices = [("", "as today"), *((str(key), name) for key, name in things)]
+            field.choices = {"": "as today"} | {str(key): name for key, name in things}
 
     @property
     def numbers(self) -> list[NumberField]:

@@ -119,9 +119,7 @@ class Garage:
             if self.class_id not in self.race_classes:
                 raise NotThere("There is no such class.")
             return self.race_classes[self.class_id]
-        if self.meeting and self.meeting.race_class_id:
-            return meetings.race_class(self.connection, self.meeting.race_class_id)
-        return meetings.latest_class(self.connection)
+        return meetings.class_raced(self.connection, self.meeting)
 
     @property
     def query(self) -> str:
@@ -243,7 +241,11 @@ class Garage:
     def lessons(self, runs: Iterable[Run]) -> tuple[Lesson, ...]:
         """What each run says beside the model, oldest first."""
         return lessons(
-            tuple(told for run in runs if (told := logged_run(run, self.driven_track))),
+            tuple(
+                told
+                for run in runs
+                if (told := logged_run(run, self.driven_track, self.race_classes))
+            ),
             self.plain_setup,
             self.known["cooling_tau_s"].value or COOLING_TAU_S,
         )

@@ -1,4 +1,4 @@
-"""From logged runs to what the forecast has learned, and each run's own forecast beside what happened.
+"""From logged runs to what the forecast has learned.
 
 A run's can is taken back from when it was read to the flag. It starts as warm as the run before
 has left it, cooling since; with nothing known, as warm as the air. Readings without their time
@@ -7,18 +7,20 @@ count as read a minute after the flag (from memory).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime, timedelta
 from functools import lru_cache
-from math import exp, sqrt
+from math import exp, inf
 from typing import NamedTuple
 
 from pitapp.drive.lap import run_lap
 from pitapp.drive.learn import LapPoint, fit_lap_slope
-from pitapp.drive.models import Air, Setup, Track
+from pitapp.drive.models import Setup, Track
 from pitapp.drive.results import LapSlope
-from pitapp.heat.formulas import fit_heating, forecast_temperature, temperature_when_stopped_c
+from pitapp.drive.setting_up import with_changes
+from pitapp.heat.formulas import fit_heating, temperature_when_stopped_c
 from pitapp.heat.models import HeatingFit, HeatingPoint
+from pitapp.meetings.models import RaceClass
 from pitapp.runs.models import Run
 
 MOST_RUNS = 60
@@ -26,7 +28,10 @@ READ_AFTER_S = 60.0
 
 
 class LoggedRun(NamedTuple):
-    """What a logged run says; None where it was not logged. `track` is the track as it is driven."""
+    """What a logged run says; None where it was not logged. `track` is the track as it is driven.
+
+    `rev_limit_rpm` and `mass_g` are as they were in the run; with no rev limit it is infinite.
+    """
 
     id: int
     started_at: datetime
@@ -41,9 +46,15 @@ class LoggedRun(NamedTuple):
     air_c: float | None = None
     best_lap_s: float | None = None
     run_s: float | None = None
+    rev_limit_rpm: float | None = None
+    mass_g: float | None = None
 
 
-def logged_run(run: Run, driven_track: Callable[[int], Track | None]) -> LoggedRun | None:
+def logged_run(
+    run: Run,
+    driven_track: Callable[[int], Track | None],
+    race_classes: Mapping[int, RaceClass],
+) -> LoggedRun | None:
     """A run of the log as the model takes it, or None without its gear and tyres.
 
     `driven_track` gives the track of an id as it is driven; 0 is no track in particular.
@@ -66,7 +77,15 @@ def logged_run(run: Run, driven_track: Callable[[int], Track | None]) -> LoggedR
         air_c=run.air_c,
         best_lap_s=run.best_lap_s,
         run_s=run.run_s,
+        rev_limit_rpm=_rev_limit(run, race_classes.get(run.race_class_id or 0)),
+        mass_g=run.snapshot.car.mass_g,
     )
+
+
+def _rev_limit(run: Run, rules: RaceClass | None) -> float | None:
+    """The class's limit, else the car's as it was; infinite if neither has one, None if unknown."""
+    own = run.snapshot.car.rev_limit_rpm
+    return own if rules is None else rules.rev_limit_rpm or own or inf
 
 
 class Lesson(NamedTuple):
@@ -104,39 +123,6 @@ class Learned(NamedTuple):
         return modelled_s + self.lap_offset_s + tilt
 
 
-class Trial(NamedTuple):
-    """The forecast that could have been made before a run, and what then happened."""
-
-    lesson: Lesson
-    forecast_c: float | None
-    forecast_se_c: float | None
-    flag_c: float | None
-    forecast_lap_s: float | None
-
-    @property
-    def miss_c(self) -> float | None:
-        """How much hotter the can was than forecast."""
-        if self.forecast_c is None or self.flag_c is None:
-            return None
-        return self.flag_c - self.forecast_c
-
-    @property
-    def miss_s(self) -> float | None:
-        """How much slower the best lap was than forecast."""
-        best = self.lesson.run.best_lap_s
-        if self.forecast_lap_s is None or best is None:
-            return None
-        return best - self.forecast_lap_s
-
-
-class Score(NamedTuple):
-    """How good the forecasts were: how many, the typical (root mean square) miss, how many inside."""
-
-    runs: int
-    miss: float
-    inside: int
-
-
 @lru_cache(maxsize=16)
 def lessons(runs: tuple[LoggedRun, ...], setup: Setup, cooling_tau_s: float) -> tuple[Lesson, ...]:
     """What each run says beside the model, oldest first.
@@ -167,7 +153,15 @@ def _lesson(run: LoggedRun, setup: Setup, cooling_tau_s: float, start_c: float |
     if run.track is None:
         return Lesson(run, ratio, None, None, "no track")
     try:
-        driven = _driven(setup, run.track, run.ratio, run.tyre_diameter_mm, run.air_c)
+        driven = _driven(
+            setup,
+            run.track,
+            run.ratio,
+            run.tyre_diameter_mm,
+            run.air_c,
+            run.rev_limit_rpm,
+            run.mass_g,
+        )
         lap = None
         if run.best_lap_s is not None:
             lap = LapPoint(ratio, run.best_lap_s, driven[0])
@@ -188,14 +182,24 @@ def _lesson(run: LoggedRun, setup: Setup, cooling_tau_s: float, start_c: float |
 
 @lru_cache(maxsize=2048)
 def _driven(
-    setup: Setup, track: Track, ratio: float, tyre_mm: float, air_c: float | None
+    setup: Setup,
+    track: Track,
+    ratio: float,
+    tyre_mm: float,
+    air_c: float | None,
+    rev_limit_rpm: float | None,
+    mass_g: float | None,
 ) -> tuple[float, float]:
-    """(lap in s, mean motor heat in W) of a run by the model."""
-    car = setup.car.model_copy(update={"tyre_diameter_mm": tyre_mm})
-    air = setup.air
+    """(lap in s, mean motor heat in W) of a run by the model; None stands for as today."""
+    weight = {} if mass_g is None else {"mass_kg": mass_g / 1000.0}
+    car = with_changes(setup.car, tyre_diameter_mm=tyre_mm, **weight)
+    air, controller = setup.air, setup.controller
     if air_c is not None:
-        air = Air(temperature_c=air_c, pressure_pa=air.pressure_pa)
-    lap = run_lap(car, setup.motor, setup.pack, setup.controller, air, track, ratio)
+        air = with_changes(air, temperature_c=air_c)
+    if rev_limit_rpm is not None:
+        limit = None if rev_limit_rpm == inf else rev_limit_rpm
+        controller = with_changes(controller, rev_limit_rpm=limit)
+    lap = run_lap(car, setup.motor, setup.pack, controller, air, track, ratio)
     return lap.lap_s, lap.motor_power_w
 
 
@@ -226,49 +230,6 @@ def learned(found: Sequence[Lesson], track_id: int) -> Learned:
         ratios=tuple(sorted({each.ratio for each in found if each.heat})),
         notes=tuple(notes),
     )
-
-
-def trials(found: Sequence[Lesson], most: int = MOST_RUNS) -> list[Trial]:
-    """The newest runs' forecasts, each from the runs before it alone, newest run first."""
-    tried = []
-    for index, lesson in list(enumerate(found))[-most:]:
-        before = learned(found[:index], lesson.run.track_id)
-        forecast_c = se_c = lap_s = None
-        if lesson.heat is not None:
-            expected = forecast_temperature(
-                before.heating,
-                lesson.heat.power_w,
-                lesson.heat.run_s,
-                lesson.heat.start_c,
-                lesson.heat.air_c,
-            )
-            forecast_c, se_c = expected.temperature_c, expected.se_c
-        if lesson.lap is not None:
-            lap_s = before.lap_s(lesson.lap.modelled_s, lesson.ratio)
-        flag_c = lesson.heat.flag_c if lesson.heat else None
-        tried.append(Trial(lesson, forecast_c, se_c, flag_c, lap_s))
-    return tried[::-1]
-
-
-def temperature_score(tried: Iterable[Trial]) -> Score:
-    """How far forecast temperatures were from what was read, in K."""
-    known = [
-        (each.miss_c, each.forecast_se_c)
-        for each in tried
-        if each.miss_c is not None and each.forecast_se_c is not None
-    ]
-    inside = sum(1 for miss, se in known if abs(miss) <= se)
-    return Score(len(known), _typical([miss for miss, _ in known]), inside)
-
-
-def lap_score(tried: Iterable[Trial]) -> Score:
-    """How far forecast laps were from the best laps, in s; inside is within 0.1 s."""
-    misses = [each.miss_s for each in tried if each.miss_s is not None]
-    return Score(len(misses), _typical(misses), sum(1 for miss in misses if abs(miss) <= 0.1))
-
-
-def _typical(misses: Sequence[float]) -> float:
-    return sqrt(sum(miss * miss for miss in misses) / len(misses)) if misses else 0.0
 
 
 def _sentence(error: ValueError) -> str:

@@ -11,12 +11,12 @@ from pitapp.drive import figures, store
 from pitapp.drive.figures import garage
 from pitapp.drive.forms import FeelForm, ShoppingForm, WhatIfForm
 from pitapp.drive.garage import Garage
-from pitapp.drive.learn_from_runs import lap_score, temperature_score, trials
 from pitapp.drive.outlook import Outlooks
 from pitapp.drive.plots import speed_along
 from pitapp.drive.results import GearForecast
 from pitapp.drive.setting_up import curve
 from pitapp.drive.shopping import MARGIN_PERCENT, STEP_PERCENT, shop, worth_having
+from pitapp.drive.trials import lap_score, temperature_score, trials
 from pitapp.drive.whatif import Change, suggested, today, what_ifs
 from pitapp.errors import BadRequest
 from pitapp.gearing.formulas import final_drive_ratio
