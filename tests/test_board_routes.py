@@ -95,6 +95,20 @@ def test_what_is_due_through_a_morning(
     assert client.get(href).status_code == 200
 
 
+def test_a_heat_that_did_not_start_in_time_is_moved_with_the_rest(
+    client: PageClient, db: sqlite3.Connection, car: Car, clock: Clock
+) -> None:
+    begin(db, car, 30, 70)
+    clock.set(RACE_MORNING + timedelta(minutes=34))
+    assert "Heat 1 and all after it: 5 min later" in board(client)
+    sent = {"minutes": "5", "following": "yes", "from": "board"}
+    client.post_form("/meetings/heats/1/shift", sent)
+    assert "in 1 min" in board(client)
+    assert store.heat(db, 2).starts_at == RACE_MORNING + timedelta(minutes=75)
+    clock.set(RACE_MORNING + timedelta(minutes=40))
+    assert "Heat 2 and all after it: 5 min later" in board(client)
+
+
 def test_gear_of_another_day_asks_for_a_look(
     client: PageClient, db: sqlite3.Connection, car: Car
 ) -> None:

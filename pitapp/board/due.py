@@ -47,6 +47,13 @@ def day_at(heats: Sequence[Heat], now: datetime) -> Day:
     return Day(coming, outing, unlogged, any_outing and not outings)
 
 
+def movable(day: Day, now: datetime) -> Heat | None:
+    """From which entry on the day is moved: a heat due up to five minutes ago may be late, too."""
+    if day.unlogged and now - day.unlogged[0].starts_at < GO:
+        return day.unlogged[0]
+    return next(iter(day.coming), None)
+
+
 def due(
     day: Day, lines: Sequence[tuple[str, ReadyLine]], now: datetime, storage_href: str | None
 ) -> Due:

@@ -7,7 +7,7 @@ from typing import Any
 
 from flask import Blueprint
 
-from pitapp.board.due import day_at, due, log, over_at
+from pitapp.board.due import day_at, due, log, movable, over_at
 from pitapp.board.models import Situation
 from pitapp.board.readiness import lines
 from pitapp.db import get_db
@@ -74,6 +74,7 @@ def _at(connection: sqlite3.Connection, car: Car, meeting: Meeting) -> dict[str,
     return {
         "day": day,
         "first": first,
+        "movable": movable(day, now()),
         "coming": [_for_the_countdown(heat, meeting) for heat in day.coming],
         "lines": [line for _, line in ready],
         "due": due(day, ready, now(), STORAGE if packs.storage_open(connection) else None),
