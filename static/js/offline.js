@@ -16,11 +16,11 @@ const NEW_VERSION =
 const place = document.getElementById("offline-part");
 const outbox = document.getElementById("outbox-list");
 const workers = "serviceWorker" in navigator ? navigator.serviceWorker : null;
-const keptAt = Number(place?.dataset.keptAt ?? 0);
+let keptAt = Number(place?.dataset.keptAt ?? 0);
 const mends = new URLSearchParams(location.search).get("outbox_mends");
 
 let shown = place?.innerHTML ?? "";
-let above = "";
+let again = "";
 let timer = 0;
 let pressed = null;
 const given = new WeakMap();
@@ -105,7 +105,7 @@ function put(html) {
 
 async function refresh() {
   const bars = await ask({ ask: "bars", path: location.pathname, keptAt });
-  if (bars !== null) put(above + bars);
+  if (bars !== null) put(again + bars);
   if (outbox) outbox.innerHTML = (await ask({ ask: "list" })) ?? outbox.innerHTML;
 }
 
@@ -115,8 +115,8 @@ async function look() {
   let waiting = await ask({ ask: "waiting" });
   if (waiting) waiting = await ask({ ask: "replay" });
   if (keptAt && !waiting && (await ask({ ask: "alive" }))) {
-    put(above + ANSWERS_AGAIN.replace("HREF", location.pathname));
-    return;
+    again = ANSWERS_AGAIN.replace("HREF", location.pathname);
+    keptAt = 0;
   }
   await refresh();
   clearTimeout(timer);
@@ -165,12 +165,7 @@ const state = document.getElementById("offline-state");
 if (state) state.textContent = state.dataset[workers ? "works" : "missing"];
 
 if (workers) {
-  workers.addEventListener("message", ({ data }) => {
-    if (data.sent) above = data.sent;
-    refresh();
-    if (!data.sent) return;
-    setTimeout(() => { above = ""; }, AGAIN_MS * 5);
-  });
+  workers.addEventListener("message", refresh);
   workers.startMessages();
   window.addEventListener("pageshow", look);
   window.addEventListener("online", look);

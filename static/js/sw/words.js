@@ -1,5 +1,7 @@
 // What the worker says on pages: how old a copy is, what waits, what was refused and why.
 
+const SENT_SHOWN_MS = 20000;
+
 const escaped = (text) =>
   String(text).replace(/[&<>"']/g, (sign) => `&#${sign.charCodeAt(0)};`);
 
@@ -39,6 +41,15 @@ function age(since, now = Date.now()) {
 
 const wallClock = (moment) => new Date(moment).toTimeString().slice(0, 5);
 
+// What was sent a moment ago, so that the page that is open then says so.
+let lately = { count: 0, at: 0 };
+
+const sentLately = () => (Date.now() - lately.at < SENT_SHOWN_MS ? lately.count : 0);
+
+function noteSent(count) {
+  lately = { count: sentLately() + count, at: Date.now() };
+}
+
 // The bars at the top of a page: the copy's age, and the entries that belong there.
 async function bars(path, keptAt) {
   const found = await box.all();
@@ -46,6 +57,7 @@ async function bars(path, keptAt) {
   const refused = found.filter((entry) => entry.state === "refused");
   const here = waiting.filter((entry) => path !== "/" && room(entry.then) === room(path));
   const said = [];
+  if (sentLately()) said.push(bar("good", `Sent: ${entries(sentLately())}`, "On the server now"));
   if (keptAt) {
     said.push(bar("look", `Kept copy, ${age(keptAt)}`, `From ${wallClock(keptAt)}; no answer from the server`));
   }

@@ -158,22 +158,24 @@ function replay() {
 
 function round() {
   return navigator.locks.request(LOCK, async () => {
+    const waiting = await box.unsent();
+    const token = waiting.length ? await freshToken().catch(() => null) : null;
+    if (token === null) return;
     let sent = 0;
-    for (const entry of await box.unsent()) {
-      const outcome = await again(entry).catch(() => "unreachable");
+    for (const entry of waiting) {
+      const outcome = await again(entry, token).catch(() => "unreachable");
       if (outcome === "confirmed") sent += 1;
       else if (outcome !== "refused") break;
     }
-    if (sent) {
-      await tell({ sent: bar("good", `Sent: ${entries(sent)}`, "On the server now.") });
-      await keepAll(true);
-    }
+    if (!sent) return;
+    noteSent(sent);
+    await tell({ changed: true });
+    await keepAll(true);
   });
 }
 
-async function again(entry) {
+async function again(entry, token) {
   const waited = Math.max(0, Math.round((Date.now() - entry.madeAt) / 1000));
-  const token = await freshToken();
   const response = await send(entry, token, "manual", { "X-Waited-Seconds": String(waited) });
   const outcome = judged(response);
   if (outcome === "confirmed") {

@@ -1,0 +1,107 @@
+"""A phone whose pages work with no server, and its Outbox screen."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from playwright.sync_api import BrowserContext, Locator, Page, Playwright, expect
+
+from e2e.browser import LAUNCH_FLAGS
+from e2e.pages.base import Screen
+from e2e.watch import Watch
+
+KEPT = """async () => {
+  for (const name of await caches.keys()) {
+    if (name.startsWith("pages-") && await (await caches.open(name)).match("/offline/runs")) return true;
+  }
+  return false;
+}"""
+CHANGE = """(change) => new Promise((resolve, reject) => {
+  const asked = indexedDB.open("pitapp");
+  asked.onsuccess = () => {
+    const store = asked.result.transaction("outbox", "readwrite").objectStore("outbox");
+    store.getAll().onsuccess = ({ target }) => {
+      for (const entry of target.result) store.put({ ...entry, madeAt: entry.madeAt - change });
+    };
+    store.transaction.oncomplete = () => { asked.result.close(); resolve(); };
+    store.transaction.onerror = reject;
+  };
+})"""
+POST = """async ([path, fields]) => {
+  const body = new URLSearchParams({ ...fields, idempotency_key: crypto.randomUUID() });
+  await fetch(path, { method: "POST", body, headers: { "HX-Request": "true" } });
+}"""
+
+
+class Phone:
+    """A browser with a profile of its own that is closed and opened again; it may keep a worker."""
+
+    def __init__(
+        self,
+        playwright: Playwright,
+        browser: Path,
+        profile: Path,
+        options: dict[str, Any],
+        watch: Watch,
+    ) -> None:
+        self._playwright, self._browser, self._profile = playwright, browser, profile
+        self._options = {**options, "service_workers": "allow"}
+        self._watch = watch
+        self._context: BrowserContext | None = None
+
+    def open(self) -> Page:
+        """Open the browser and a page in it."""
+        self._context = self._playwright.chromium.launch_persistent_context(
+            str(self._profile),
+            executable_path=str(self._browser),
+            args=list(LAUNCH_FLAGS),
+            **self._options,
+        )
+        self._watch.over(self._context)
+        return self._context.new_page()
+
+    def close(self) -> None:
+        """Close the browser."""
+        if self._context is not None:
+            self._context.close()
+            self._context = None
+
+    def forget_cookies(self) -> None:
+        assert self._context is not None
+        self._context.clear_cookies()
+
+
+def visit_once(page: Page, url: str) -> None:
+    """Visit the Board once, and wait until the phone has kept what it needs."""
+    page.goto(url)
+    for _ in range(400):
+        if page.evaluate(KEPT):
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError("The phone kept no pages within 40 s.")
+
+
+def age_entries(page: Page, hours: float) -> None:
+    """Make what waits older than it is."""
+    page.evaluate(CHANGE, hours * 3_600_000)
+
+
+def post(page: Page, path: str, fields: dict[str, str]) -> None:
+    """Send a form as a page does that goes on without waiting."""
+    page.evaluate(POST, [path, fields])
+
+
+class Outbox(Screen):
+    path = "/outbox"
+
+    def entries(self) -> Locator:
+        return self.page.locator(".waiting-entry")
+
+    def expect_waiting(self, count: int) -> None:
+        expect(self.entries()).to_have_count(count)
+
+
+def bars(page: Page) -> Locator:
+    """What the page says about the copy's age and about what waits."""
+    return page.locator("#offline-part")
