@@ -18,7 +18,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from pitapp import create_app
-from pitapp.db import transaction
+from pitapp.db import transaction, undo
 from pitapp.meetings import store as meetings
 from pitapp.meetings.formulas import Entry
 from pitapp.meetings.models import Meeting
@@ -92,7 +92,7 @@ def a_day(connection: sqlite3.Connection, rng: random.Random, pit: Any, morning:
         [Entry("heat", start) for start in starts],
     )
     entries = setup.entries(connection, pit.car)
-    fresh = Snapshot(car=FittedCar(id=pit.car, name=""))
+    fresh, logged = Snapshot(car=FittedCar(id=pit.car, name="")), []
     for number, heat in enumerate(meetings.heats(connection, meeting)):
         item = Run(
             car_id=pit.car,
@@ -123,7 +123,10 @@ def a_day(connection: sqlite3.Connection, rng: random.Random, pit: Any, morning:
             entry = rng.choice(entries)
             setup.set_value(connection, entry.id, f"{rng.uniform(1, 9):.1f}", END)
             fresh = snapshot(connection, item)
-        store.save_run(connection, item.model_copy(update={"snapshot": fresh}), END)
+        logged.append(item.model_copy(update={"snapshot": fresh}))
+    with undo.step(connection, "Logged a day", END) as step:
+        for item in logged:
+            store.save_run(connection, item, END, step)
 
 
 def pages(few: Flask, many: Flask) -> list[str]:
