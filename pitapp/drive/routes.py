@@ -153,13 +153,18 @@ def what_if() -> Any:
         [(each.id, each.mark) for each in sound.values()],
     )
     status = 200
+    names: dict[str, str] = {}
     if form.validate():
         try:
             changes: dict[str, Change] = {}
             if form.motor.data:
-                changes["motor"] = stock.setup_with(motor=motors[int(form.motor.data)]).motor
+                motor = motors[int(form.motor.data)]
+                names["motor"] = motor.name
+                changes["motor"] = stock.setup_with(motor=motor).motor
             if form.pack.data:
-                changes["pack"] = stock.setup_with(pack=sound[int(form.pack.data)]).pack
+                pack = sound[int(form.pack.data)]
+                names["pack"] = pack.mark
+                changes["pack"] = stock.setup_with(pack=pack).pack
             changes |= form.changes
             values["rows"] = what_ifs(changes, stock.options, stock.track, stock.setup)
         except ValueError as error:
@@ -172,6 +177,7 @@ def what_if() -> Any:
         status,
         form=form,
         before=before,
+        names=names,
         **values,
     )
 
