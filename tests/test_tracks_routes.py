@@ -61,7 +61,7 @@ def log(db: sqlite3.Connection, car_id: int, track_id: int, number: int, **more:
 
 def test_a_track_is_added_as_typed(client: PageClient, db: sqlite3.Connection) -> None:
     answer = client.post_form("/tracks/new", TYPED)
-    assert (answer.status_code, answer.location) == (303, "/tracks/1")
+    assert (answer.status_code, answer.location) == (303, "/tracks")
     assert store.track(db, 1) == Track(
         id=1,
         name="Mossy Hollow",
@@ -76,7 +76,7 @@ def test_a_track_is_added_as_typed(client: PageClient, db: sqlite3.Connection) -
     page = client.get("/tracks/1").get_data(as_text=True)
     assert "Mossy Hollow" in page
     assert "No runs yet" in page
-    assert "Undo" in page
+    assert "Undo" in client.get("/tracks").get_data(as_text=True) + page
 
 
 @pytest.mark.parametrize(

@@ -133,12 +133,14 @@ def save_track(connection: sqlite3.Connection, track_id: int = 0) -> Any:
     if record is None:
         return _show_form(form, track_id, 422)
     try:
-        saved_id, token = store.save_track(connection, record, now())
+        _, token = store.save_track(connection, record, now())
     except ChangedMeanwhile as error:
         form.meet_track(store.track(connection, track_id), str(error))
         return _show_form(form, track_id, 409)
     notice(f"Saved {record.name}", token)
-    return after_write("tracks.track", track_id=saved_id)
+    if not track_id:
+        return after_write("tracks.page")
+    return after_write("tracks.track", track_id=track_id)
 
 
 @blueprint.post("/<int:track_id>/remove")
