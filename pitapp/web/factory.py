@@ -19,6 +19,7 @@ from pitapp.devices import guard
 from pitapp.errors import DataError
 from pitapp.web import (
     assets,
+    compress,
     cookies,
     failures,
     headers,
@@ -90,6 +91,7 @@ def build(
     CSRFProtect(app)
     for part in (
         assets,
+        compress,
         cookies,
         icons,
         macros,

@@ -1,0 +1,75 @@
+"""Answers made small on the wire: static files once, pages each time."""
+
+from __future__ import annotations
+
+import gzip
+import zlib
+from collections import OrderedDict
+
+from flask import Flask, Response, request
+
+LEAST_BYTES = 600
+PAGE_LEVEL = 1
+FILE_LEVEL = 9
+KEPT_FILES = 200
+TEXTS = (
+    "text/",
+    "application/json",
+    "application/manifest+json",
+    "application/javascript",
+    "image/svg+xml",
+)
+
+
+class Kept(OrderedDict[str, bytes]):
+    """Static files that were compressed, by their tag."""
+
+    def of(self, response: Response) -> bytes:
+        """The compressed body of a static file."""
+        tag = response.headers.get("ETag", "")
+        found = self.get(tag)
+        if found is None:
+            response.direct_passthrough = False
+            found = gzip.compress(response.get_data(), FILE_LEVEL, mtime=0)
+            if tag:
+                self[tag] = found
+                if len(self) > KEPT_FILES:
+                    self.popitem(last=False)
+        return found
+
+
+def packed(body: bytes) -> bytes:
+    """The body of a page, compressed quickly.
+
+    >>> gzip.decompress(packed(b"gear " * 9)) == b"gear " * 9
+    True
+    """
+    work = zlib.compressobj(PAGE_LEVEL, zlib.DEFLATED, 31)
+    return work.compress(body) + work.flush()
+
+
+def register(app: Flask) -> None:
+    """Compress texts for whoever accepts it."""
+    kept = Kept()
+
+    def compress(response: Response) -> Response:
+        if not (response.mimetype or "").startswith(TEXTS) or response.status_code == 206:
+            return response
+        response.vary.add("Accept-Encoding")
+        size = response.content_length or 0
+        if (
+            "gzip" not in request.headers.get("Accept-Encoding", "")
+            or "Content-Encoding" in response.headers
+            or (response.is_streamed and request.endpoint != "static")
+            or size < LEAST_BYTES
+        ):
+            return response
+        static = request.endpoint == "static"
+        response.set_data(kept.of(response) if static else packed(response.get_data()))
+        tag, _ = response.get_etag()
+        if tag:
+            response.set_etag(tag, weak=True)
+        response.headers["Content-Encoding"] = "gzip"
+        return response
+
+    app.after_request(compress)
