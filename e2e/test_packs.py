@@ -44,7 +44,9 @@ def started(connection: sqlite3.Connection) -> int:
 
 def test_a_charge_by_steps_ends_in_a_countdown(live: Live, page: Page) -> None:
     pack_id = add_pack(database(live))
-    Charge(page, live.url, pack_id).to_the_start().press("It charges: start the clock")
+    charge = Charge(page, live.url, pack_id).to_the_start()
+    charge.check_usable()
+    charge.press("It charges: start the clock")
     expect(page.get_by_text("This is only a clock")).to_be_visible()
     assert started(database(live)) == 1
     page.get_by_label("The charger shows").fill("3700")
