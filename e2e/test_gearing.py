@@ -139,10 +139,12 @@ def test_the_log_is_read_and_an_entry_taken_out_and_put_back(live: Live, page: P
 def test_a_removed_gear_comes_back(live: Live, page: Page) -> None:
     furnish(live)
     GearBox(page, live.url).open()
-    page.get_by_role("button", name="Remove the 48-tooth pinion").tap()
-    expect(page.get_by_role("button", name="Remove the 48-tooth pinion")).to_have_count(0)
+    page.get_by_text("Take gears out").tap()
+    page.get_by_role("button", name="Take out the 48-tooth pinion").tap()
+    expect(page.get_by_role("button", name="Take out the 48-tooth pinion")).to_have_count(0)
+    expect(page.get_by_text("40–47", exact=True)).to_be_visible()
     page.get_by_role("button", name="Undo").tap()
-    expect(page.get_by_role("button", name="Remove the 48-tooth pinion")).to_be_visible()
+    expect(page.get_by_text("40–48", exact=True)).to_be_visible()
 
 
 def test_the_table_tells_fitted_and_unfit_by_more_than_colour(live: Live, page: Page) -> None:
