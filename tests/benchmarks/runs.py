@@ -18,20 +18,22 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from pitapp import create_app
-from pitapp.db import transaction, undo
+from pitapp.db import transaction
 from pitapp.meetings import store as meetings
 from pitapp.meetings.formulas import Entry
 from pitapp.meetings.models import Meeting
 from pitapp.runs import store
 from pitapp.runs.fitting import snapshot
 from pitapp.runs.formulas import Written
-from pitapp.runs.models import FittedCar, Run, Snapshot
+from pitapp.runs.models import FittedCar, Run, Snapshot, TyreSet
 from pitapp.runs.setup import store as setup
+from pitapp.runs.tyres import store as tyres
 from tests.benchmarks import Row, row_of, table
 from tests.runs_support import furnish
 
 MANY, FEW, A_DAY = 20_000, 20, 20
-YEARS = 10
+TYPED, PERIOD_DAYS = 1_000, 182
+"""So many runs are saved as a racer's are; the others are their copies, half a year apart."""
 END = datetime(2026, 5, 16, 9, 0, tzinfo=UTC)
 ENTRIES = 20
 ROUNDS, CALLS_S = 5, 0.15
@@ -58,8 +60,8 @@ def season(folder: Path, count: int) -> Flask:
     app = create_app(folder, clock=lambda: END)
     connection: sqlite3.Connection = app.extensions["pitapp.db"].connection()
     rng = random.Random(count)
-    pit = furnish(connection, END - timedelta(days=365 * YEARS + 30))
-    days = count // A_DAY
+    pit = furnish(connection, END - timedelta(days=PERIOD_DAYS * (MANY // TYPED) + 30))
+    days = min(count, TYPED) // A_DAY
     with transaction(connection):
         setup.add(
             connection,
@@ -68,9 +70,10 @@ def season(folder: Path, count: int) -> Flask:
             END,
         )
         for number in range(days):
-            morning = END - timedelta(days=round(365 * YEARS * (days - 1 - number) / days))
+            morning = END - timedelta(days=round(PERIOD_DAYS * (days - 1 - number) / days))
             a_day(connection, rng, pit, morning - timedelta(hours=3))
         connection.execute("UPDATE heats SET done_at = starts_at")
+        copy_back(connection, count // TYPED - 1)
     connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     connection.execute("PRAGMA optimize")
     return app
@@ -92,7 +95,7 @@ def a_day(connection: sqlite3.Connection, rng: random.Random, pit: Any, morning:
         [Entry("heat", start) for start in starts],
     )
     entries = setup.entries(connection, pit.car)
-    fresh, logged = Snapshot(car=FittedCar(id=pit.car, name="")), []
+    fresh = Snapshot(car=FittedCar(id=pit.car, name=""))
     for number, heat in enumerate(meetings.heats(connection, meeting)):
         item = Run(
             car_id=pit.car,
@@ -123,10 +126,42 @@ def a_day(connection: sqlite3.Connection, rng: random.Random, pit: Any, morning:
             entry = rng.choice(entries)
             setup.set_value(connection, entry.id, f"{rng.uniform(1, 9):.1f}", END)
             fresh = snapshot(connection, item)
-        logged.append(item.model_copy(update={"snapshot": fresh}))
-    with undo.step(connection, "Logged a day", END) as step:
-        for item in logged:
-            store.save_run(connection, item, END, step)
+        store.save_run(connection, item.model_copy(update={"snapshot": fresh}), END)
+
+
+def copy_back(connection: sqlite3.Connection, times: int) -> None:
+    """Copy all meetings, heats and runs so many times, each half a year further back.
+
+    Each half-year wears out two tyre sets of its own.
+    """
+    for number in range(2 * times):
+        worn_out, _ = tyres.save(connection, TyreSet(name=f"Worn out {number}"), END)
+        tyres.remove(connection, worn_out, END)
+    for kept_in in ("meetings", "heats", "run_setups", "runs"):
+        names = [row["name"] for row in connection.execute(f"PRAGMA table_info({kept_in})")]
+        last = connection.execute(
+            f"SELECT max(id) FROM {kept_in} WHERE id <= {TYPED * 3}"
+        ).fetchone()
+        values = {
+            "id": f"id + {TYPED * 3} * :k",
+            "meeting_id": f"meeting_id + {TYPED * 3} * :k",
+            "heat_id": f"heat_id + {TYPED * 3} * :k",
+            "setup_id": f"setup_id + {TYPED * 3} * :k",
+            "tyre_set_id": "tyre_set_id + 2 * :k",
+            "uuid": "lower(hex(randomblob(16)))",
+            "digest": "lower(hex(randomblob(16)))",
+            "day": "date(day, :back)",
+        } | {
+            name: f"strftime('%Y-%m-%dT%H:%M:%SZ', {name}, :back)"
+            for name in ("starts_at", "done_at", "started_at")
+        }
+        for k in range(1, times + 1):
+            connection.execute(
+                f"INSERT INTO {kept_in} ({', '.join(names)}) "
+                f"SELECT {', '.join(values.get(name, name) for name in names)} "
+                f"FROM {kept_in} WHERE id <= :last",
+                {"k": k, "back": f"-{PERIOD_DAYS * k} days", "last": last[0]},
+            )
 
 
 def pages(few: Flask, many: Flask) -> list[str]:

@@ -85,6 +85,6 @@ CREATE INDEX runs_best ON runs (track_id, race_class_id, best_lap_s)
     WHERE removed_at IS NULL AND best_lap_s IS NOT NULL;
 CREATE INDEX runs_by_meeting ON runs (meeting_id, started_at) WHERE meeting_id IS NOT NULL;
 CREATE INDEX runs_by_heat ON runs (heat_id) WHERE heat_id IS NOT NULL;
-CREATE INDEX runs_by_motor ON runs (motor_id, started_at) WHERE motor_id IS NOT NULL;
-CREATE INDEX runs_by_pack ON runs (pack_id, started_at) WHERE pack_id IS NOT NULL;
-CREATE INDEX runs_by_tyres ON runs (tyre_set_id, started_at) WHERE tyre_set_id IS NOT NULL;
+CREATE INDEX runs_by_motor ON runs (motor_id, started_at) WHERE removed_at IS NULL;
+CREATE INDEX runs_by_pack ON runs (pack_id, started_at) WHERE removed_at IS NULL;
+CREATE INDEX runs_by_tyres ON runs (tyre_set_id, started_at) WHERE removed_at IS NULL;
