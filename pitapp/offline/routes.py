@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 from flask import Blueprint, Response, current_app, jsonify, request, session
@@ -9,6 +10,7 @@ from flask import Blueprint, Response, current_app, jsonify, request, session
 from pitapp.db import get_db
 from pitapp.offline import pages
 from pitapp.offline.worker import Worker
+from pitapp.offline.worker import files as listed
 from pitapp.web.clock import WAITED_HEADER, now
 from pitapp.web.htmx import show
 
@@ -30,6 +32,21 @@ def worker() -> Worker:
 def script() -> Response:
     answer = Response(worker().script, mimetype="text/javascript")
     answer.headers["Cache-Control"] = "no-cache"
+    return answer
+
+
+@blueprint.get("/offline/files")
+def files() -> Response:
+    """Those static files that the worker has not yet, in one answer: their texts by address."""
+    folder = Path(current_app.static_folder or "")
+    wanted = set(request.args.get("names", "").split(","))
+    texts = {
+        name: (folder / name).read_text(encoding="utf-8")
+        for name in listed(folder)
+        if name in wanted
+    }
+    answer = jsonify(texts)
+    answer.headers["Cache-Control"] = "no-store"
     return answer
 
 

@@ -1,9 +1,10 @@
-"""The service worker's text: what this version consists of, then its strategies."""
+"""The service worker's text: what this version consists of, then its strategies, in one file."""
 
 from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import cast
@@ -15,7 +16,8 @@ from pitapp.offline.late import rules
 from pitapp.web.headers import POLICY
 
 STRATEGIES = ("box", "words", "shell", "pages", "runs", "writes", "worker")
-UNSENT = {"LICENSE", "SHA256SUMS"}
+KEPT = {".css", ".js", ".svg", ".webmanifest"}
+REMARK = re.compile(r"^[ \t]*//.*\n", re.MULTILINE)
 
 
 class Worker:
@@ -38,30 +40,31 @@ class Worker:
     def _parts(self) -> tuple[str, str]:
         if self._made is None or self._app.debug:
             static_url = cast(Callable[[str], str], self._app.jinja_env.globals["static_url"])
-            strategies = [static_url(f"js/sw/{name}.js") for name in STRATEGIES]
+            folder = Path(self._app.static_folder or "")
+            texts = [
+                (folder / "js" / "sw" / f"{name}.js").read_text(encoding="utf-8")
+                for name in STRATEGIES
+            ]
+            strategies = REMARK.sub("", "".join(texts))
             told = {
                 "files": [
                     {"url": url, "hash": url.rpartition("=")[2]}
-                    for url in map(static_url, files(Path(self._app.static_folder or "")))
+                    for url in map(static_url, files(folder))
                 ],
                 "writes": rules(self._app),
                 "policy": POLICY,
             }
             whole = json.dumps([__version__, strategies, told])
             version = hashlib.sha256(whole.encode()).hexdigest()[:12]
-            names = ",\n  ".join(json.dumps(url) for url in strategies)
-            script = (
-                f"self.PITAPP = {json.dumps({'version': version, **told})};\n"
-                f"importScripts(\n  {names},\n);\n"
-            )
-            self._made = version, script
+            told_all = json.dumps({"version": version, **told})
+            self._made = version, f"self.PITAPP = {told_all};\n{strategies}"
         return self._made
 
 
 def files(static_folder: Path) -> list[str]:
-    """Every static file that pages use, by its path below the static folder."""
+    """Every static file that pages are made of, by its path below the static folder."""
     return [
         path.relative_to(static_folder).as_posix()
         for path in sorted(static_folder.rglob("*"))
-        if path.is_file() and path.name not in UNSENT and path.parent != static_folder / "js" / "sw"
+        if path.suffix in KEPT and path.parent != static_folder / "js" / "sw"
     ]

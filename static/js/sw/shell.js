@@ -12,20 +12,40 @@ async function digest(buffer) {
   return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
-async function keepFile(cache, { url, hash }) {
+const TYPES = {
+  css: "text/css; charset=utf-8",
+  js: "text/javascript; charset=utf-8",
+  svg: "image/svg+xml; charset=utf-8",
+  webmanifest: "application/manifest+json",
+};
+
+const nameOf = (url) => url.slice("/static/".length).split("?")[0];
+
+// The file as this phone has it: from an earlier version, or from the page that was just loaded.
+async function atHand(url) {
   const kept = await caches.match(url);
-  if (kept) return cache.put(url, kept);
-  const response = await fetch(url);
-  const buffer = await response.clone().arrayBuffer();
-  if (!response.ok || !(await digest(buffer)).startsWith(hash)) {
-    throw new Error(`${url} is not of this version`);
-  }
-  return cache.put(url, response);
+  return kept ?? fetch(url, { mode: "same-origin", cache: "only-if-cached" }).catch(() => null);
+}
+
+async function keepFile(cache, { url, hash }, response) {
+  const buffer = await response.arrayBuffer();
+  if (!(await digest(buffer)).startsWith(hash)) throw new Error(`${url} is not of this version`);
+  const type = TYPES[nameOf(url).split(".").at(-1)];
+  return cache.put(url, new Response(buffer, { headers: { "Content-Type": type, "X-Content-Type-Options": "nosniff" } }));
 }
 
 async function installShell() {
   const cache = await caches.open(SHELL);
-  await Promise.all(PITAPP.files.map((file) => keepFile(cache, file)));
+  const missing = [];
+  await Promise.all(PITAPP.files.map(async (file) => {
+    const response = await atHand(file.url);
+    if (response?.ok) await keepFile(cache, file, response);
+    else missing.push(file);
+  }));
+  if (!missing.length) return;
+  const names = missing.map(({ url }) => nameOf(url)).join(",");
+  const texts = await (await fetch(`/offline/files?names=${encodeURIComponent(names)}`, { cache: "no-store" })).json();
+  await Promise.all(missing.map((file) => keepFile(cache, file, new Response(texts[nameOf(file.url)]))));
 }
 
 async function dropOldVersions() {
