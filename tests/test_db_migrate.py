@@ -56,9 +56,7 @@ def test_a_copy_is_made_before_the_first_change(tmp_path: Path) -> None:
 )
 def test_a_migration_that_fails_changes_nothing(tmp_path: Path, script: str) -> None:
     path = tmp_path / "season.sqlite3"
-    folder = folder_of(
-        tmp_path, m0001_a="CREATE TABLE a (id INTEGER PRIMARY KEY);", m0002_b=script
-    )
+    folder = folder_of(tmp_path, m0001_a="CREATE TABLE a (id INTEGER PRIMARY KEY);", m0002_b=script)
     with pytest.raises((sqlite3.OperationalError, DataError)):
         migrate(path, folder)
     with closing(connect(path)) as connection:
@@ -90,14 +88,19 @@ def test_a_trigger_is_one_statement() -> None:
     assert len(statements(script)) == 2
 
 
+def halfway(connection: sqlite3.Connection) -> None:
+    with transaction(connection):
+        connection.execute("INSERT INTO a VALUES (1)")
+        with transaction(connection):
+            connection.execute("INSERT INTO a VALUES (2)")
+        raise ZeroDivisionError
+
+
 def test_a_transaction_is_all_or_nothing_and_nests(tmp_path: Path) -> None:
     with closing(connect(tmp_path / "x.sqlite3")) as connection:
         connection.execute("CREATE TABLE a (x)")
-        with pytest.raises(ZeroDivisionError), transaction(connection):
-            connection.execute("INSERT INTO a VALUES (1)")
-            with transaction(connection):
-                connection.execute("INSERT INTO a VALUES (2)")
-            raise ZeroDivisionError
+        with pytest.raises(ZeroDivisionError):
+            halfway(connection)
         assert connection.execute("SELECT count(*) FROM a").fetchone()[0] == 0
 
 
