@@ -172,7 +172,7 @@ def _controller(connection: sqlite3.Connection, car_id: int, moment: datetime) -
     item = Controller(
         name="Heron's controller",
         firmware="1.4",
-        signal_text="Two long blinks at switch-on: this is what this invented one shows.",
+        signal_text="Two long blinks (invented)",
         remarks="Invented.",
     )
     controllers.add(connection, item, steps, car_id, moment)
