@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -25,8 +27,30 @@ PHONE: dict[str, Any] = {
 }
 
 
+@contextmanager
+def one_at_a_time(folder: Path, patience_s: float = 900) -> Iterator[None]:
+    """Keep the workers of one run from installing a browser at the same time."""
+    ends = time.monotonic() + patience_s
+    while True:
+        try:
+            folder.mkdir()
+            break
+        except FileExistsError:
+            if time.monotonic() > ends:
+                raise
+            time.sleep(0.2)
+    try:
+        yield
+    finally:
+        folder.rmdir()
+
+
 @pytest.fixture(scope="session")
-def browser_path(playwright: Playwright, pytestconfig: pytest.Config) -> Path:
+def browser_path(
+    playwright: Playwright,
+    pytestconfig: pytest.Config,
+    tmp_path_factory: pytest.TempPathFactory,
+) -> Path:
     """A browser that starts: found, downloaded or installed; else the tests fail and say why."""
     capture = pytestconfig.pluginmanager.getplugin("capturemanager")
 
@@ -34,7 +58,10 @@ def browser_path(playwright: Playwright, pytestconfig: pytest.Config) -> Path:
         with capture.global_and_fixture_disabled():
             print(f"\n{sentence}", flush=True)
 
-    return ready_browser(this_machine(say), playwright.chromium.executable_path)
+    base = tmp_path_factory.getbasetemp()
+    shared = base.parent if hasattr(pytestconfig, "workerinput") else base
+    with one_at_a_time(shared / "browser-being-made-ready"):
+        return ready_browser(this_machine(say), playwright.chromium.executable_path)
 
 
 @pytest.fixture(scope="session")
