@@ -1,0 +1,80 @@
+"""A second phone is let in by a code, works, and is shown the door."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from playwright.sync_api import BrowserContext, Page, expect
+
+from e2e.pages.base import Screen
+from e2e.pages.devices import Devices, Pairing
+from e2e.server import Live, Served
+from e2e.watch import Watch
+from pitapp.devices.sharing import invitation, open_to
+from pitapp.web.server import make_server
+
+PHONE_ADDRESS = "192.168.7.20"
+
+
+@pytest.fixture
+def afar(live: Live, watch: Watch) -> Iterator[Served]:
+    """The same app as another device on the network meets it."""
+
+    def from_afar(environ: dict[str, Any], start: Any) -> Any:
+        return live.app.wsgi_app({**environ, "REMOTE_ADDR": PHONE_ADDRESS}, start)
+
+    open_to(live.app, "127.0.0.1", shared=True, https=False)
+    served = Served(from_afar, make_server)
+    invitation(live.app, int(served.netloc.rpartition(":")[2]))
+    watch.servers.add(served.netloc)
+    watch.allow("status of 401", "status of 403")
+    yield served
+    served.stop()
+
+
+def test_a_second_phone_is_paired_and_removed(
+    live: Live,
+    afar: Served,
+    page: Page,
+    new_context: Callable[..., BrowserContext],
+) -> None:
+    devices = Devices(page, live.url).open()
+    devices.check_usable()
+    code = devices.code()
+
+    phone = new_context().new_page()
+    phone.goto(f"{afar.url}/gearing")
+    pairing = Pairing(phone, afar.url)
+    expect(phone.get_by_role("heading", name="Pair this device")).to_be_visible()
+    pairing.check_usable()
+    wrong = str((int(code.replace(" ", "")) + 1) % 10**8).zfill(8)
+    pairing.pair(wrong, "Second phone")
+    expect(phone.get_by_text("That code is wrong or over")).to_be_visible()
+    pairing.check_usable()
+    pairing.pair(code, "Second phone")
+    expect(phone.get_by_role("heading", name="Board")).to_be_visible()
+
+    devices.open()
+    expect(devices.paired()).to_contain_text("Second phone")
+    devices.check_usable()
+    page.get_by_role("button", name="Remove Second phone").tap()
+    expect(devices.paired()).to_have_count(0)
+    phone.goto(f"{afar.url}/gearing")
+    expect(phone.get_by_role("heading", name="Pair this device")).to_be_visible()
+
+
+def test_the_address_stands_on_settings(live: Live, afar: Served, page: Page) -> None:
+    settings = Screen(page, live.url)
+    settings.path = "/settings"
+    settings.open()
+    expect(page.get_by_text(f"{afar.url}/")).to_be_visible()
+    expect(page.locator(".square-frame svg")).to_be_visible()
+    settings.check_usable()
+
+
+def test_what_is_missing_is_said_where_nobody_shares(live: Live, page: Page) -> None:
+    devices = Devices(page, live.url).open()
+    expect(page.get_by_text("pitapp serve --share")).to_be_visible()
+    devices.check_usable()
