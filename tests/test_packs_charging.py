@@ -331,8 +331,8 @@ def test_undo_of_a_start_and_of_an_end(client: PageClient, db: sqlite3.Connectio
     "address",
     [
         "/packs/charges/not-a-uuid",
-        f"/packs/charges/{uuid4()}",
-        f"/packs/charges/{uuid4()}/steps/look",
+        "/packs/charges/3f0c1a52-8d7e-4f39-9b6a-2a1d4c5e6f70",
+        "/packs/charges/3f0c1a52-8d7e-4f39-9b6a-2a1d4c5e6f70/steps/look",
         "/packs/77/charge",
         "/packs/99999999999999999999/charge",
     ],
