@@ -223,6 +223,9 @@ def test_an_old_entry_arrives_without_its_cookie_at_a_newer_server(
         page.wait_for_timeout(500)
         names = page.evaluate("() => caches.keys()")
         assert len({name.split("-")[1] for name in names}) == 1
+        newer.kill()
+        page.goto(f"{server.url}/checks")
+        expect(bars(page)).to_contain_text("Kept copy")
     finally:
         newer.kill()
 

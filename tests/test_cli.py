@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import socket
+import ssl
 import subprocess
 import sys
 import urllib.request
@@ -66,3 +67,30 @@ def test_the_command_explains_itself(arguments: list[str]) -> None:
     done = CliRunner().invoke(cli, arguments)
     assert done.exit_code == 0
     assert __version__ in done.output or "--port" in done.output or "serve" in done.output
+
+
+def test_sharing_says_where_and_by_what_code(tmp_path: Path) -> None:
+    process = subprocess.Popen(
+        [sys.executable, "-u", "-m", "pitapp", "serve", "--share", "--https", "--port", "0"]
+        + ["--data", str(tmp_path)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
+    try:
+        assert process.stdout is not None
+        said = ""
+        for line in process.stdout:
+            said += line
+            if line.startswith("Data:"):
+                break
+        assert re.search(r"On the other device open https://\S+:\d+/", said)
+        assert re.search(r"the code \d{4} \d{4} within five minutes", said)
+        assert "█" in said
+        trusting = ssl.create_default_context(cafile=str(tmp_path / "tls" / "authority.crt"))
+        found = re.search(r"is at (https://localhost:\d+/)", said)
+        assert found is not None
+        with urllib.request.urlopen(found[1], timeout=20, context=trusting) as answer:
+            assert answer.status == 200
+    finally:
+        process.kill()

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import sys
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
 
 from cheroot import wsgi
 
@@ -28,4 +30,15 @@ def make_server(
         from cheroot.ssl.builtin import BuiltinSSLAdapter
 
         server.ssl_adapter = BuiltinSSLAdapter(str(papers.certificate), str(papers.key))
+        server.error_log = _without_broken_lines(server.error_log)  # type: ignore[method-assign]
     return server
+
+
+def _without_broken_lines(log: Callable[..., None]) -> Callable[..., None]:
+    """A log that says nothing of a phone that walked out of reach in the middle of an answer."""
+
+    def quieter(*said: Any, **how: Any) -> None:
+        if not isinstance(sys.exc_info()[1], OSError):
+            log(*said, **how)
+
+    return quieter

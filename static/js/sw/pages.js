@@ -3,7 +3,8 @@
 const PAGE_LIMIT_MS = 1500;
 const SILENT_LIMIT_MS = 300;
 const SILENT_FOR_MS = 20000;
-const NO_COPY_LIMIT_MS = 8000;
+const PING_LIMIT_MS = 600;
+const SLOW_PAGE_LIMIT_MS = 60000;
 const KEEP_AGAIN_MS = 60000;
 const KEEP_SOON_MS = 2000;
 const MOST_PAGES = 120;
@@ -25,8 +26,8 @@ function htmlResponse(html, status = 200, headers = {}) {
   });
 }
 
-async function keepPage(path, html) {
-  const cache = await caches.open(PAGES);
+async function keepPage(path, html, cacheName = PAGES) {
+  const cache = await caches.open(cacheName);
   await cache.put(path, htmlResponse(withoutToken(html), 200, { "Kept-At": String(Date.now()) }));
   const paths = await cache.keys();
   const visited = paths.slice(0, -1).filter(({ url }) => new URL(url).search);
@@ -38,14 +39,33 @@ function keepAll(force = false) {
   if (!force && Date.now() - keptPagesAt < KEEP_AGAIN_MS) return keeping;
   keptPagesAt = Date.now();
   keeping = (async () => {
-    const response = await fetch("/offline/pages", { cache: "no-store" });
-    if (!response.ok || response.headers.get("Pitapp-Version") !== PITAPP.version) return;
-    const bundle = await response.json();
-    for (const [path, html] of Object.entries(bundle.pages)) await keepPage(path, html);
-    const cache = await caches.open(PAGES);
-    await cache.put("/offline/runs", Response.json(bundle.runs));
+    if (!(await fetchAll())) keptPagesAt = 0;
   })().catch(() => { keptPagesAt = 0; });
   return keeping;
+}
+
+// Pages of a newer server are kept for the worker that waits to take over, never among those of this one.
+async function fetchAll() {
+  const response = await fetch("/offline/pages", { cache: "no-store" });
+  if (!response.ok) return false;
+  const name = `pages-${response.headers.get("Pitapp-Version")}`;
+  if (name !== PAGES && !(await caches.has(name))) return false;
+  const bundle = await response.json();
+  for (const [path, html] of Object.entries(bundle.pages)) await keepPage(path, html, name);
+  const cache = await caches.open(name);
+  await cache.put("/offline/runs", Response.json(bundle.runs));
+  return name === PAGES;
+}
+
+// A worker is ready to take over when it can open its pages with no server.
+async function installPages() {
+  if (!(await fetchAll())) throw new Error("the server is of another version");
+}
+
+// Whether the server answers at all: then a page that takes long is worth waiting for.
+async function answersNow(limit) {
+  const asked = fetch("/token", { cache: "no-store", signal: AbortSignal.timeout(limit) });
+  return asked.then((response) => response.ok, () => false);
 }
 
 const after = (milliseconds) => new Promise((resolve) => { setTimeout(resolve, milliseconds); });
@@ -122,16 +142,18 @@ async function page(event) {
   }
   const network = fromNetwork(event.request, event);
   event.waitUntil(network.catch(() => {}));
-  const limit = Date.now() < silentUntil ? SILENT_LIMIT_MS : PAGE_LIMIT_MS;
-  const first = await Promise.race([network, after(limit)]).catch(() => null);
-  if (first === undefined) silentUntil = Date.now() + SILENT_FOR_MS;
-  else if (first) silentUntil = 0;
+  const silent = Date.now() < silentUntil;
+  const within = (limit) => Promise.race([network, after(limit)]).catch(() => null);
+  let first = await within(silent ? SILENT_LIMIT_MS : PAGE_LIMIT_MS);
+  if (first === undefined && (await answersNow(silent ? SILENT_LIMIT_MS : PING_LIMIT_MS))) {
+    first = await within(SLOW_PAGE_LIMIT_MS);
+  }
+  silentUntil = first === undefined ? Date.now() + SILENT_FOR_MS : 0;
   const unknownWalk = first?.status === 404 && STEP.test(url.pathname);
   if (first && first.status < 500 && !unknownWalk) return first;
   const copy = await offlineCopy(url);
   if (copy) return shown(copy, url.pathname);
-  const late = first ?? (await Promise.race([network, after(NO_COPY_LIMIT_MS)]).catch(() => null));
-  return late ?? htmlResponse(sentence(
+  return first ?? htmlResponse(sentence(
     "Not kept on this phone", "The server does not answer, and this screen has not been opened here before.",
   ), 503);
 }

@@ -1,9 +1,9 @@
 // Which strategy answers what.
 
-self.addEventListener("install", (event) => { event.waitUntil(installShell()); });
+self.addEventListener("install", (event) => { event.waitUntil(installShell().then(installPages)); });
 
 self.addEventListener("activate", (event) => {
-  event.waitUntil(dropOldVersions().then(() => self.clients.claim()).then(() => keepAll()));
+  event.waitUntil(dropOldVersions().then(() => self.clients.claim()));
 });
 
 async function part(request) {

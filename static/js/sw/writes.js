@@ -24,6 +24,7 @@ async function freshToken() {
 }
 
 function post(entry, token, redirect, more = {}) {
+  const signal = entry.then === null ? undefined : AbortSignal.timeout(sendLimit());
   return fetch(entry.url, {
     method: "POST",
     body: entry.body,
@@ -31,7 +32,7 @@ function post(entry, token, redirect, more = {}) {
     redirect,
     cache: "no-store",
     credentials: "same-origin",
-    signal: AbortSignal.timeout(sendLimit()),
+    signal,
   });
 }
 
@@ -105,7 +106,7 @@ async function write(event) {
   const { token, mends, entry } = await taken(event.request);
   const more = hx ? Object.fromEntries([...event.request.headers].filter(([name]) => name.startsWith("hx-"))) : {};
   const redirect = hx ? "follow" : "manual";
-  if (entry.then === null) return unlisted(entry, token, redirect, more, hx);
+  if (entry.then === null) return unlisted(event, entry, token, redirect, more, hx);
   entry.id = await box.add(entry);
   const queued = (await box.unsent()).some((other) => other.id < entry.id && other.state === "waiting");
   let answer = queued ? null : await navigator.locks.request(LOCK, () => firstTry(entry, token, redirect, more));
@@ -136,13 +137,13 @@ async function settle(entry) {
 }
 
 // A write that is not for the outbox: sent once, and said plainly when nothing answers.
-async function unlisted(entry, token, redirect, more, hx) {
+async function unlisted(event, entry, token, redirect, more, hx) {
   try {
     const response = await send(entry, token, redirect, more);
-    keptPagesAt = 0;
+    event.waitUntil(keepSoon());
     return response;
   } catch {
-    const text = "The server does not answer. Nothing was saved; go back, what you typed is still there.";
+    const text = "The server does not answer, so this may not be saved. Go back: what you typed is still there.";
     if (hx) return htmlResponse(notice(text), 200, { "HX-Reswap": "none" });
     return htmlResponse(sentence("Not saved", text), 503);
   }
