@@ -71,8 +71,10 @@ def test_the_command_explains_itself(arguments: list[str]) -> None:
 
 def test_sharing_says_where_and_by_what_code(tmp_path: Path) -> None:
     process = subprocess.Popen(
-        [sys.executable, "-u", "-m", "pitapp", "serve", "--share", "--https", "--port", "0"]
-        + ["--data", str(tmp_path)],
+        [
+            *(sys.executable, "-u", "-m", "pitapp", "serve", "--share", "--https"),
+            *("--port", "0", "--data", str(tmp_path)),
+        ],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
