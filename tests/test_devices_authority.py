@@ -15,7 +15,9 @@ from cryptography.x509.verification import PolicyBuilder, Store, VerificationErr
 from flask import Flask
 
 from pitapp.devices import authority
+from pitapp.devices.sharing import open_to
 from pitapp.web.server import make_server
+from tests.support import PageClient
 
 NOW = datetime.now(UTC).replace(microsecond=0)
 HOSTS = ("192.168.7.1", "pit-laptop.local")
@@ -86,6 +88,16 @@ def test_a_new_address_is_signed(tmp_path: Path) -> None:
         read(papers.certificate).extensions.get_extension_for_class(x509.SubjectAlternativeName)
     ).value
     assert ip_address("10.0.0.9") in names.get_values_for_type(x509.IPAddress)
+
+
+def test_a_phone_can_get_the_authority(app: Flask, client: PageClient) -> None:
+    assert client.get("/devices/authority.crt").status_code == 404
+    papers = open_to(app, HOSTS[0], shared=True, https=True)
+    assert papers is not None
+    answer = client.get("/devices/authority.crt")
+    assert answer.mimetype == "application/x-x509-ca-cert"
+    assert x509.load_pem_x509_certificate(answer.data) == read(papers.authority)
+    assert b"PRIVATE" not in answer.data
 
 
 def test_the_keys_are_for_their_owner_only(tmp_path: Path) -> None:

@@ -113,7 +113,10 @@ async function look() {
   clearTimeout(timer);
   await refresh();
   let waiting = await ask({ ask: "waiting" });
-  if (waiting) waiting = await ask({ ask: "replay" });
+  if (waiting) {
+    navigator.storage?.persist?.();  // so that a full phone does not throw away what was not sent
+    waiting = await ask({ ask: "replay" });
+  }
   if (keptAt && !waiting && (await ask({ ask: "alive" }))) {
     again = ANSWERS_AGAIN.replace("HREF", location.pathname);
     keptAt = 0;

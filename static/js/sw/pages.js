@@ -30,8 +30,8 @@ async function keepPage(path, html, cacheName = PAGES) {
   const cache = await caches.open(cacheName);
   await cache.put(path, htmlResponse(withoutToken(html), 200, { "Kept-At": String(Date.now()) }));
   const paths = await cache.keys();
-  const visited = paths.slice(0, -1).filter(({ url }) => new URL(url).search);
-  if (paths.length > MOST_PAGES && visited.length) await cache.delete(visited[0]);
+  const oldest = paths.find(({ url }) => !url.endsWith("/offline/runs"));
+  if (paths.length > MOST_PAGES) await cache.delete(oldest);
 }
 
 // Everything that must open with no server, in one request.
