@@ -26,7 +26,10 @@ SHOTS = (
         "gearing",
         "/gearing?spur=66&pinion=45&internal=1.9&tyre=63&kv=2460&volts=7.4&rev_limit=15000",
     ),
-    ("kit", "/kit"),
+    ("forecast", "/forecast"),
+    ("checks", "/checks/card"),
+    ("runs", "/runs"),
+    ("packs", "/packs"),
 )
 
 
