@@ -109,7 +109,7 @@ class FitLimits(BaseModel):
     120
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     least_tooth_sum: Annotated[
         int | None, BeforeValidator(_whole("least tooth sum", 2 * LEAST_TEETH, 2 * MOST_TEETH))
