@@ -78,13 +78,6 @@ class Bench:
         )
 
 
-def _car(connection: sqlite3.Connection) -> Car:
-    found = kit.current_car(connection, current_settings())
-    if found is None:
-        raise NotThere("There is no car yet. Add it under Kit first.")
-    return found
-
-
 @blueprint.get("")
 def page() -> Any:
     bench = Bench(get_db())
@@ -129,7 +122,7 @@ def _worked_out(bench: Bench, question: work.Question, form: Any) -> Any:
 @blueprint.post("/fit")
 @write
 def fit(connection: sqlite3.Connection) -> Any:
-    car = _car(connection)
+    car = kit.car_in_use(connection, current_settings())
     form = FitForm()
     if not form.validate_on_submit() or not all(
         6 <= teeth <= 200 for teeth in (form.pinion.data, form.spur.data)
@@ -211,7 +204,7 @@ def log_part() -> Any:
 
 def _log() -> dict[str, Any]:
     connection = get_db()
-    car = _car(connection)
+    car = kit.car_in_use(connection, current_settings())
     before = request.args.get("before", type=int)
     entries = store.log(connection, car.id, LOG_PAGE + 1, before)
     return {

@@ -51,6 +51,18 @@ def current_car(connection: sqlite3.Connection, chosen: dict[str, str]) -> Car |
     return None if row is None else Car(**row)
 
 
+def car_in_use(connection: sqlite3.Connection, chosen: dict[str, str]) -> Car:
+    """The car that the screens are about, where a screen cannot do without one.
+
+    Raises:
+        NotThere: there is no car yet.
+    """
+    found = current_car(connection, chosen)
+    if found is None:
+        raise NotThere("There is no car yet. Add it under Kit first.")
+    return found
+
+
 def choose_car(connection: sqlite3.Connection, car_id: int) -> Car:
     """Make this the car that the screens are about.
 

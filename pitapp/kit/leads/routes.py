@@ -9,12 +9,11 @@ from flask import Blueprint, request
 from pydantic import ValidationError
 
 from pitapp.db import get_db
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.kit.leads import store
 from pitapp.kit.leads.forms import LeadForm, LoadForm
 from pitapp.kit.leads.models import Lead, Load
-from pitapp.kit.models import Car
 from pitapp.kit.scales import store as scales
 from pitapp.kit.scales.models import Part
 from pitapp.web.clock import current_settings, now
@@ -25,13 +24,6 @@ from pitapp.web.writes import write
 
 blueprint = Blueprint("leads", __name__, url_prefix="/leads")
 OTHER_GAUGES = 4
-
-
-def _car(connection: sqlite3.Connection) -> Car:
-    car = kit.current_car(connection, current_settings())
-    if car is None:
-        raise NotThere("There is no car yet. Add it under Kit first.")
-    return car
 
 
 @blueprint.get("")
@@ -45,7 +37,7 @@ def page_part() -> Any:
 
 
 def _leads(connection: sqlite3.Connection, form: LeadForm) -> dict[str, Any]:
-    car = _car(connection)
+    car = kit.car_in_use(connection, current_settings())
     load, load_form = _load()
     found = store.leads(connection, car.id)
     return {
@@ -77,7 +69,7 @@ def _load() -> tuple[Load, LoadForm]:
 @write
 def add_lead(connection: sqlite3.Connection) -> Any:
     form = LeadForm()
-    record = form.fill(Lead, car_id=_car(connection).id)
+    record = form.fill(Lead, car_id=kit.car_in_use(connection, current_settings()).id)
     if record is None:
         return show("kit/leads.html", "kit/_leads.html", 422, **_leads(connection, form))
     _, token = store.save_lead(connection, record, now())

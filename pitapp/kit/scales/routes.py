@@ -9,9 +9,8 @@ from flask import Blueprint, request
 from pydantic import ValidationError
 
 from pitapp.db import get_db
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
-from pitapp.kit.models import Car
 from pitapp.kit.scales import store
 from pitapp.kit.scales.forms import CornersForm, MoveForm, PartForm
 from pitapp.kit.scales.models import Move, Part, Weighing
@@ -26,13 +25,6 @@ blueprint = Blueprint("scales", __name__, url_prefix="/scales")
 PAGE = 50
 
 
-def _car(connection: sqlite3.Connection) -> Car:
-    car = kit.current_car(connection, current_settings())
-    if car is None:
-        raise NotThere("There is no car yet. Add it under Kit first.")
-    return car
-
-
 @blueprint.get("")
 def page() -> Any:
     return show("kit/scales.html", "kit/_scales.html", **_scales(get_db(), PartForm()))
@@ -44,7 +36,7 @@ def page_part() -> Any:
 
 
 def _scales(connection: sqlite3.Connection, form: PartForm) -> dict[str, Any]:
-    car = _car(connection)
+    car = kit.car_in_use(connection, current_settings())
     parts = store.parts(connection, car.id)
     motor = kit.motor(connection, car.motor_id) if car.motor_id else None
     motor_g = motor.mass_g if motor and motor.mass_g else 0.0
@@ -67,7 +59,7 @@ def _scales(connection: sqlite3.Connection, form: PartForm) -> dict[str, Any]:
 @write
 def add_part(connection: sqlite3.Connection) -> Any:
     form = PartForm()
-    record = form.fill(Part, car_id=_car(connection).id)
+    record = form.fill(Part, car_id=kit.car_in_use(connection, current_settings()).id)
     if record is None:
         return show("kit/scales.html", "kit/_scales.html", 422, **_scales(connection, form))
     _, token = store.save_part(connection, record, now())
@@ -119,7 +111,7 @@ def remove_part(connection: sqlite3.Connection, part_id: int) -> Any:
 
 @blueprint.get("/corners/new")
 def new_corners() -> Any:
-    car = _car(get_db())
+    car = kit.car_in_use(get_db(), current_settings())
     last = next(iter(store.weighings(get_db(), car.id, limit=1)), None)
     spans = last.model_dump(include={"wheelbase_mm", "track_width_mm"}) if last else {}
     return _show_corners(CornersForm(data=spans | {"weighed_at": now()}), None)
@@ -141,7 +133,7 @@ def _show_corners(form: CornersForm, item: Weighing | None, status: int = 200) -
 def save_corners(connection: sqlite3.Connection, weighing_id: int = 0) -> Any:
     item = store.weighing(connection, weighing_id) if weighing_id else None
     form = CornersForm()
-    car_id = item.car_id if item else _car(connection).id
+    car_id = item.car_id if item else kit.car_in_use(connection, current_settings()).id
     record = form.fill(Weighing, id=weighing_id, car_id=car_id)
     if record is None:
         return _show_corners(form, item, 422)
@@ -184,7 +176,7 @@ def move_part() -> Any:
 
 
 def _move(connection: sqlite3.Connection) -> dict[str, Any]:
-    car = _car(connection)
+    car = kit.car_in_use(connection, current_settings())
     last = next(iter(store.weighings(connection, car.id, limit=1)), None)
     if "part_g" in request.args:
         form = MoveForm(request.args)
