@@ -30,6 +30,14 @@ def create_app(
     Raises:
         pitapp.errors.PitappError: the data cannot be opened, with a sentence saying what to do.
     """
-    from pitapp.web.factory import build
+    import gc
 
-    return build(data_dir, clock=clock, invented=invented)
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        from pitapp.web.factory import build
+
+        return build(data_dir, clock=clock, invented=invented)
+    finally:
+        if collecting:
+            gc.enable()

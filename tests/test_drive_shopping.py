@@ -62,8 +62,8 @@ def test_no_fewer_gears_would_do(
     assert covers([*pinions, *bought.pinions], [*spurs, *bought.spurs], low, high, step)  # type: ignore[list-item]
     offered = [("pinion", t) for t in range(18, 26) if t not in pinions]
     offered += [("spur", t) for t in range(min(spurs), max(spurs) + 5) if t not in spurs]
-    assert bought.count
-    for chosen in combinations(offered, bought.count - 1):
+    assert bought.gears
+    for chosen in combinations(offered, bought.gears - 1):
         more_pinions = [t for kind, t in chosen if kind == "pinion"]
         more_spurs = [t for kind, t in chosen if kind == "spur"]
         assert not covers([*pinions, *more_pinions], [*spurs, *more_spurs], low, high, step)

@@ -310,8 +310,8 @@ def test_purchases_are_the_fewest(
             step,
         )
     )
-    assert found.count >= fewest
-    assert found.count == fewest or not found.proved_minimal
+    assert found.gears >= fewest
+    assert found.gears == fewest or not found.proved_minimal
     assert found.proved_minimal or fewest > 3
 
 
@@ -327,7 +327,7 @@ def test_what_nothing_closes_is_left_and_the_rest_is_closed() -> None:
     assert (found.spurs, found.proved_minimal) == ((61,), True)
     assert [gap[:2] for gap in found.gaps_left] == [(3.1, 4.0)]
     nothing = purchases([], [], [], [], 3, 4, 5)
-    assert (nothing.count, nothing.gaps_left[0][:2]) == (0, (3, 4))
+    assert (nothing.gears, nothing.gaps_left[0][:2]) == (0, (3, 4))
 
 
 def test_gears_of_a_pitch_come_back_as_given() -> None:
@@ -350,7 +350,7 @@ def test_an_answer_without_proof_says_so(monkeypatch: pytest.MonkeyPatch) -> Non
     """By counting: 3 % steps from 2.2 to 6.5 need 36 ratios, so at least 6 × 6 gears, 2 owned."""
     monkeypatch.setattr("pitapp.gearing.purchases.FURTHER_STEPS", 0)
     found = purchases([40], [70], range(20, 60), range(60, 100), 2.2, 6.5, 3, 1.9)
-    assert found.count >= 10
+    assert found.gears >= 10
     assert not found.proved_minimal
     options = gear_options([40, *found.pinions], [70, *found.spurs], 1.9)
     assert gaps(options, 2.2, 6.5, 3) == []

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from dataclasses import asdict
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -45,7 +44,7 @@ def from_json(kind: type, value: Any) -> Any:
 
 def to_json(value: Any) -> Any:
     if isinstance(value, GearOption):
-        return {**asdict(value), "tooth_sum": value.tooth_sum}
+        return {**value._asdict(), "tooth_sum": value.tooth_sum}
     if isinstance(value, NearOption):
         return {"option": to_json(value.option), "step_percent": value.step_percent}
     return [to_json(item) for item in value] if isinstance(value, list) else value

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -56,13 +55,13 @@ def test_storage_is_due_away_from_storage(volts: float, due: bool) -> None:
 def test_storage_is_due_after_a_charge_and_a_run_until_it_is_done() -> None:
     full = PackState(PACK, charge=charged())
     assert (full.percent, full.storage_due) == (100, True)
-    run = replace(full, last_run=RACE_MORNING + timedelta(minutes=20), usual_mah=3000.0)
+    run = full._replace(last_run=RACE_MORNING + timedelta(minutes=20), usual_mah=3000.0)
     assert (run.percent, run.storage_due) == (50, True)
     stored = Storage(pack_id=1, stored_at=RACE_MORNING + timedelta(hours=1), cell_v=3.793)
-    done = replace(run, storage=stored)
+    done = run._replace(storage=stored)
     assert done.percent == pytest.approx(50)
     assert not done.storage_due
-    again = replace(done, last_run=RACE_MORNING + timedelta(hours=2))
+    again = done._replace(last_run=RACE_MORNING + timedelta(hours=2))
     assert again.storage_due
 
 

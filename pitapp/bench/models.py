@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
@@ -91,8 +90,7 @@ class MotorCheck(Record):
         return timing_summary(read.values()) if read else None
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(NamedTuple):
     """One judgement in words; `practice` marks what is common practice and not a measurement."""
 
     level: Level

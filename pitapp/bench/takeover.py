@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from pitapp.bench.models import MotorCheck
 from pitapp.kit.models import Motor
 
 
-@dataclass(frozen=True, slots=True)
-class Offer:
+class Offer(NamedTuple):
     """A measured value that the motor's record could take.
 
     Attributes:

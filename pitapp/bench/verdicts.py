@@ -8,8 +8,8 @@ named as such.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from statistics import median
+from typing import NamedTuple
 
 from pitapp.bench.legal import ROUNDING_DEG, class_findings
 from pitapp.bench.models import Finding, MotorCheck
@@ -28,8 +28,7 @@ SENSOR_SPREAD_DEG = 1.0
 LIKE_KV_PERCENT = 10.0
 
 
-@dataclass(frozen=True, slots=True)
-class Change:
+class Change(NamedTuple):
     """A check beside an earlier one.
 
     Attributes:

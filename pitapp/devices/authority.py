@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from ipaddress import ip_address, ip_network
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from pitapp.errors import DataError
 
@@ -37,8 +36,7 @@ PRIVATE_RANGES = (
 LOCAL_NAMES = ("localhost", "local")
 
 
-@dataclass(frozen=True)
-class Papers:
+class Papers(NamedTuple):
     """Where the certificates and the server's key are."""
 
     authority: Path

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import NamedTuple
 
 from flask import Flask
 from markupsafe import Markup
@@ -17,8 +17,7 @@ from pitapp.web.clock import now
 EVERYWHERE = ("0.0.0.0", "::")  # noqa: S104
 
 
-@dataclass(frozen=True)
-class Sharing:
+class Sharing(NamedTuple):
     """A server that other devices may use."""
 
     scheme: str
@@ -61,7 +60,7 @@ def open_to(app: Flask, host: str, *, shared: bool, https: bool) -> Papers | Non
 
 def invitation(app: Flask, port: int) -> str:
     """What the terminal says: where to go, a fresh code, and both as a square to point a phone at."""
-    shared: Sharing = replace(app.extensions["pitapp.sharing"], port=port)
+    shared: Sharing = app.extensions["pitapp.sharing"]._replace(port=port)
     app.extensions["pitapp.sharing"] = shared
     with app.app_context():
         code = store.new_code(get_db(), now())

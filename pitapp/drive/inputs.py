@@ -6,7 +6,6 @@ Typical values and ranges are from memory, for a touring car of about 1:10 in a 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 Scope = Literal["car", "motor", "track", "today"]
@@ -21,8 +20,7 @@ Source = Literal[
 ]
 
 
-@dataclass(frozen=True)
-class Input:
+class Input(NamedTuple):
     """One figure. `least` and `most` are what is accepted, `low` and `high` what is usual.
 
     `held` says where a figure stands that is not the forecast's own. `kind` is a kind of quantity

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 from hashlib import blake2b
+from typing import NamedTuple
 from uuid import UUID
 
 from pydantic import ValidationError
@@ -47,8 +48,7 @@ class Line:
     here: bool = False
 
 
-@dataclass(frozen=True)
-class Look:
+class Look(NamedTuple):
     """What was found in a file of runs."""
 
     lines: list[Line]

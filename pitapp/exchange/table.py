@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from pitapp.errors import Refused
 
@@ -24,8 +24,7 @@ def tidy(heading: str) -> str:
     return " ".join(heading.replace("°", "").casefold().split())
 
 
-@dataclass(frozen=True)
-class Table:
+class Table(NamedTuple):
     """Headings (as `tidy` has them) and numbered lines, each a cell by heading."""
 
     headings: list[str]

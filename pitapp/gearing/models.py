@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Annotated, NamedTuple, Self
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, model_validator
@@ -28,8 +27,7 @@ class Gear(NamedTuple):
     module_mm: float
 
 
-@dataclass(frozen=True, slots=True)
-class GearOption:
+class GearOption(NamedTuple):
     """A pinion and a spur that can be fitted, with the final drive ratio that they give.
 
     >>> GearOption(45, 69, 2.9133333333333336).tooth_sum
@@ -62,8 +60,7 @@ class Gap(NamedTuple):
     step_percent: float
 
 
-@dataclass(frozen=True, slots=True)
-class Purchase:
+class Purchase(NamedTuple):
     """The gears to add, and what is known about the answer.
 
     Attributes:
@@ -79,7 +76,7 @@ class Purchase:
     gaps_left: tuple[Gap, ...]
 
     @property
-    def count(self) -> int:
+    def gears(self) -> int:
         """How many gears to add."""
         return len(self.pinions) + len(self.spurs)
 

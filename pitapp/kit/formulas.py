@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from pitapp.limits import number, whole
 
@@ -112,8 +112,7 @@ def lead_mass_g(awg: int, length_mm: float) -> float:
     return COPPER_G_PER_CM3 * _copper_area_mm2(awg) * _length_mm(length_mm) / 1000
 
 
-@dataclass(frozen=True)
-class CornerWeights:
+class CornerWeights(NamedTuple):
     """Four scales under four tyres, summed up; percentages of the total."""
 
     total_g: float
@@ -158,8 +157,7 @@ def corner_weights(
     )
 
 
-@dataclass(frozen=True)
-class Shift:
+class Shift(NamedTuple):
     """What moving one part does; signs follow the sign of the move."""
 
     centre_moved_mm: float

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 from statistics import fmean, median
+from typing import NamedTuple
 
 from pitapp.limits import number, whole
 
@@ -206,8 +206,7 @@ def kv_from_bench(motor_rpm: float, volts: float) -> float:
     return _kv(rpm / _volts(volts, 0.1))
 
 
-@dataclass(frozen=True, slots=True)
-class TimingSummary:
+class TimingSummary(NamedTuple):
     """Timing of all sensors together.
 
     Attributes:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from pitapp.limits import number
 
@@ -36,8 +36,7 @@ def cell_spread_v(cell_voltages_v: Sequence[float]) -> float:
     return max(volts) - min(volts)
 
 
-@dataclass(frozen=True)
-class Verdict:
+class Verdict(NamedTuple):
     """The worst level that any figure earned, and one reason for each figure that is not fit."""
 
     level: Level

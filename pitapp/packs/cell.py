@@ -10,9 +10,8 @@ charged over 4.20 V are not described.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from itertools import pairwise
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from pitapp.limits import number
 
@@ -100,8 +99,7 @@ def state_of_charge_percent(resting_cell_v: float) -> float:
     return 100.0
 
 
-@dataclass(frozen=True)
-class ChargePhases:
+class ChargePhases(NamedTuple):
     """A charge in its two parts, in seconds, and the state of charge where the first ends."""
 
     constant_current_s: float
@@ -203,8 +201,7 @@ def charge_time_s(
     ).total_s
 
 
-@dataclass(frozen=True)
-class StorageStep:
+class StorageStep(NamedTuple):
     """What brings a pack to storage: what to do, for how long, and how much goes in or out."""
 
     action: Literal["charge", "discharge", "none"]

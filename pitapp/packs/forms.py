@@ -15,8 +15,8 @@ from wtforms import (
 )
 from wtforms.validators import NumberRange, Optional
 
+from pitapp.packs.cell import MODEL_CELL_OHM_AH
 from pitapp.packs.fields import CellsField
-from pitapp.packs.formulas import MODEL_CELL_OHM_AH
 from pitapp.packs.models import Pack, Reading
 from pitapp.packs.sums import ChargeSums, LabelSums, charge_sums, label_sums
 from pitapp.web.fields import Needed, NumberField, QuantityField, WholeField

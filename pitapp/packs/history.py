@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from pitapp.packs.formulas import cell_spread_v
+from pitapp.packs.care import cell_spread_v
 from pitapp.packs.models import Reading
 from pitapp.web.clock import moment_text
 from pitapp.web.plot import Axis, Plot, Point, Series, plot

@@ -11,6 +11,8 @@ from pitapp.packs.care import Condition
 from pitapp.record import Record
 
 NOMINAL_CELL_V = 3.7
+MOST_HEATS = 24
+"""That one plan covers."""
 Mark = Annotated[str, Field(min_length=1, max_length=40)]
 Remarks = Annotated[str, Field(max_length=2000)]
 CellV = Annotated[float, Field(ge=0, le=5)]

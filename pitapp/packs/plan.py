@@ -41,11 +41,11 @@ from pitapp.packs.day import (
     Turn,
 )
 from pitapp.packs.jobs import Day, Found, Kind
+from pitapp.packs.models import MOST_HEATS
 from pitapp.packs.safety import charge_current_a
 from pitapp.packs.search import search
 from pitapp.packs.steps import add_storage_steps, charge_steps, last_heat_over
 
-MOST_HEATS = 24
 MOST_PACKS = 60
 
 

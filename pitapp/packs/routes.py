@@ -11,10 +11,10 @@ from pitapp.db import get_db
 from pitapp.errors import ChangedMeanwhile
 from pitapp.meetings import store as meetings
 from pitapp.packs import store
+from pitapp.packs.care import cell_spread_v
 from pitapp.packs.charging import store as charging
 from pitapp.packs.charging.routes import blueprint as charging_screens
 from pitapp.packs.forms import ConditionForm, PackForm, ReadingForm, StorageForm, SumsForm
-from pitapp.packs.formulas import cell_spread_v
 from pitapp.packs.history import plots
 from pitapp.packs.models import Pack, Storage
 from pitapp.packs.overview import state, states

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from pitapp.limits import number, whole
 from pitapp.packs.care import CONDITION_SENTENCES, Condition, check_condition
@@ -28,8 +27,7 @@ RefusalName = Literal[
 ]
 
 
-@dataclass(frozen=True)
-class Refusal:
+class Refusal(NamedTuple):
     """One reason why a charge must not be started: its name, and a sentence for the racer."""
 
     name: RefusalName
@@ -158,8 +156,7 @@ def charge_current_a(capacity_mah: float, c_rate: float) -> float:
     return capacity / 1000 * number(c_rate, "charge rate", 0.1, 20, unit="C")
 
 
-@dataclass(frozen=True)
-class AirTravel:
+class AirTravel(NamedTuple):
     """What a spare pack means on a passenger aircraft: a level, a sentence and its source."""
 
     level: Literal["carry on", "ask the airline", "not allowed"]

@@ -5,20 +5,22 @@ Worked out from the newest entry of each kind; no clock and no database.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
+from typing import Literal, NamedTuple
 
-from pitapp.packs.cell import EMPTY_CELL_V, STORAGE_CELL_V
-from pitapp.packs.formulas import (
-    MODEL_CELL_OHM_AH,
+from pitapp.packs.care import (
     Verdict,
     age_verdict,
     cell_spread_v,
-    open_circuit_cell_v,
     pack_verdict,
     resistance_verdict,
     spread_verdict,
+)
+from pitapp.packs.cell import (
+    EMPTY_CELL_V,
+    MODEL_CELL_OHM_AH,
+    STORAGE_CELL_V,
+    open_circuit_cell_v,
     state_of_charge_percent,
 )
 from pitapp.packs.models import Charge, Pack, Reading, Storage
@@ -32,8 +34,7 @@ DAYS_A_MONTH = 30.4375
 Happened = Literal["charging", "full", "part", "run", "stored", "read", "unknown"]
 
 
-@dataclass(frozen=True)
-class PackState:
+class PackState(NamedTuple):
     """A pack with the newest of everything on record about it."""
 
     pack: Pack

@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
-from pitapp.packs.formulas import (
-    AirTravel,
+from pitapp.packs.cell import (
     ChargePhases,
     StorageStep,
-    air_travel,
-    charge_current_a,
     charge_phases,
-    cutoff_v,
-    pack_energy_wh,
     state_of_charge_percent,
     storage_step,
 )
+from pitapp.packs.label import cutoff_v, pack_energy_wh
 from pitapp.packs.models import NOMINAL_CELL_V
+from pitapp.packs.safety import AirTravel, air_travel, charge_current_a
 
 
-@dataclass(frozen=True)
-class LabelSums:
+class LabelSums(NamedTuple):
     """What follows from a label alone."""
 
     energy_wh: float
@@ -30,8 +26,7 @@ class LabelSums:
     full_v: float
 
 
-@dataclass(frozen=True)
-class ChargeSums:
+class ChargeSums(NamedTuple):
     """What follows from a resting voltage: how full, how long to full and to storage, all about."""
 
     percent: float

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from pitapp.gearing.answer import GearFit
 from pitapp.kit.models import Car, Motor
@@ -21,8 +20,7 @@ WEAKER_SHARE = 0.01
 SECONDS = (10, 30, 60)
 
 
-@dataclass(frozen=True)
-class Hold:
+class Hold(NamedTuple):
     """What the last tilt test says of the car as it is now."""
 
     tested_deg: float
@@ -30,8 +28,7 @@ class Hold:
     reminders: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Creep:
+class Creep(NamedTuple):
     """How far a car rolls in each of `SECONDS`, at worst, and its last speed (None: no last one)."""
 
     distances_m: tuple[float, ...]
@@ -39,8 +36,7 @@ class Creep:
     assumed_ohm: bool
 
 
-@dataclass(frozen=True)
-class Stays:
+class Stays(NamedTuple):
     """Whether it stays: a level, a word and the reason."""
 
     level: Literal["good", "look", "stop"]

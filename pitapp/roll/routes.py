@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from flask import Blueprint, request
 
@@ -27,8 +26,7 @@ blueprint = Blueprint("roll", __name__, url_prefix="/roll")
 PAGE_LENGTH = 50
 
 
-@dataclass(frozen=True)
-class Parked:
+class Parked(NamedTuple):
     """The car with what is in it now."""
 
     car: Car

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from statistics import median
 from typing import NamedTuple
@@ -41,8 +40,7 @@ class Outing(NamedTuple):
         return final_drive_ratio(self.spur_teeth, self.pinion_teeth, self.internal_ratio)
 
 
-@dataclass(frozen=True)
-class GearRecord:
+class GearRecord(NamedTuple):
     """What the runs with one gear came to: laps in s, temperatures in °C."""
 
     outings: tuple[Outing, ...]
@@ -76,8 +74,7 @@ class GearRecord:
         return max(read, key=lambda outing: outing.can_c or 0, default=None)
 
 
-@dataclass(frozen=True)
-class StartingGear:
+class StartingGear(NamedTuple):
     """The gear to start with, and where the advice comes from.
 
     Attributes:

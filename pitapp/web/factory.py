@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import gc
 import os
 import secrets
+import sqlite3
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
@@ -17,7 +17,7 @@ from flask_wtf import CSRFProtect
 from pitapp.db.connect import Database
 from pitapp.db.migrate import migrate
 from pitapp.devices import guard
-from pitapp.errors import DataError
+from pitapp.errors import DamagedDatabase, DataError, Refused
 from pitapp.web import (
     assets,
     compress,
@@ -84,7 +84,7 @@ def build(
         PITAPP_INVENTED=invented,
     )
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
-    migrate(folder / DATABASE_NAME)
+    migrate(folder / DATABASE_NAME, before=lambda connection: _copy_first(connection, folder))
     app.extensions["pitapp.db"] = Database(folder / DATABASE_NAME)
     app.extensions["pitapp.clock"] = clock or (lambda: datetime.now(UTC))
     headers.register(app)
@@ -109,20 +109,22 @@ def build(
     return app
 
 
-def register_rooms(app: Flask) -> None:
-    """Give the app every room's pages.
+def _copy_first(connection: sqlite3.Connection, folder: Path) -> None:
+    from pitapp.copies.store import BEFORE_UPDATE, keep_copy
 
-    Importing makes a great many objects that all stay: looking among them for garbage would take
-    a fifth of the start.
-    """
-    collecting = gc.isenabled()
-    gc.disable()
     try:
-        for room in ROOMS:
-            app.register_blueprint(import_module(f"pitapp.{room}.routes").blueprint)
-    finally:
-        if collecting:
-            gc.enable()
+        keep_copy(connection, folder, BEFORE_UPDATE, datetime.now(UTC))
+    except Refused as error:
+        raise DamagedDatabase(
+            f"The data in {folder} is damaged, so it was not brought up to date. Restore a copy: "
+            f"pitapp inspect says which there are. ({error})"
+        ) from error
+
+
+def register_rooms(app: Flask) -> None:
+    """Give the app every room's pages."""
+    for room in ROOMS:
+        app.register_blueprint(import_module(f"pitapp.{room}.routes").blueprint)
 
 
 def beside(name: str) -> Path:
@@ -146,7 +148,7 @@ def open_data_dir(folder: Path) -> str:
     """
     key_file = folder / "secret.key"
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         if not key_file.exists():
             fresh = folder / f"secret.key.{os.getpid()}.part"
             fresh.touch(mode=0o600)

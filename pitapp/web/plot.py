@@ -24,7 +24,6 @@ racer's unit (`unit("temperature").shown(value)`). `clock_axis` is an axis of th
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import Any, NamedTuple
 
@@ -64,8 +63,7 @@ class Level(NamedTuple):
     label: str
 
 
-@dataclass(frozen=True)
-class Axis:
+class Axis(NamedTuple):
     """What is plotted along one side, its unit, and how its values are written in the table."""
 
     label: str
@@ -88,8 +86,7 @@ class Axis:
         )
 
 
-@dataclass(frozen=True)
-class Series:
+class Series(NamedTuple):
     """Values that belong together, under one name."""
 
     name: str
@@ -132,8 +129,7 @@ class Row(NamedTuple):
     href: str
 
 
-@dataclass(frozen=True)
-class Plot:
+class Plot(NamedTuple):
     """A plot, ready for its template."""
 
     id: str

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import NamedTuple
 
 from pitapp.bench import store as bench
 from pitapp.checks import store
@@ -23,16 +23,14 @@ EARLY = datetime.min.replace(tzinfo=UTC)
 SHORT_NAMES = {"signal": "Signal", "timing": "Advance", "motor_timing": "Motor timing"}
 
 
-@dataclass(frozen=True)
-class Reading:
+class Reading(NamedTuple):
     """What was read, in metric as plain text, and when."""
 
     shown: str
     when: datetime
 
 
-@dataclass(frozen=True)
-class CardLine:
+class CardLine(NamedTuple):
     """One line: what the class asks, what is planned, what was read and when."""
 
     key: str

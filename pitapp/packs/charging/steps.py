@@ -11,14 +11,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from pitapp.packs.formulas import (
-    charge_current_a,
-    charge_refusals,
-    charge_time_s,
-    state_of_charge_percent,
-    storage_step,
-)
+from pitapp.packs.cell import charge_time_s, state_of_charge_percent, storage_step
 from pitapp.packs.models import Pack, Purpose
+from pitapp.packs.safety import charge_current_a, charge_refusals
 from pitapp.packs.state import PackState
 
 Kind = Literal["yesno", "warmth", "cells", "program"]

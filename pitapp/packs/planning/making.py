@@ -2,47 +2,23 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
 from pitapp.meetings.formulas import clock_text
-from pitapp.meetings.models import CAR_KINDS, Heat, Meeting
+from pitapp.meetings.models import Heat, Meeting
 from pitapp.packs import formulas
 from pitapp.packs.formulas import ChargePlan, Charger, PlanPack, PlanRules
 from pitapp.packs.models import ChargerRecord, DayPlan, PlannedHeat, PlannedStep, PlanRecord
-from pitapp.packs.plan import MOST_HEATS
-from pitapp.packs.state import RUN_TAKES_SHARE, PackState
+from pitapp.packs.state import PackState
 
-LATE = timedelta(minutes=15)
 USUAL_RUN_MIN = 6.0
 """Where the class says nothing: from memory."""
 UNKNOWN_PERCENT = 0.0
 """A pack of which nothing is known is planned as empty, so that the plan is on the safe side."""
 MOST_STATES = 16_000
-
-
-def heats_ahead(heats: Sequence[Heat], now: datetime) -> list[Heat]:
-    """The car's outings that are still to come, one that is a little late included."""
-    return [
-        heat
-        for heat in heats
-        if heat.kind in CAR_KINDS and not heat.done_at and heat.starts_at > now - LATE
-    ][:MOST_HEATS]
-
-
-def digest(heats: Sequence[Heat], states: Sequence[PackState], charger: ChargerRecord) -> str:
-    """A short text that changes when the timetable, the packs or the charger do."""
-    packs = [one.pack.model_dump(mode="json") for one in states]
-    told = (
-        [[heat.id, heat.kind, heat.epoch_s] for heat in heats],
-        packs,
-        charger.model_dump(exclude={"id", "version"}),
-    )
-    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()[:16]
 
 
 def make_plan(
@@ -197,11 +173,3 @@ def _plan_pack(
         condition=one.pack.condition,
         ready_min=ready,
     )
-
-
-def usual_run_mah(states: Sequence[PackState]) -> float:
-    """What a run takes: as the charges say, else a share of the smallest pack."""
-    known = [one.usual_mah for one in states if one.usual_mah]
-    if known:
-        return sum(known) / len(known)
-    return RUN_TAKES_SHARE * min((one.pack.capacity_mah for one in states), default=5000.0)

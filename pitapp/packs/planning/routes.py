@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import sqlite3
-from dataclasses import dataclass
 from datetime import timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
 from flask import Blueprint, redirect, request, url_for
 
@@ -16,8 +15,8 @@ from pitapp.meetings.models import Heat, Meeting
 from pitapp.packs.models import ChargerRecord, PlanRecord
 from pitapp.packs.overview import states
 from pitapp.packs.planning import store
+from pitapp.packs.planning.basis import digest, heats_ahead, usual_run_mah
 from pitapp.packs.planning.forms import PlanForm
-from pitapp.packs.planning.making import digest, heats_ahead, make_plan, usual_run_mah
 from pitapp.packs.planning.timeline import timeline
 from pitapp.packs.state import PackState
 from pitapp.web.clock import now
@@ -29,8 +28,7 @@ blueprint = Blueprint("planning", __name__, url_prefix="/plan")
 LATE_MIN = (5, 10, 15, 30)
 
 
-@dataclass(frozen=True)
-class Day:
+class Day(NamedTuple):
     """Everything that a plan is made from."""
 
     meeting: Meeting
@@ -161,6 +159,8 @@ def _made(
     charger: ChargerRecord,
     said: str = "The plan is made",
 ) -> Any:
+    from pitapp.packs.planning.making import make_plan
+
     along = [one for one in day.states if one.pack.id not in record.left_out]
     try:
         plan = make_plan(day.meeting, day.heats, along, charger, record, day.run_length_s, now())

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from pitapp.meetings.formulas import clock_text
 from pitapp.meetings.models import Meeting
@@ -14,8 +13,7 @@ from pitapp.packs.models import DayPlan
 Doing = Literal["charge", "heat", "storage"]
 
 
-@dataclass(frozen=True)
-class Row:
+class Row(NamedTuple):
     """One line: when, what, which pack, and until when."""
 
     at: datetime
