@@ -5,13 +5,14 @@ from __future__ import annotations
 import sqlite3
 from typing import Any
 
-from flask import Blueprint, Flask, flash, redirect, request
+from flask import Blueprint, Flask, flash, redirect, request, session
 
 from pitapp.db import undo as steps
 from pitapp.web.clock import now
 from pitapp.web.writes import write
 
 blueprint = Blueprint("undo", __name__)
+UNDONE = "undone"
 
 
 def notice(sentence: str, token: str | None = None) -> None:
@@ -23,8 +24,16 @@ def notice(sentence: str, token: str | None = None) -> None:
 @write
 def undo(connection: sqlite3.Connection, token: str) -> Any:
     label = steps.undo(connection, token, now())
-    notice(f"Undone: {label}")
+    flash(f"Undone: {label}", UNDONE)
     return redirect(own_path(request.form.get("back", "/")), 303)
+
+
+def page_above() -> str | None:
+    """Where to go from a page that went with what was undone just now; None after anything else."""
+    said = session.get("_flashes", ()) if request.method == "GET" else ()
+    if not any(category == UNDONE for category, _ in said):
+        return None
+    return request.path.rstrip("/").rpartition("/")[0] or "/"
 
 
 def own_path(path: str) -> str:
