@@ -11,7 +11,6 @@ from pitapp.checks.controllers import store
 from pitapp.checks.controllers.forms import ControllerForm
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import Controller
-from pitapp.checks.starting_list import STARTING_LIST
 from pitapp.db import get_db
 from pitapp.errors import ChangedMeanwhile, NotThere
 from pitapp.kit import store as kit
@@ -47,6 +46,8 @@ def add(connection: sqlite3.Connection) -> Any:
     item = form.fill(Controller, version=1)
     if item is None:
         return _show_form(form, status=422)
+    from pitapp.checks.starting_list import STARTING_LIST
+
     car = _car(connection)
     new_id, token = store.add(
         connection,
