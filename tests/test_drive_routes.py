@@ -14,6 +14,8 @@ from pitapp.drive.store import About
 from pitapp.gearing import store as gearing
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car, Motor
+from pitapp.meetings import store as meetings
+from pitapp.meetings.models import RaceClass
 from pitapp.packs import store as packs
 from pitapp.packs.models import Pack
 from pitapp.tracks import store as tracks
@@ -244,6 +246,30 @@ def test_every_figure_tells_its_source_and_how_to_measure_it(
         assert "How to measure it" in one.text
 
 
+def test_every_link_of_the_forecast_leads_somewhere(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car, track_id: int
+) -> None:
+    for path in ("/forecast", "/forecast/figures"):
+        for link in re.findall(
+            r'<a class="(?:button|row)[^"]*" href="([^"]+)"', client.get(path).text
+        ):
+            assert client.get(unescape(link)).status_code == 200, link
+    run_length = r'href="([^"]+)"[^>]*><span>Run 300 s'
+    assert re.findall(run_length, client.get("/forecast").text) == ["/meetings/classes/new"]
+    class_id, _ = meetings.save_class(db, RaceClass(name="Spec", run_length_s=300), clock())
+    found = re.findall(run_length, client.get("/forecast").text)
+    assert found == [f"/meetings/classes/{class_id}"]
+
+
+def test_a_track_is_shown_by_a_button_only_where_no_script_runs(
+    client: PageClient, car: Car, track_id: int
+) -> None:
+    for screen in ("", "/learned", "/what-if", "/shopping", "/figures"):
+        page = client.get(f"/forecast{screen}").text
+        assert "<noscript><button>Show</button></noscript>" in page
+        assert "js/choose.js" in page
+
+
 def test_a_figure_is_saved_taken_back_and_undone(
     client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car, track_id: int
 ) -> None:
@@ -292,7 +318,8 @@ def test_a_measurement_gives_its_figures(
     client.post_form("/forecast/figures/measure/stop", {"speed": "43,2", "distance": "9"})
     found = store.own_figures(db, about, clock())
     assert found["grip"].value == pytest.approx(1.2237 + 0.03178, abs=1e-3)
-    assert found["braking_m_s2"] == (pytest.approx(8.0), True)
+    assert found["braking_m_s2"].value == pytest.approx(8.0)
+    assert found["braking_m_s2"].measured
     again = client.post_form("/forecast/figures/measure/coast-down", slow | fast | {"fast_s": "99"})
     assert again.status_code == 422
     assert "No coasting car" in again.text

@@ -19,7 +19,7 @@ from pitapp.web.quantities import plain, quantity, signed, unit
 from pitapp.web.undo import notice
 from pitapp.web.writes import write
 
-OFTEN = ("air_c", "start_c", "run_length_s", "can_limit_c")
+OFTEN = ("air_c", "start_c", "can_limit_c")
 """Figures that are changed on the way to a forecast, and lead back to it."""
 
 blueprint = Blueprint("figures", __name__, url_prefix="/figures")
@@ -71,7 +71,7 @@ def usual(figure: Input) -> str:
 def page() -> Any:
     stock = garage()
     groups = [
-        (title, [_line(stock, each) for each in stock.known.values() if each.input.scope == scope])
+        (title, [line(stock, each) for each in stock.known.values() if each.input.scope == scope])
         for scope, title in SCOPE_TITLES.items()
     ]
     if not stock.missing:
@@ -104,7 +104,8 @@ def _source(runs: int, noun: str, rough: bool) -> str:
     return f"fitted from runs: {many}{', rough' if rough else ''}"
 
 
-def _line(stock: Garage, figure: Known) -> Line:
+def line(stock: Garage, figure: Known) -> Line:
+    """A figure with its source and the screen on which it is changed."""
     each = figure.input
     source = figure.source + (f", {figure.detail}" if figure.detail else "")
     return Line(
@@ -118,9 +119,11 @@ def _line(stock: Garage, figure: Known) -> Line:
 def _place(stock: Garage, figure: Known) -> str:
     """The screen on which a figure is changed."""
     held = figure.input.held
-    if held == "class" and figure.source == "from the class" and stock.race_class:
-        return f"/meetings/classes/{stock.race_class.id}"
-    if held in ("car", "class"):
+    if held == "class" or figure.source == "from the class":
+        return f"/meetings/classes/{stock.race_class.id if stock.race_class else 'new'}"
+    if held and figure.source == "from the pack" and stock.pack:
+        return f"/packs/{stock.pack.id}"
+    if held == "car":
         return f"/kit/cars/{stock.car.id}" if stock.car else "/kit/cars/new"
     if held == "motor":
         return f"/kit/motors/{stock.motor.id}" if stock.motor else "/kit/motors/new"

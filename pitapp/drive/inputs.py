@@ -129,7 +129,7 @@ INPUTS: tuple[Input, ...] = (
     ),
     Input(
         "rev_limit_rpm", "Rev limit", "rpm", "car", None, 10_000, 30_000, 500, 200_000,
-        "The class has it.", held="class",
+        "The class has it, else the car in Kit.", held="car",
     ),
     Input(
         "kv_rpm_per_v", "Kv", "rpm/V", "motor", None, 1500, 8000, 50, 20_000,

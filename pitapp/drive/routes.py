@@ -32,6 +32,7 @@ FIRST = 6
 GEARS_PAGE = 50
 RUNS_PAGE = 30
 SHOPPING_POINTS = 81
+RECKONED_WITH = {"air_c": "Air", "can_limit_c": "Limit", "run_length_s": "Run"}
 
 
 @blueprint.get("")
@@ -54,7 +55,14 @@ def _page(stock: Garage, feel: FeelForm | None = None) -> dict[str, Any]:
         found = Outlooks(stock)
     except ValueError as error:
         return values | {"problem": str(error)}
-    return values | {"found": found, "others": found.gears[1 : FIRST + 1], "plots": found.plots()}
+    return values | {
+        "found": found,
+        "others": found.gears[1 : FIRST + 1],
+        "plots": found.plots(),
+        "reckoned": [
+            (label, figures.line(stock, stock.known[name])) for name, label in RECKONED_WITH.items()
+        ],
+    }
 
 
 @blueprint.get("/feel")
