@@ -14,8 +14,6 @@ from pitapp.drive.store import About
 from pitapp.gearing import store as gearing
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car, Motor
-from pitapp.meetings import store as meetings
-from pitapp.meetings.models import RaceClass
 from pitapp.packs import store as packs
 from pitapp.packs.models import Pack
 from pitapp.tracks import store as tracks
@@ -231,43 +229,6 @@ def test_shopping_works_with_no_gears_at_all(
     page = main(client.get("/forecast/shopping?low=2.8&high=3&step=3").text)
     assert "Nothing in the box gives an FDR in this range" in page
     assert "To buy Pinions" in page
-
-
-def test_every_figure_tells_its_source_and_how_to_measure_it(
-    client: PageClient, car: Car, track_id: int
-) -> None:
-    page = client.get("/forecast/figures").text
-    assert "from Kit, Test motor" in page
-    names = re.findall(r'href="/forecast/figures/([a-z_0-9]+)\?', page)
-    assert len(names) > 10
-    for name in names:
-        one = client.get(f"/forecast/figures/{name}")
-        assert one.status_code == 200
-        assert "How to measure it" in one.text
-
-
-def test_every_link_of_the_forecast_leads_somewhere(
-    client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car, track_id: int
-) -> None:
-    for path in ("/forecast", "/forecast/figures"):
-        for link in re.findall(
-            r'<a class="(?:button|row)[^"]*" href="([^"]+)"', client.get(path).text
-        ):
-            assert client.get(unescape(link)).status_code == 200, link
-    run_length = r'href="([^"]+)"[^>]*><span>Run 300 s'
-    assert re.findall(run_length, client.get("/forecast").text) == ["/meetings/classes/new"]
-    class_id, _ = meetings.save_class(db, RaceClass(name="Spec", run_length_s=300), clock())
-    found = re.findall(run_length, client.get("/forecast").text)
-    assert found == [f"/meetings/classes/{class_id}"]
-
-
-def test_a_track_is_shown_by_a_button_only_where_no_script_runs(
-    client: PageClient, car: Car, track_id: int
-) -> None:
-    for screen in ("", "/learned", "/what-if", "/shopping", "/figures"):
-        page = client.get(f"/forecast{screen}").text
-        assert "<noscript><button>Show</button></noscript>" in page
-        assert "js/choose.js" in page
 
 
 def test_a_figure_is_saved_taken_back_and_undone(
