@@ -15,15 +15,17 @@ from flask import Flask
 from pitapp import create_app
 from pitapp.demo import fill
 from pitapp.demo.driving import COOLING_TAU_S, PACK
-from pitapp.demo.plan import CARS, MACHINES, TRACKS
+from pitapp.demo.plan import CARS, CHANGES, MACHINES, SEASON, TRACKS
 from pitapp.drive.formulas import run_lap
 from pitapp.drive.models import Air, Controller
 from pitapp.exchange import document
 from pitapp.gearing.store import fitted
 from pitapp.kit import store as kit
+from pitapp.kit.scales import store as scales
 from pitapp.meetings import store as meetings
 from pitapp.runs import store as runs
 from pitapp.runs.models import Run
+from pitapp.runs.setup import store as setup
 from pitapp.tracks import store as tracks
 from pitapp.tracks.formulas import for_drive
 from tests.support import Clock, PageClient
@@ -176,3 +178,24 @@ def test_another_zone_and_a_late_hour_make_a_season_too(tmp_path: Path) -> None:
     assert meeting is not None
     assert meeting.day.isoformat() == "2026-09-12"
     assert re.fullmatch(r"[A-Za-z ]+", meeting.name)
+
+
+def test_the_set_ups_have_their_groups_and_every_change_finds_its_entry(
+    connection: sqlite3.Connection,
+) -> None:
+    named = {}
+    for car in kit.cars(connection):
+        entries = setup.entries(connection, car.id)
+        assert all(entry.value for entry in entries)
+        assert {entry.group_name for entry in entries} == {"Front", "Rear"}
+        named[car.name] = {(entry.group_name, entry.name) for entry in entries}
+    cars = {day.days_ago: day.car for day in SEASON}
+    assert [
+        change for (days, _), change in CHANGES.items() if change[:2] not in named[cars[days]]
+    ] == []
+
+
+def test_the_motor_is_weighed_once(connection: sqlite3.Connection) -> None:
+    names = [part.name for car in kit.cars(connection) for part in scales.parts(connection, car.id)]
+    assert names
+    assert "Motor" not in names

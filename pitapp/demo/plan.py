@@ -100,7 +100,6 @@ CARS = {
 PARTS = (
     ("Body, painted", 84.0),
     ("Servo", 41.5),
-    ("Motor", 165.0),
     ("Pack", 289.0),
     ("Controller with leads", 62.0),
     ("Lead under the pack", 25.0),
@@ -199,36 +198,36 @@ SEASON = (
 )  # fmt: skip
 
 SETUPS = {
-    HERON: """Front
-ride height 5.2 mm
-droop 5.0 mm
-camber -1.5 °
-springs 2.6 N/mm
-oil 400 cSt
-Rear
-ride height 5.4 mm
-droop 4.5 mm
-camber -2.0 °
-springs 2.4 N/mm
-oil 400 cSt
-anti-roll bar 1.2 mm""",
-    WREN: """Front
-ride height 5.5 mm
-camber -1.0 °
-springs soft
-Rear
-ride height 5.5 mm
-camber -1.5 °
-springs medium""",
+    HERON: """Front:
+Ride height 5.2 mm
+Droop 5.0 mm
+Camber -1.5 °
+Springs 2.6 N/mm
+Oil 400 cSt
+Rear:
+Ride height 5.4 mm
+Droop 4.5 mm
+Camber -2.0 °
+Springs 2.4 N/mm
+Oil 400 cSt
+Anti-roll bar 1.2 mm""",
+    WREN: """Front:
+Ride height 5.5 mm
+Camber -1.0 °
+Springs = soft
+Rear:
+Ride height 5.5 mm
+Camber -1.5 °
+Springs = medium""",
 }
 CHANGES = {
-    (119, 3): ("Rear", "springs", "2.2"),
-    (91, 2): ("Front", "springs", "medium"),
-    (63, 1): ("Front", "oil", "350"),
-    (35, 2): ("Rear", "camber", "-2.5"),
-    (35, 5): ("Front", "droop", "5.5"),
-    (14, 3): ("Rear", "ride height", "5.2"),
-    (0, 1): ("Rear", "springs", "2.4"),
+    (119, 3): ("Rear", "Springs", "2.2"),
+    (91, 2): ("Front", "Springs", "medium"),
+    (63, 1): ("Front", "Oil", "350"),
+    (35, 2): ("Rear", "Camber", "-2.5"),
+    (35, 5): ("Front", "Droop", "5.5"),
+    (14, 3): ("Rear", "Ride height", "5.2"),
+    (0, 1): ("Rear", "Springs", "2.4"),
 }
 REMARKS = (
     "Pushed in the hairpin.",
