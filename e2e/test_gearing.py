@@ -68,7 +68,7 @@ def test_a_new_user_gets_a_gear_on_record_in_under_ninety_seconds(live: Live, pa
     expect(page.get_by_text("Added 7 pinions")).to_be_visible()
     box.add("Spurs", "64, 66, 69")
     expect(page.get_by_text("Added 3 spurs")).to_be_visible()
-    box.press("To gearing")
+    box.press("To Gearing")
     page.get_by_role("link", name="Find a gear").tap()
     page.get_by_label("How much").fill("2,8")
     nearest = Wanted(page, live.url).results().first

@@ -131,6 +131,11 @@ def test_whether_it_stays_goes_by_the_tilt_test_alone() -> None:
     assert stays(None, 0).word == "Not known"
 
 
+def test_a_car_that_may_roll_says_why() -> None:
+    assert "too near" in stays(hold(CAR, MOTOR, fit(40, 80), TEST), 4).reason
+    assert "not tested so" in stays(hold(CAR, MOTOR, fit(41, 80), TEST), 1).reason
+
+
 def test_creep_is_slower_with_more_brake_and_never_stops() -> None:
     def metres(brake: float) -> float:
         standing = Standing(car_id=1, drag_brake_percent=brake, slope_deg=2)

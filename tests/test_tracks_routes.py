@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from datetime import timedelta
+from html import unescape
 from uuid import UUID
 
 import pytest
@@ -271,5 +273,8 @@ def test_the_plots_are_of_the_current_car_unless_all_are_asked_for(
     assert "<td>61</td>" in both
     assert "<td>52</td>" in both
     assert "Only Heron" in both
+    day = re.search(r'href="([^"]+)#through-the-day"', both)
+    assert day
+    assert "<td>52</td>" in client.get(unescape(day[1])).get_data(as_text=True)
     kit.choose_car(db, other_id)
     assert "<td>52</td>" in client.get(f"/tracks/{track_id}/plots").get_data(as_text=True)

@@ -108,6 +108,10 @@ def stays(found: Hold | None, slope_deg: float) -> Stays:
         return Stays("stop", "Not known", "Do the tilt test. Until then take it that it rolls.")
     if slope_deg > found.now_deg:
         return Stays("stop", "It rolls", f"The motor holds to about {found.now_deg:.1f}° only.")
-    if slope_deg > MARGIN * found.now_deg or found.reminders:
-        return Stays("look", "It may roll", f"The motor holds to about {found.now_deg:.1f}°.")
+    if slope_deg > MARGIN * found.now_deg:
+        reason = f"The motor holds to about {found.now_deg:.1f}°, too near to be sure."
+        return Stays("look", "It may roll", reason)
+    if found.reminders:
+        reason = f"To about {found.now_deg:.1f}° it should hold, but it was not tested so."
+        return Stays("look", "It may roll", reason)
     return Stays("good", "It stays", f"The motor holds to about {found.now_deg:.1f}°.")
