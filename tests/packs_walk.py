@@ -69,8 +69,8 @@ def answer(
     purpose: str = "full",
 ) -> Any:
     """Send one answer."""
-    address = f"/packs/{pack_id}/charges/{uuid}/steps/{key}"
-    return client.post_form(address, {"purpose": purpose, **values})
+    address = f"/packs/{pack_id}/charges/{uuid}/steps/{key}?purpose={purpose}"
+    return client.post_form(address, values)
 
 
 def start(client: PageClient, uuid: str) -> Any:

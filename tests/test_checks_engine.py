@@ -6,7 +6,7 @@ The rules are the room's own; the figures are made up.
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 from hypothesis import given
@@ -97,6 +97,26 @@ def test_a_limited_reading_left_out_is_neither_legal_nor_illegal() -> None:
     assert found.legal is None
     assert [each.step for each in found.unread] == [LIMIT]
     assert verdict(judge_all(STEPS[1:], GOOD[1:])).legal is None
+
+
+class Firm(Step):
+    firm: ClassVar[bool] = True
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        {"shown": "15100", "reason": "Lent by the official"},
+        {"shown": "14000"},
+        {"skipped": True},
+    ],
+)
+def test_at_a_firm_step_no_reason_lets_anything_stand(given: dict[str, Any]) -> None:
+    firm = Firm(**LIMIT.model_dump())
+    refused = judge(firm, answer(LIMIT, **given))
+    assert refused.stopped
+    assert first_open([refused]) == refused
+    assert judge(firm, answer(LIMIT, "15000")).settled
 
 
 def test_where_it_goes_on() -> None:

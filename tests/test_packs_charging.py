@@ -12,7 +12,8 @@ import pytest
 from pitapp.db import settings
 from pitapp.packs import store
 from pitapp.packs.charging import store as charging
-from pitapp.packs.charging.steps import STEPS
+from pitapp.packs.charging import telling
+from pitapp.packs.charging.screens import STEPS
 from tests.packs_walk import GOOD, add_pack, answer, begin, start, walk
 from tests.support import RACE_MORNING, Clock, PageClient
 
@@ -25,7 +26,9 @@ def test_every_step_in_its_order_and_then_the_countdown(
     for step, following in zip(STEPS, [*STEPS[1:], None], strict=True):
         sent = answer(client, pack_id, uuid, step.key, GOOD[step.key])
         assert sent.status_code == 303
-        there = f"/packs/charges/{uuid}" + (f"/steps/{following.key}" if following else "")
+        there = f"/packs/charges/{uuid}"
+        if following:
+            there = f"/packs/{pack_id}/charges/{uuid}/steps/{following.key}?purpose=full"
         assert sent.location == there
         assert client.get(there).status_code == 200
     assert charging.charge(db, uuid).started_at is None
@@ -98,7 +101,7 @@ def test_a_no_stays_where_it_is_and_refuses_the_start(
     for step in (one for one in STEPS if one.no):
         uuid = walk(db, pack_id, leave_out=(step.key,))
         sent = answer(client, pack_id, uuid, step.key, {"answer": "no"})
-        assert sent.location == f"/packs/charges/{uuid}/steps/{step.key}"
+        assert sent.location == f"/packs/{pack_id}/charges/{uuid}/steps/{step.key}?purpose=full"
         told = step.refusal.replace("'", "&#39;")
         assert told in client.get(sent.location).text
         refused = start(client, uuid)
@@ -150,6 +153,29 @@ def test_a_label_with_more_cells_since_refuses_the_start(
     refused = start(client, uuid)
     assert refused.status_code == 409
     assert "Wrong cell count: the charger shows 2, the pack has 3 in series." in refused.text
+
+
+def test_a_label_with_fewer_cells_since_asks_for_the_cells_again(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    pack_id = add_pack(db)
+    uuid = walk(db, pack_id)
+    fewer = store.pack(db, pack_id).model_copy(update={"cells_series": 1})
+    store.save_pack(db, fewer, RACE_MORNING)
+    refused = start(client, uuid)
+    assert refused.status_code == 409
+    assert "Wrong cell count: the charger shows 2, the pack has 1 in series." in refused.text
+    assert "Measure each cell: not done yet." in refused.text
+
+
+def test_the_formula_has_the_last_word(
+    client: PageClient, db: sqlite3.Connection, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    uuid = walk(db, add_pack(db), warmth="50.0")
+    monkeypatch.setattr(telling, "judge_answers", lambda *_: [])
+    refused = start(client, uuid)
+    assert refused.status_code == 409
+    assert "The cells are at 50 °C. Let them cool to 45 °C or less first." in refused.text
 
 
 def test_old_answers_do_not_hold(client: PageClient, db: sqlite3.Connection, clock: Clock) -> None:
@@ -221,7 +247,7 @@ def test_the_temperature_is_asked_and_refused_in_the_racers_unit(
     settings.save(db, "temperature_unit", "imperial")
     pack_id = add_pack(db)
     uuid = walk(db, pack_id, leave_out=("warmth",))
-    page = client.get(f"/packs/charges/{uuid}/steps/warmth").text
+    page = client.get(f"/packs/{pack_id}/charges/{uuid}/steps/warmth").text
     assert "Charge at about 50 °F to 113 °F." in page  # 10 and 45 °C
     refused = answer(client, pack_id, uuid, "warmth", {"cell_c": "46"})
     assert "The cells are at 46 °F. Warm them to 50 °F or more first." in refused.text
@@ -245,7 +271,7 @@ def test_a_run_through_is_taken_up_where_it_was_left(
     answer(client, pack_id, uuid, "look", {"answer": "yes"})
     clock.tick(60)
     taken_up = client.get(f"/packs/{pack_id}/charge?purpose=full")
-    assert taken_up.location == f"/packs/charges/{uuid}/steps/feel"
+    assert taken_up.location == f"/packs/{pack_id}/charges/{uuid}/steps/feel?purpose=full"
     clock.tick(3600)
     assert begin(client, pack_id) != uuid
 
@@ -332,7 +358,7 @@ def test_undo_of_a_start_and_of_an_end(client: PageClient, db: sqlite3.Connectio
     [
         "/packs/charges/not-a-uuid",
         "/packs/charges/3f0c1a52-8d7e-4f39-9b6a-2a1d4c5e6f70",
-        "/packs/charges/3f0c1a52-8d7e-4f39-9b6a-2a1d4c5e6f70/steps/look",
+        "/packs/1/charges/3f0c1a52-8d7e-4f39-9b6a-2a1d4c5e6f70/steps/look",
         "/packs/77/charge",
         "/packs/99999999999999999999/charge",
     ],

@@ -1,6 +1,6 @@
 """What a run-through says: each answer judged, where to go on, the verdict, and when it is stale.
 
-Pure: no clock, no database.
+The cautions before a charge are walked and judged by it too. Pure: no clock, no database.
 """
 
 from __future__ import annotations
@@ -48,6 +48,8 @@ class Judged(Record):
     @property
     def stopped(self) -> bool:
         """Whether the run-through may not go on from here: outside the class, and no reason given."""
+        if self.step.firm:
+            return bool(self.found)
         return "outside" in self.found and not enough(self.answer.reason if self.answer else "")
 
     @property

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, NamedTuple
+from typing import Annotated, ClassVar, Literal, NamedTuple
 
 from pydantic import AwareDatetime, Field, model_validator
 
@@ -74,8 +74,12 @@ class Checklist(Record):
 
 
 class Step(Record):
-    """A step of a checklist: something to do, or something to read and compare with the plan."""
+    """A step of a checklist: something to do, or something to read and compare with the plan.
 
+    At a `firm` step nothing may stand that is not as asked and as planned, whatever the reason.
+    """
+
+    firm: ClassVar[bool] = False
     id: int = 0
     checklist_id: int = 0
     position: int = 0

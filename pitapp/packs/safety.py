@@ -12,7 +12,8 @@ from pitapp.packs.cell import EMPTY_CELL_V
 CHARGE_TEMPERATURE_C = (10.0, 45.0)
 """Cell temperature while charging: common practice, no source. The label comes first."""
 
-_OVERFULL_CELL_V = 4.25
+OVERFULL_CELL_V = 4.25
+"""Over this a cell is not charged: common practice, no source."""
 
 RefusalName = Literal[
     "damaged",
@@ -108,7 +109,7 @@ def charge_refusals(
 
 def _voltage_refusals(count: int, pack_v: float, measured: Sequence[float]) -> list[Refusal]:
     def fits(cells: int) -> bool:
-        return EMPTY_CELL_V * cells <= pack_v <= _OVERFULL_CELL_V * cells
+        return EMPTY_CELL_V * cells <= pack_v <= OVERFULL_CELL_V * cells
 
     found: list[Refusal] = []
     others = [str(cells) for cells in range(1, 17) if cells != count and fits(cells)]
@@ -126,7 +127,7 @@ def _voltage_refusals(count: int, pack_v: float, measured: Sequence[float]) -> l
     if lowest < EMPTY_CELL_V and (measured or not wrong):
         sentence = f"A cell is at {lowest:.2f} V, under 3.0 V. Do not charge it: retire the pack."
         found.append(Refusal("cell under 3.0 V", sentence))
-    if highest > _OVERFULL_CELL_V and (measured or not wrong):
+    if highest > OVERFULL_CELL_V and (measured or not wrong):
         sentence = (
             f"A cell is at {highest:.2f} V, over 4.25 V. Do not charge it; keep away and watch."
         )

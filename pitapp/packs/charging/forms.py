@@ -6,10 +6,12 @@ import json
 
 from wtforms import HiddenField, RadioField
 
-from pitapp.packs.charging.steps import ChargeStep, Program, program_refusals, reading_refusals
-from pitapp.packs.charging.telling import warmth_refusal
+from pitapp.limits import number
+from pitapp.packs.charging.screens import ChargeStep
+from pitapp.packs.charging.steps import judge_answers
+from pitapp.packs.charging.telling import against
 from pitapp.packs.fields import CellsField
-from pitapp.packs.models import Pack
+from pitapp.packs.models import Charge, Pack
 from pitapp.web.fields import Needed, NumberField, QuantityField, WholeField
 from pitapp.web.forms import PitForm
 
@@ -17,14 +19,27 @@ from pitapp.web.forms import PitForm
 class StepForm(PitForm):
     """One step; `shown` gives what is to be kept as its answer, or None with the errors."""
 
-    purpose = HiddenField(default="full")
+    def prepare(self, pack: Pack) -> None:
+        """Make the form ready for this pack."""
 
-    def prepare(self, pack: Pack, answers: dict[str, str]) -> None:
-        """Make the form ready for this pack and what was answered before."""
-
-    def shown(self, pack: Pack, answers: dict[str, str]) -> str | None:
-        """The answer as text."""
+    def read(self, pack: Pack) -> str | None:
+        """The answer as text, not judged yet."""
         raise NotImplementedError
+
+    def shown(
+        self, step: ChargeStep, pack: Pack, item: Charge, answers: dict[str, str]
+    ) -> str | None:
+        """The answer as text, if a reading like this may stand; a "no" is kept and stops later."""
+        text = self.read(pack) if self.validate_on_submit() else None
+        if text is None:
+            return None
+        told = False
+        for judged in judge_answers(pack, item, answers | {step.key: text}):
+            if judged.step.group_name == step.key and judged.stopped and step.kind != "yesno":
+                field = self[judged.step.name.partition("-")[0]]
+                field.errors = list(dict.fromkeys([*field.errors, against(judged)]))
+                told = True
+        return None if told else text
 
 
 class YesNoForm(StepForm):
@@ -32,12 +47,12 @@ class YesNoForm(StepForm):
 
     answer = HiddenField()
 
-    def shown(self, pack: Pack, answers: dict[str, str]) -> str | None:
+    def read(self, pack: Pack) -> str | None:
         """Yes or no."""
-        if not self.validate_on_submit() or self.answer.data not in ("yes", "no"):
-            self.form_errors.append("Tap one of the two.")
-            return None
-        return str(self.answer.data)
+        if self.answer.data in ("yes", "no"):
+            return str(self.answer.data)
+        self.form_errors.append("Tap one of the two.")
+        return None
 
 
 class WarmthForm(StepForm):
@@ -47,14 +62,9 @@ class WarmthForm(StepForm):
         "Cells at about", [Needed("How warm are the cells?")], kind="temperature"
     )
 
-    def shown(self, pack: Pack, answers: dict[str, str]) -> str | None:
-        """The temperature in °C, if a pack so warm may be charged."""
-        if not self.validate_on_submit():
-            return None
-        self.cell_c.errors = _told(pack, warmth_c=self.cell_c.data)
-        if self.cell_c.errors and (refusal := warmth_refusal(self.cell_c.data)):
-            self.cell_c.errors = [refusal]
-        return None if self.cell_c.errors else repr(float(self.cell_c.data))
+    def read(self, pack: Pack) -> str | None:
+        """The temperature in °C."""
+        return repr(float(self.cell_c.data))
 
 
 class CellsForm(StepForm):
@@ -62,19 +72,22 @@ class CellsForm(StepForm):
 
     cell_v = CellsField("Resting voltage", unit="V")
 
-    def prepare(self, pack: Pack, answers: dict[str, str]) -> None:
+    def prepare(self, pack: Pack) -> None:
         """One entry for each cell."""
         self.cell_v.ask_for(pack.cells_series)
 
-    def shown(self, pack: Pack, answers: dict[str, str]) -> str | None:
-        """The voltages as JSON, if cells so full or empty may be charged."""
-        if not self.validate_on_submit():
+    def read(self, pack: Pack) -> str | None:
+        """The voltages as JSON."""
+        try:
+            for volts in self.cell_v.values:
+                number(volts, "cell voltage", 0, 5, unit="V")
+        except ValueError as error:
+            self.cell_v.errors = [str(error)]
             return None
-        if len(self.cell_v.values) != pack.cells_series:
-            self.cell_v.errors = ["Measure every cell."]
-        else:
-            self.cell_v.errors = _told(pack, self.cell_v.values)
-        return None if self.cell_v.errors else json.dumps(self.cell_v.values)
+        if len(self.cell_v.values) == pack.cells_series:
+            return json.dumps(self.cell_v.values)
+        self.cell_v.errors = ["Measure every cell."]
+        return None
 
 
 class ProgramForm(StepForm):
@@ -82,23 +95,13 @@ class ProgramForm(StepForm):
 
     cells_set = WholeField("Cells it shows", [Needed("How many cells does the screen show?")])
     current_a = NumberField("Current it shows", [Needed("What current does it show?")], unit="A")
-    discharging = False
 
-    def shown(self, pack: Pack, answers: dict[str, str]) -> str | None:
-        """Cells and current as JSON, if they are the pack's and within its label."""
-        if not self.validate_on_submit():
-            return None
-        cells, amps = self.cells_set.data, self.current_a.data
-        if not 1 <= cells <= 16:
-            self.cells_set.errors = ["A charger shows 1 to 16 cells."]
-            return None
-        if not 0.01 <= amps <= 500:
-            self.current_a.errors = ["A charger shows 0.01 to 500 A."]
-            return None
-        found = program_refusals(pack, Program(cells, amps), self.discharging)
-        for name, sentence in found.items():
-            self[name].errors = [sentence]
-        return None if found else json.dumps({"cells_set": cells, "current_a": amps})
+    def read(self, pack: Pack) -> str | None:
+        """Cells and current as JSON."""
+        if 1 <= self.cells_set.data <= 16:
+            return json.dumps({"cells_set": self.cells_set.data, "current_a": self.current_a.data})
+        self.cells_set.errors = ["A charger shows 1 to 16 cells."]
+        return None
 
 
 FORMS: dict[str, type[StepForm]] = {
@@ -122,11 +125,3 @@ class EndForm(PitForm):
         choices={"done": "Done", "stopped": "Stopped early", "trouble": "Something is wrong"},
     )
     moved_mah = NumberField("The charger shows", unit="mAh")
-
-
-def _told(pack: Pack, cell_v: tuple[float, ...] = (), warmth_c: float | None = None) -> list[str]:
-    """What speaks against these readings; one that no meter shows is told as well."""
-    try:
-        return reading_refusals(pack, cell_v, warmth_c)
-    except ValueError as error:
-        return [str(error)]

@@ -9,29 +9,18 @@ from typing import Any
 
 from flask import Blueprint, redirect, request, url_for
 
+from pitapp.checks.engine import first_open
 from pitapp.db import get_db
 from pitapp.errors import BadRequest, NotThere, Refused
 from pitapp.packs import store as shelf
 from pitapp.packs.charging import store
-from pitapp.packs.charging.forms import EndForm, ProgramForm, StepForm, form_for
-from pitapp.packs.charging.steps import (
-    BY_KEY,
-    STEPS,
-    ChargeStep,
-    Forecast,
-    allowed_a,
-    cells_of,
-    condition_refusal,
-    direction,
-    forecast,
-    next_step,
-    program_of,
-    start_refusals,
-)
-from pitapp.packs.charging.telling import LONGEST, pressed_at, readings_text
+from pitapp.packs.charging.forms import EndForm, StepForm, form_for
+from pitapp.packs.charging.screens import BY_KEY, STEPS, ChargeStep
+from pitapp.packs.charging.steps import Forecast, cells_of, forecast, judge_answers, program_of
+from pitapp.packs.charging.telling import LONGEST, condition_refusal, pressed_at, start_refusals
+from pitapp.packs.charging.view import address, ready_values, running_values, step_values
 from pitapp.packs.models import Charge, Pack, Purpose
 from pitapp.packs.overview import state
-from pitapp.packs.wording import OUTCOMES
 from pitapp.web.clock import now
 from pitapp.web.htmx import after_write, show
 from pitapp.web.undo import notice
@@ -44,7 +33,7 @@ blueprint = Blueprint("charging", __name__)
 def begin(pack_id: int) -> Any:
     connection = get_db()
     item = shelf.pack(connection, pack_id)
-    purpose = _purpose(request.args.get("purpose"))
+    purpose = _purpose()
     if item.condition != "sound":
         raise Refused(condition_refusal(item))
     running = state(connection, item).charging
@@ -52,14 +41,16 @@ def begin(pack_id: int) -> Any:
         return redirect(url_for("packs.charging.charge", uuid=running.uuid), 303)
     draft = store.prepared(connection, pack_id, purpose, now())
     if draft:
-        return redirect(_onward(connection, draft), 303)
+        return redirect(_onward(connection, item, draft), 303)
     return _show_step(item, STEPS[0], str(uuids.uuid4()), purpose, {}, form_for(STEPS[0]))
 
 
-@blueprint.get("/charges/<uuid:uuid>/steps/<key>")
-def step(uuid: uuids.UUID, key: str) -> Any:
+@blueprint.get("/<int:pack_id>/charges/<uuid:uuid>/steps/<key>")
+def step(pack_id: int, uuid: uuids.UUID, key: str) -> Any:
     connection = get_db()
     item = store.charge(connection, str(uuid))
+    if item.pack_id != pack_id:
+        raise NotThere("There is no such charge of this pack.")
     own = shelf.pack(connection, item.pack_id)
     if item.started_at:
         return redirect(url_for("packs.charging.charge", uuid=item.uuid), 303)
@@ -75,20 +66,16 @@ def answer(connection: sqlite3.Connection, pack_id: int, uuid: uuids.UUID, key: 
     own = shelf.pack(connection, pack_id)
     if own.condition != "sound":
         raise Refused(condition_refusal(own))
-    form = form_for(wanted)
-    purpose = _purpose(form.purpose.data)
-    item = store.prepare(connection, str(uuid), pack_id, purpose, now())
-    answers = store.answers(connection, item.id)
-    form.prepare(own, answers)
-    if isinstance(form, ProgramForm):
-        form.discharging = direction(own, item.purpose, cells_of(answers)) == "discharge"
-    shown = form.shown(own, answers)
+    item = store.prepare(connection, str(uuid), pack_id, _purpose(), now())
+    answers, form = store.answers(connection, item.id), form_for(wanted)
+    form.prepare(own)
+    shown = form.shown(wanted, own, item, answers)
     if shown is None:
         return _show_step(own, wanted, item.uuid, item.purpose, answers, form, 422)
     store.answer(connection, item, key, shown, now())
     if shown == "no":
-        return redirect(url_for("packs.charging.step", uuid=item.uuid, key=key), 303)
-    return redirect(_onward(connection, item), 303)
+        return redirect(address(own.id, item.uuid, item.purpose, key), 303)
+    return redirect(_onward(connection, own, item), 303)
 
 
 @blueprint.get("/charges/<uuid:uuid>")
@@ -184,16 +171,16 @@ def _step(key: str) -> ChargeStep:
     return BY_KEY[key]
 
 
-def _purpose(text: str | None) -> Purpose:
-    return "storage" if text == "storage" else "full"
+def _purpose() -> Purpose:
+    return "storage" if request.values.get("purpose") == "storage" else "full"
 
 
-def _onward(connection: sqlite3.Connection, item: Charge) -> str:
+def _onward(connection: sqlite3.Connection, own: Pack, item: Charge) -> str:
     """Where the run-through goes on."""
-    following = next_step(store.answers(connection, item.id))
+    following = first_open(judge_answers(own, item, store.answers(connection, item.id)))
     if following is None:
         return url_for("packs.charging.charge", uuid=item.uuid)
-    return url_for("packs.charging.step", uuid=item.uuid, key=following.key)
+    return address(own.id, item.uuid, item.purpose, following.step.group_name)
 
 
 def _reasons(
@@ -205,7 +192,7 @@ def _reasons(
 ) -> list[str]:
     oldest = store.oldest_answer(connection, item.id)
     stale = oldest is not None and oldest < moment - store.GOOD_FOR
-    return start_refusals(state(connection, own), item.purpose, answers, stale=stale)
+    return start_refusals(state(connection, own), item, answers, stale=stale)
 
 
 def _forecast(
@@ -226,23 +213,8 @@ def _show_step(
     form: StepForm,
     status: int = 200,
 ) -> Any:
-    form.prepare(own, answers)
-    form.purpose.data = purpose
-    return show(
-        "packs/step.html",
-        "packs/_step.html",
-        status,
-        pack=own,
-        step=wanted,
-        number=STEPS.index(wanted) + 1,
-        steps=STEPS,
-        uuid=uuid,
-        purpose=purpose,
-        answers=answers,
-        form=form,
-        allowed_a=allowed_a(own),
-        direction=direction(own, purpose, cells_of(answers)),
-    )
+    values = step_values(own, wanted, uuid, purpose, answers, form)
+    return show("packs/step.html", "packs/_step.html", status, **values)
 
 
 def _show_ready(
@@ -252,35 +224,13 @@ def _show_ready(
     status: int = 200,
     pressed: datetime | None = None,
 ) -> Any:
-    answers = store.answers(connection, item.id)
+    answers, moment = store.answers(connection, item.id), pressed or now()
     ahead = _forecast(connection, item, own, answers)
-    moment = pressed or now()
-    return show(
-        "packs/ready.html",
-        "packs/_ready.html",
-        status,
-        pack=own,
-        charge=item,
-        steps=STEPS,
-        answers=answers,
-        words=readings_text(answers),
-        program=program_of(answers),
-        ahead=ahead,
-        due_at=moment + timedelta(minutes=ahead.minutes) if ahead else None,
-        reasons=_reasons(connection, item, own, answers, moment),
-        now=moment,
-    )
+    reasons = _reasons(connection, item, own, answers, moment)
+    values = ready_values(own, item, answers, ahead, reasons, moment)
+    return show("packs/ready.html", "packs/_ready.html", status, **values)
 
 
 def _show_running(item: Charge, own: Pack, form: EndForm, status: int = 200) -> Any:
-    return show(
-        "packs/charge.html",
-        "packs/_charge.html",
-        status,
-        pack=own,
-        charge=item,
-        form=form,
-        now=now(),
-        outcomes=OUTCOMES,
-        overdue=bool(item.due_at and item.due_at <= now()),
-    )
+    values = running_values(item, own, form, now())
+    return show("packs/charge.html", "packs/_charge.html", status, **values)

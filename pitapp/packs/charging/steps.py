@@ -1,7 +1,7 @@
-"""The steps before a charge, in their order, and every reason against starting it.
+"""What is asked before a charge, and the answers judged.
 
-The figures are common practice without a source; a pack's and a charger's manual and the venue's
-rules come first. Pure: no clock, no database.
+The judging is the checks engine's, at steps where no reason lets anything stand. Pure: no clock, no
+database.
 """
 
 from __future__ import annotations
@@ -9,102 +9,39 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import ClassVar, Literal
 
-from pitapp.packs.cell import charge_time_s, state_of_charge_percent, storage_step
-from pitapp.packs.models import Pack, Purpose
-from pitapp.packs.safety import charge_current_a, charge_refusals
+from pitapp.checks.engine import Judged, judge_all
+from pitapp.checks.models import Answer, Asked, Step
+from pitapp.packs.cell import (
+    EMPTY_CELL_V,
+    charge_time_s,
+    state_of_charge_percent,
+    storage_step,
+)
+from pitapp.packs.charging.screens import BY_KEY, STEPS, ChargeStep
+from pitapp.packs.models import Charge, Pack, Purpose
+from pitapp.packs.safety import CHARGE_TEMPERATURE_C, OVERFULL_CELL_V, charge_current_a
 from pitapp.packs.state import PackState
 
-Kind = Literal["yesno", "warmth", "cells", "program"]
+CHARGER_A = (0.01, 500.0)
 
 
-@dataclass(frozen=True)
-class ChargeStep:
-    """One step: what to do, the two answers, and what a "no" means."""
+class Caution(Step):
+    """One thing that must be as asked before a charge.
 
-    key: str
-    title: str
-    todo: tuple[str, ...]
-    kind: Kind = "yesno"
-    yes: str = ""
-    no: str = ""
-    refusal: str = ""
+    `group_name` is the key of the screen that asks it. `under` and `over` say what speaks against a
+    reading (`over` also against a "no"), with `{shown}`, `{least}` and `{most}` for the figures.
+    """
 
+    firm: ClassVar[bool] = True
+    under: str = ""
+    over: str = ""
 
-STEPS = (
-    ChargeStep(
-        "look",
-        "Look at it",
-        ("No swelling, dent, cut or torn wrap?", "Leads and plugs whole, nothing scorched?"),
-        yes="Looks sound",
-        no="Something is wrong",
-        refusal="The pack looks wrong. Do not charge it.",
-    ),
-    ChargeStep(
-        "feel",
-        "Feel it",
-        ("Flat and firm all over, no soft or raised spot?", "No sweet smell?"),
-        yes="Feels sound",
-        no="Something is wrong",
-        refusal="The pack feels or smells wrong. Do not charge it.",
-    ),
-    ChargeStep(
-        "warmth",
-        "Take its temperature",
-        ("After a run let it cool first.",),
-        kind="warmth",
-    ),
-    ChargeStep(
-        "label",
-        "Read the label",
-        (),
-        yes="The label says so",
-        no="It says something else",
-        refusal="The label says something else. Mend the pack's record first.",
-    ),
-    ChargeStep(
-        "cells",
-        "Measure each cell",
-        ("Resting voltages, from the charger's screen or a meter.",),
-        kind="cells",
-    ),
-    ChargeStep(
-        "program",
-        "Read the charger's screen",
-        ("Set the program for this kind of cell.", "Type what the screen shows now."),
-        kind="program",
-    ),
-    ChargeStep(
-        "balance",
-        "Balance lead",
-        ("Plug it into the charger, the right way round.", "No bare or pinched wire?"),
-        yes="Plugged in",
-        no="Not plugged in",
-        refusal="The balance lead is not plugged in: no charger then sees a single cell run over.",
-    ),
-    ChargeStep(
-        "place",
-        "Where it lies",
-        (
-            "On stone or metal, or in a bag made for charging.",
-            "Nothing that burns within about 1 m. Not in the car, not on the way out.",
-            "Sand or an extinguisher at hand.",
-        ),
-        yes="It lies safely",
-        no="Not yet",
-        refusal="The pack does not lie in a fire-safe place yet.",
-    ),
-    ChargeStep(
-        "stay",
-        "Somebody stays",
-        ("Stay in sight of it until it is off the charger.", "Going? Take it off first."),
-        yes="Somebody stays",
-        no="Nobody can",
-        refusal="Nobody stays with it. Charge when somebody can.",
-    ),
-)
-BY_KEY = {step.key: step for step in STEPS}
+    @property
+    def field(self) -> str:
+        """The form's field that it is read from."""
+        return "answer" if self.kind == "yesno" else self.name
 
 
 @dataclass(frozen=True)
@@ -130,9 +67,80 @@ class Forecast:
         return self.minutes > 0
 
 
-def next_step(answers: Mapping[str, str]) -> ChargeStep | None:
-    """The first step without a good answer, or None when every one has it."""
-    return next((step for step in STEPS if answers.get(step.key, "no") == "no"), None)
+def cautions(pack: Pack, *, discharging: bool = False) -> list[Caution]:
+    """Everything that is asked before a charge of that pack, in order.
+
+    >>> [each.name for each in cautions(Pack(mark="A", cells_series=1, capacity_mah=6000))][:5]
+    ['look', 'feel', 'cell_c', 'label', 'cell_v-0']
+    """
+    found = [caution for step in STEPS for caution in _asked_at(step, pack, discharging)]
+    return [each.model_copy(update={"id": number}) for number, each in enumerate(found, 1)]
+
+
+def asks(pack: Pack, *, discharging: bool = False) -> dict[str, Asked]:
+    """The limits of what is read before a charge, by a caution's key; a label limits no discharge.
+
+    >>> found = asks(Pack(mark="A", cells_series=2, capacity_mah=6000, most_charge_c=1))
+    >>> found["cells_set"].most, found["current_a"].most
+    (2.0, 6.0)
+    """
+    coldest, hottest = CHARGE_TEMPERATURE_C
+    least_a, most_a = CHARGER_A
+    cell = Asked(least=EMPTY_CELL_V, most=OVERFULL_CELL_V)
+    return {
+        "cell_c": Asked(least=coldest, most=hottest),
+        **{f"cell_v-{number}": cell for number in range(pack.cells_series)},
+        "cells_set": Asked(least=pack.cells_series, most=pack.cells_series),
+        "current_a": Asked(least=least_a, most=most_a if discharging else allowed_a(pack)),
+    }
+
+
+def judge_answers(pack: Pack, item: Charge, answers: Mapping[str, str]) -> list[Judged]:
+    """Every caution of a charge in order, judged by what was answered so far.
+
+    Args:
+        pack: as its label says now.
+        item: the charge that is prepared.
+        answers: as kept, by step.
+    """
+    discharging = direction(pack, item.purpose, cells_of(answers)) == "discharge"
+    asked, given = asks(pack, discharging=discharging), readings(pack, answers)
+    steps = cautions(pack, discharging=discharging)
+    found = [
+        Answer(
+            walk_id=item.id,
+            step_id=step.id,
+            key=step.key,
+            shown=given[step.name],
+            unit=step.unit,
+            planned=step.planned,
+            answered_at=item.prepared_at,
+            **asked.get(step.key, Asked()).model_dump(),
+        )
+        for step in steps
+        if step.name in given
+    ]
+    return judge_all(steps, found)
+
+
+def readings(pack: Pack, answers: Mapping[str, str]) -> dict[str, str]:
+    """What was answered, by a caution's name; cells count only where each of them was measured.
+
+    >>> pack = Pack(mark="A", cells_series=2, capacity_mah=6000)
+    >>> readings(pack, {"look": "yes", "cells": "[3.8, 3.9]"})
+    {'look': 'yes', 'cell_v-0': '3.8', 'cell_v-1': '3.9'}
+    >>> readings(pack, {"cells": "[3.8]"})
+    {}
+    """
+    found = {key: shown for key, shown in answers.items() if BY_KEY[key].kind == "yesno"}
+    if "warmth" in answers:
+        found["cell_c"] = answers["warmth"]
+    volts = cells_of(answers)
+    if len(volts) == pack.cells_series:
+        found |= {f"cell_v-{place}": repr(cell) for place, cell in enumerate(volts)}
+    if program := program_of(answers):
+        found |= {"cells_set": repr(program.cells_set), "current_a": repr(program.current_a)}
+    return found
 
 
 def cells_of(answers: Mapping[str, str]) -> tuple[float, ...]:
@@ -174,78 +182,53 @@ def forecast(
     return Forecast(percent, False, (100 - percent) / 100 * pack.capacity_mah, seconds / 60)
 
 
-def program_refusals(pack: Pack, program: Program, discharging: bool) -> dict[str, str]:
-    """What speaks against the program as the charger shows it, by field."""
-    found = {}
-    if program.cells_set != pack.cells_series:
-        found["cells_set"] = (
-            f"Wrong cell count: the charger shows {program.cells_set}, the pack has "
-            f"{pack.cells_series} in series. Set the charger again."
-        )
-    most = allowed_a(pack)
-    if not discharging and program.current_a > most * (1 + 1e-9):
-        found["current_a"] = (
-            f"Over the label's rate: {program.current_a:g} A is more than {most:g} A "
-            f"({pack.most_charge_c:g}C). Set less on the charger."
-        )
-    return found
-
-
-def start_refusals(
-    state: PackState, purpose: Purpose, answers: Mapping[str, str], *, stale: bool
-) -> list[str]:
-    """Every reason against starting the charge now; none means that no answer speaks against it.
-
-    Args:
-        state: the pack as it is now.
-        purpose: to full, or to storage.
-        answers: by step.
-        stale: whether the answers are too old to hold.
-    """
-    if state.charging:
-        return ["This pack is on the charger already."]
-    found = [
-        step.refusal if step.key in answers else f"{step.title}: not done yet."
-        for step in STEPS
-        if answers.get(step.key, "no") == "no"
-    ]
-    if stale:
-        found.append("The answers are more than half an hour old. Look and feel again.")
-    program, cell_v = program_of(answers), cells_of(answers)
-    if program is None or not cell_v or "warmth" not in answers:
-        if state.pack.condition != "sound":
-            found.insert(0, condition_refusal(state.pack))
-        return found
-    discharging = direction(state.pack, purpose, cell_v) == "discharge"
-    found += program_refusals(state.pack, program, discharging).values()
-    found += reading_refusals(state.pack, cell_v, float(answers["warmth"]))
-    if len(cell_v) != state.pack.cells_series:
-        found.append("Wrong cell count: measure each cell of this pack again.")
-    return found
-
-
-def reading_refusals(
-    pack: Pack, cell_v: Sequence[float] = (), warmth_c: float | None = None
-) -> list[str]:
-    """What speaks against a charge in the pack's condition, its cells' voltages and their warmth."""
-    found = [] if pack.condition == "sound" else [condition_refusal(pack)]
-    volts = cell_v or (3.8,) * pack.cells_series
-    checked = charge_refusals(
-        cells=len(volts),
-        capacity_mah=pack.capacity_mah,
-        label_c_rate=pack.most_charge_c,
-        current_a=0.01,
-        pack_voltage_v=sum(volts),
-        cell_temperature_c=25.0 if warmth_c is None else warmth_c,
-        balance_lead_plugged_in=True,
-        cell_voltages_v=volts,
+def _asked_at(step: ChargeStep, pack: Pack, discharging: bool) -> list[Caution]:
+    if step.kind == "yesno":
+        return [
+            Caution(
+                group_name=step.key, name=step.key, kind="yesno", planned="yes", over=step.refusal
+            )
+        ]
+    if step.kind == "warmth":
+        return [
+            Caution(
+                group_name=step.key,
+                name="cell_c",
+                kind="number",
+                unit="°C",
+                under="The cells are at {shown}. Warm them to {least} or more first.",
+                over="The cells are at {shown}. Let them cool to {most} or less first.",
+            )
+        ]
+    if step.kind == "cells":
+        return [
+            Caution(
+                group_name=step.key,
+                name=f"cell_v-{number}",
+                kind="number",
+                unit="V",
+                under="A cell is at {shown}, under 3.0 V. Do not charge it: retire the pack.",
+                over="A cell is at {shown}, over 4.25 V. Do not charge it; keep away and watch.",
+            )
+            for number in range(pack.cells_series)
+        ]
+    wrong = (
+        "Wrong cell count: the charger shows {shown}, the pack has {most} in series. "
+        "Set the charger again."
     )
-    return found + [refusal.sentence for refusal in checked]
-
-
-def condition_refusal(pack: Pack) -> str:
-    """Why a damaged or retired pack is not charged."""
-    if pack.condition == "damaged":
-        seen = f" ({pack.damage})" if pack.damage else ""
-        return f"The pack is damaged{seen}. Do not charge it."
-    return "The pack is retired. Do not charge it."
+    charger = "A charger shows 0.01 to 500 A."
+    label = (
+        f"Over the label's rate: {{shown}} is more than {{most}} ({pack.most_charge_c:g}C). "
+        "Set less on the charger."
+    )
+    return [
+        Caution(group_name=step.key, name="cells_set", kind="number", under=wrong, over=wrong),
+        Caution(
+            group_name=step.key,
+            name="current_a",
+            kind="number",
+            unit="A",
+            under=charger,
+            over=charger if discharging else label,
+        ),
+    ]

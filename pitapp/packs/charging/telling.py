@@ -1,17 +1,24 @@
-"""What was answered, as people write it, and when a start was tapped."""
+"""What speaks against a charge and what was answered, as people read it, and when a start was tapped."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime, timedelta
 
-from pitapp.packs.charging.steps import cells_of, program_of
-from pitapp.packs.safety import CHARGE_TEMPERATURE_C
+from pitapp.checks.engine import Judged
+from pitapp.checks.models import Asked
+from pitapp.checks.shown import reading
+from pitapp.packs.charging.screens import BY_KEY
+from pitapp.packs.charging.steps import Caution, cells_of, direction, judge_answers, program_of
+from pitapp.packs.models import Charge, Pack
+from pitapp.packs.safety import charge_refusals
+from pitapp.packs.state import PackState
 from pitapp.web.quantities import quantity
 
 LONGEST = timedelta(hours=24)
 """No countdown is longer, and no start arrives later."""
 MOST_DIGITS = 14
+STALE = "The answers are more than half an hour old. Look and feel again."
 
 
 def pressed_at(told_ms: str, now: datetime) -> datetime:
@@ -27,17 +34,6 @@ def pressed_at(told_ms: str, now: datetime) -> datetime:
     return pressed if now - LONGEST < pressed < now else now
 
 
-def warmth_refusal(cell_c: float) -> str:
-    """Why cells so cold or warm are not charged, in the racer's unit; empty where they may be."""
-    coldest, hottest = CHARGE_TEMPERATURE_C
-    if coldest <= cell_c <= hottest:
-        return ""
-    at = f"The cells are at {quantity(cell_c, 'temperature')}."
-    if cell_c < coldest:
-        return f"{at} Warm them to {quantity(coldest, 'temperature')} or more first."
-    return f"{at} Let them cool to {quantity(hottest, 'temperature')} or less first."
-
-
 def readings_text(answers: Mapping[str, str]) -> dict[str, str]:
     """The readings among the answers as people write them, by step."""
     program = program_of(answers)
@@ -47,3 +43,77 @@ def readings_text(answers: Mapping[str, str]) -> dict[str, str]:
         "cells": f"{cells} V",
         "program": f"{program.cells_set} cells, {program.current_a:g} A" if program else "",
     }
+
+
+def words(caution: Caution, asked: Asked | None, shown: str = "{shown}") -> tuple[str, str]:
+    """What speaks against a reading under what is asked, and against one over it or a "no"."""
+    limits = asked or Asked()
+    least, most = (
+        "" if limit is None else reading(repr(limit), caution.unit)
+        for limit in (limits.least, limits.most)
+    )
+    under, over = (
+        sentence.format(shown=shown, least=least, most=most)
+        for sentence in (caution.under, caution.over)
+    )
+    return under, over
+
+
+def against(judged: Judged) -> str:
+    """What speaks against going on from a step of a charge; empty where nothing does."""
+    if not isinstance(judged.step, Caution) or judged.settled:
+        return ""
+    if judged.answer is None:
+        return f"{BY_KEY[judged.step.group_name].title}: not done yet."
+    asked = judged.asked
+    under, over = words(judged.step, asked, reading(judged.shown, judged.unit))
+    low = asked is not None and asked.least is not None and float(judged.shown) < asked.least
+    return under if low else over
+
+
+def start_refusals(
+    state: PackState, item: Charge, answers: Mapping[str, str], *, stale: bool
+) -> list[str]:
+    """Every reason against starting the charge now; none means that no answer speaks against it.
+
+    Args:
+        state: the pack as it is now.
+        item: the charge that is prepared.
+        answers: by step.
+        stale: whether the answers are too old to hold.
+    """
+    if state.charging:
+        return ["This pack is on the charger already."]
+    found = [] if state.pack.condition == "sound" else [condition_refusal(state.pack)]
+    found += filter(None, map(against, judge_answers(state.pack, item, answers)))
+    if stale:
+        found.append(STALE)
+    return list(dict.fromkeys(found)) or list(_all_at_once(state.pack, item, answers))
+
+
+def condition_refusal(pack: Pack) -> str:
+    """Why a damaged or retired pack is not charged."""
+    if pack.condition == "damaged":
+        seen = f" ({pack.damage})" if pack.damage else ""
+        return f"The pack is damaged{seen}. Do not charge it."
+    return "The pack is retired. Do not charge it."
+
+
+def _all_at_once(pack: Pack, item: Charge, answers: Mapping[str, str]) -> Iterable[str]:
+    """The last word: every answer together, judged by the formula."""
+    program, volts = program_of(answers), cells_of(answers)
+    if program is None:
+        raise AssertionError("a charge without refusals has every answer")
+    discharging = direction(pack, item.purpose, volts) == "discharge"
+    refusals = charge_refusals(
+        cells=program.cells_set,
+        capacity_mah=pack.capacity_mah,
+        label_c_rate=pack.most_charge_c,
+        current_a=0.01 if discharging else program.current_a,
+        pack_voltage_v=sum(volts),
+        cell_temperature_c=float(answers["warmth"]),
+        balance_lead_plugged_in=answers["balance"] == "yes",
+        condition=pack.condition,
+        cell_voltages_v=volts,
+    )
+    return [refusal.sentence for refusal in refusals]

@@ -1,0 +1,100 @@
+"""The screens of a charge by steps, in their order, with every word on them.
+
+The figures are common practice without a source; a pack's and a charger's manual and the venue's
+rules come first.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Kind = Literal["yesno", "warmth", "cells", "program"]
+
+
+@dataclass(frozen=True)
+class ChargeStep:
+    """The screen of one step: what to do, the two answers, and what a "no" means."""
+
+    key: str
+    title: str
+    todo: tuple[str, ...]
+    kind: Kind = "yesno"
+    yes: str = ""
+    no: str = ""
+    refusal: str = ""
+
+
+STEPS = (
+    ChargeStep(
+        "look",
+        "Look at it",
+        ("No swelling, dent, cut or torn wrap?", "Leads and plugs whole, nothing scorched?"),
+        yes="Looks sound",
+        no="Something is wrong",
+        refusal="The pack looks wrong. Do not charge it.",
+    ),
+    ChargeStep(
+        "feel",
+        "Feel it",
+        ("Flat and firm all over, no soft or raised spot?", "No sweet smell?"),
+        yes="Feels sound",
+        no="Something is wrong",
+        refusal="The pack feels or smells wrong. Do not charge it.",
+    ),
+    ChargeStep(
+        "warmth",
+        "Take its temperature",
+        ("After a run let it cool first.",),
+        kind="warmth",
+    ),
+    ChargeStep(
+        "label",
+        "Read the label",
+        (),
+        yes="The label says so",
+        no="It says something else",
+        refusal="The label says something else. Mend the pack's record first.",
+    ),
+    ChargeStep(
+        "cells",
+        "Measure each cell",
+        ("Resting voltages, from the charger's screen or a meter.",),
+        kind="cells",
+    ),
+    ChargeStep(
+        "program",
+        "Read the charger's screen",
+        ("Set the program for this kind of cell.", "Type what the screen shows now."),
+        kind="program",
+    ),
+    ChargeStep(
+        "balance",
+        "Balance lead",
+        ("Plug it into the charger, the right way round.", "No bare or pinched wire?"),
+        yes="Plugged in",
+        no="Not plugged in",
+        refusal="The balance lead is not plugged in: no charger then sees a single cell run over.",
+    ),
+    ChargeStep(
+        "place",
+        "Where it lies",
+        (
+            "On stone or metal, or in a bag made for charging.",
+            "Nothing that burns within about 1 m. Not in the car, not on the way out.",
+            "Sand or an extinguisher at hand.",
+        ),
+        yes="It lies safely",
+        no="Not yet",
+        refusal="The pack does not lie in a fire-safe place yet.",
+    ),
+    ChargeStep(
+        "stay",
+        "Somebody stays",
+        ("Stay in sight of it until it is off the charger.", "Going? Take it off first."),
+        yes="Somebody stays",
+        no="Nobody can",
+        refusal="Nobody stays with it. Charge when somebody can.",
+    ),
+)
+BY_KEY = {step.key: step for step in STEPS}
