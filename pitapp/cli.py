@@ -84,10 +84,15 @@ def serve(host: str | None, port: int, share: bool, https: bool, data: Path | No
     """Serve your own data until you press Ctrl-C."""
     from pitapp import create_app
     from pitapp.copies import daily
+    from pitapp.web.alone import serving
+    from pitapp.web.factory import default_data_dir, open_data_dir
 
-    app = create_app(data)
-    daily.start(app)
-    run(app, host, port, share=share, https=https)
+    folder = data or default_data_dir()
+    open_data_dir(folder)
+    with serving(folder) as say:
+        app = create_app(folder)
+        daily.start(app)
+        run(app, host, port, share=share, https=https, say=say)
 
 
 @cli.command()
@@ -105,9 +110,15 @@ def demo(host: str | None, port: int, share: bool, https: bool) -> None:
 
 
 def run(
-    app: Flask, host: str | None, port: int, *, share: bool = False, https: bool = False
+    app: Flask,
+    host: str | None,
+    port: int,
+    *,
+    share: bool = False,
+    https: bool = False,
+    say: Callable[[str], object] = lambda _: None,
 ) -> None:
-    """Serve `app` until interrupted, and say where."""
+    """Serve `app` until interrupted, and say where: on the terminal, and to `say`."""
     from pitapp.web.server import make_server
 
     host = host or ("0.0.0.0" if share else "127.0.0.1")  # noqa: S104
@@ -127,7 +138,9 @@ def run(
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     bound = server.bind_addr[1]
     own = "localhost" if host == "0.0.0.0" else f"[{host}]" if ":" in host else host  # noqa: S104
-    click.echo(f"pitapp {__version__} is at {'https' if https else 'http'}://{own}:{bound}/")
+    address = f"{'https' if https else 'http'}://{own}:{bound}/"
+    say(address)
+    click.echo(f"pitapp {__version__} is at {address}")
     if "pitapp.sharing" in app.extensions:
         from pitapp.devices.sharing import invitation
 

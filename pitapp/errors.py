@@ -53,6 +53,16 @@ class NewerDatabase(DataError):
     """The database was written by a newer pitapp."""
 
 
+class DamagedDatabase(DataError):
+    """The database file is no longer what SQLite wrote."""
+
+
+class AlreadyServed(DataError):
+    """Another pitapp serves this data folder."""
+
+    exit_code = 4
+
+
 class DatabaseBusy(DataError):
     """Another writer held the database for too long."""
 

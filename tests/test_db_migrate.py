@@ -33,18 +33,23 @@ def test_the_apps_own_migrations_apply_to_an_empty_database(tmp_path: Path) -> N
         assert connection.execute("PRAGMA foreign_keys").fetchone()[0] == 1
 
 
-def test_a_copy_is_made_before_the_first_change(tmp_path: Path) -> None:
+def test_a_copy_can_be_made_before_the_first_change(tmp_path: Path) -> None:
     path = tmp_path / "season.sqlite3"
     folder = folder_of(tmp_path, m0001_a="CREATE TABLE a (id INTEGER PRIMARY KEY);")
-    migrate(path, folder)
-    assert list(tmp_path.glob("*-before-*")) == []
+    seen: list[tuple[int, list[int]]] = []
+
+    def look(connection: sqlite3.Connection) -> None:
+        rows = [row[0] for row in connection.execute("SELECT id FROM a")]
+        seen.append((version_of(connection), rows))
+
+    migrate(path, folder, before=look)
+    assert seen == [], "there is nothing to copy yet"
     with closing(connect(path)) as connection:
         connection.execute("INSERT INTO a VALUES (7)")
-    folder_of(tmp_path, m0002_b="DROP TABLE a;")
-    assert migrate(path, folder) == [2]
-    with closing(sqlite3.connect(tmp_path / "season-before-0002.sqlite3")) as copy:
-        assert copy.execute("SELECT id FROM a").fetchall() == [(7,)]
-        assert copy.execute("PRAGMA user_version").fetchone()[0] == 1
+    folder_of(tmp_path, m0002_b="DROP TABLE a;", m0003_c="CREATE TABLE c (id INTEGER);")
+    assert migrate(path, folder, before=look) == [2, 3]
+    assert migrate(path, folder, before=look) == []
+    assert seen == [(1, [7])]
 
 
 @pytest.mark.parametrize(

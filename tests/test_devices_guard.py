@@ -32,9 +32,9 @@ def token_on(client: PageClient) -> str:
     return found[1]
 
 
-def pair(client: PageClient, code: str, token: str | None = None) -> Any:
+def pair(client: PageClient, code: str, token: str | None = None, **headers: str) -> Any:
     form = {"code": code, "name": "Test phone", "csrf_token": token or token_on(client)}
-    return client.post("/pair", data=form)
+    return client.post("/pair", data=form, headers=headers)
 
 
 def test_an_unpaired_device_meets_the_pairing_page_at_every_address(
@@ -98,6 +98,28 @@ def test_a_code_is_over_after_five_minutes(
     clock.tick(1)
     assert pair(phone, code).status_code == 403
     assert phone.get("/").status_code == 401
+
+
+def test_a_phone_that_says_it_waited_gets_no_older_moment(
+    phone: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    waited, token = {"X-Waited-Seconds": "600"}, token_on(phone)
+    code = store.new_code(db, clock()).code
+    clock.tick(301)
+    assert pair(phone, code, token, **waited).status_code == 403
+    answered = [pair(phone, "12345678", token, **waited).status_code for _ in range(8)]
+    assert answered[-1] == 429
+
+
+def test_a_clock_that_jumped_back_does_not_shut_pairing(
+    phone: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    token = token_on(phone)
+    clock.tick(30 * 86400)
+    while pair(phone, "12345678", token).status_code == 403:
+        pass
+    clock.tick(-30 * 86400)
+    assert pair(phone, store.new_code(db, clock()).code, token).status_code == 303
 
 
 def test_a_thousand_guesses_are_slowed_and_let_nobody_in(

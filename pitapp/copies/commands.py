@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
 import click
 
 from pitapp.copies import store
+from pitapp.copies.inspection import look_over, told
 from pitapp.db.connect import Database
-from pitapp.db.examine import Contents, examine
-from pitapp.errors import DataError, Refused
+from pitapp.db.examine import examine
+from pitapp.db.faults import at_start
+from pitapp.errors import DamagedDatabase, DataError
+from pitapp.web.alone import serving
+from pitapp.web.factory import DATABASE_NAME, default_data_dir, open_data_dir
 
+BRING_BACK_THERE = "Bring the copy back there (More, Copies), or stop it first (Ctrl-C)."
 DATA = click.option(
     "--data",
     type=click.Path(file_okay=False, path_type=Path),
@@ -20,20 +28,10 @@ DATA = click.option(
 
 
 def _folder(data: Path | None) -> Path:
-    from pitapp.web.factory import default_data_dir
-
     folder = data or default_data_dir()
     if not folder.is_dir():
         raise DataError(f"There is no data folder {folder}.")
     return folder
-
-
-def _told(contents: Contents) -> str:
-    newest = f"{contents.newest_run_at:%Y-%m-%d %H:%M} UTC" if contents.newest_run_at else "none"
-    return (
-        f"{contents.runs} runs (newest: {newest}), {contents.cars} cars, "
-        f"{contents.gears_fitted} gears fitted, schema {contents.schema_version}"
-    )
 
 
 @click.command()
@@ -41,16 +39,11 @@ def _told(contents: Contents) -> str:
 @DATA
 def backup(file: Path, data: Path | None) -> None:
     """Write a consistent copy of your data to FILE, also while pitapp is in use."""
-    from pitapp.web.factory import DATABASE_NAME
-
     folder = _folder(data)
     if not (folder / DATABASE_NAME).is_file():
         raise DataError(f"There is no data in {folder} yet.")
-    database = Database(folder / DATABASE_NAME)
-    try:
-        click.echo(f"{file}: {_told(store.write_copy(database.connection(), file))}")
-    finally:
-        database.close()
+    with _opened(Database(folder / DATABASE_NAME)) as connection:
+        click.echo(f"{file}: {told(store.write_copy(connection, file))}")
 
 
 @click.command()
@@ -59,41 +52,54 @@ def backup(file: Path, data: Path | None) -> None:
 @DATA
 def restore(file: Path, yes: bool, data: Path | None) -> None:
     """Bring the copy FILE back; what is there now is copied first."""
+    click.echo(f"{file}: {told(examine(file))}")
+    folder = data or default_data_dir()
+    open_data_dir(folder)
+    with serving(folder, BRING_BACK_THERE):
+        if not yes:
+            click.confirm("Replace all data by this copy?", abort=True)
+        try:
+            before = _bring_back(file, folder)
+        except DamagedDatabase as error:
+            click.echo(str(error))
+            before = store.set_aside(folder / DATABASE_NAME, datetime.now(UTC))
+            _bring_back(file, folder)
+    click.echo(f"Done. What was there before is kept as {before}")
+
+
+def _bring_back(file: Path, folder: Path) -> Path:
     from pitapp import create_app
 
-    contents = examine(file)
-    click.echo(f"{file}: {_told(contents)}")
-    if not yes:
-        click.confirm("Replace all data by this copy?", abort=True)
-    app = create_app(data)
-    database: Database = app.extensions["pitapp.db"]
-    folder: Path = app.config["PITAPP_DATA_DIR"]
+    with _opened(create_app(folder).extensions["pitapp.db"]) as connection:
+        return store.restore(connection, file, folder, datetime.now(UTC))
+
+
+@contextmanager
+def _opened(database: Database) -> Iterator[sqlite3.Connection]:
     try:
-        before = store.restore(database.connection(), file, folder, datetime.now(UTC))
+        yield database.connection()
+    except sqlite3.Error as error:
+        known = at_start(error, database.path)
+        if known is None:
+            raise
+        raise known from error
     finally:
         database.close()
-    click.echo(f"Done. What was there before is kept as {before}")
 
 
 @click.command()
 @DATA
 def inspect(data: Path | None) -> None:
     """Look whether your data is sound, and say what to do if it is not."""
-    from pitapp.web.factory import DATABASE_NAME
-
     folder = _folder(data)
     path = folder / DATABASE_NAME
     if not path.is_file():
         raise DataError(f"There is no data in {folder}. Start pitapp once, or restore a copy.")
-    try:
-        click.echo(f"{path}: sound. {_told(examine(path))}")
-    except Refused as error:
-        copies = store.kept(folder)
-        advice = (
-            f"Restore the newest copy: pitapp restore {folder / store.FOLDER / copies[0].name}"
-            if copies
-            else "There is no copy in its folder; look for one that you took away."
-        )
-        raise DataError(f"{path} is not sound: {error} {advice}") from None
-    for copy in store.kept(folder):
-        click.echo(f"  copy: {copy.name}")
+    unsound = 0
+    for finding in look_over(path, datetime.now(UTC)):
+        unsound += not finding.sound
+        click.echo(("" if finding.sound else "NOT SOUND: ") + finding.text)
+        if finding.advice:
+            click.echo(f"  -> {finding.advice}")
+    if unsound:
+        raise DataError(f"{folder} needs you: see what is said above.")

@@ -14,7 +14,7 @@ from pitapp.copies.forms import PlainForm, UploadForm
 from pitapp.db import get_db
 from pitapp.db.examine import examine
 from pitapp.errors import NotThere, Refused
-from pitapp.web.clock import now
+from pitapp.web.clock import present
 from pitapp.web.htmx import after_write, show
 from pitapp.web.undo import notice
 
@@ -35,7 +35,7 @@ def page() -> Any:
 
 @blueprint.post("")
 def make() -> Any:
-    path = store.keep_copy(get_db(), _data_dir(), "by-hand", now())
+    path = store.keep_copy(get_db(), _data_dir(), "by-hand", present())
     notice(f"Copied to {path.name}")
     return after_write("copies.page")
 
@@ -86,7 +86,7 @@ def restore_uploaded(token: str) -> Any:
 
 
 def _bring_back(path: Path) -> Any:
-    before = store.restore(get_db(), path, _data_dir(), now())
+    before = store.restore(get_db(), path, _data_dir(), present())
     notice(f"Brought back. What was here before is kept as {before.name}")
     return after_write("copies.page")
 

@@ -12,15 +12,19 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from pitapp.copies.models import Kept
-from pitapp.db.connect import connect
+from pitapp.db.connect import connect, transaction
 from pitapp.db.examine import Contents, contents, examine
 from pitapp.db.migrate import migrate, version_of
-from pitapp.errors import DataError, NotThere
+from pitapp.errors import DamagedDatabase, DataError, NotThere, Refused
 
 FOLDER = "copies"
 KEPT_EACH = 10
 DAILY = "daily"
 BEFORE_RESTORE = "before-restore"
+BEFORE_UPDATE = "before-update"
+A_DAY = timedelta(days=1)
+HERE_ONLY = ("devices", "pairing_codes", "wrong_guesses")
+"""Tables that stay as they are here: no copy lets a device back in that was removed since."""
 _NAME = re.compile(r"(\d{4}-\d\d-\d\dT\d{6}Z)-([a-z-]+)(?:-[0-9a-f]{4})?\.sqlite3\Z")
 
 
@@ -48,16 +52,20 @@ def write_copy(connection: sqlite3.Connection, target: Path) -> Contents:
 
 
 def keep_copy(connection: sqlite3.Connection, data_dir: Path, why: str, now: datetime) -> Path:
-    """Put a dated copy into the data folder, keeping the last ten of its kind."""
+    """Put a dated copy into the data folder, keeping the last ten of its kind.
+
+    One from a day still to come was made when the clock was wrong: it makes room first.
+    """
     folder = data_dir / FOLDER
-    folder.mkdir(exist_ok=True)
+    folder.mkdir(mode=0o700, exist_ok=True)
     name = f"{now.astimezone(UTC):%Y-%m-%dT%H%M%SZ}-{why}"
     path = folder / f"{name}.sqlite3"
     if path.exists():
         path = folder / f"{name}-{secrets.token_hex(2)}.sqlite3"
     write_copy(connection, path)
-    same = [copy for copy in kept(data_dir) if copy.why == why]
-    for old in same[KEPT_EACH:]:
+    others = [copy for copy in kept(data_dir) if copy.why == why and copy.name != path.name]
+    others.sort(key=lambda copy: (copy.made_at <= now, copy.made_at), reverse=True)
+    for old in others[KEPT_EACH - 1 :]:
         (folder / old.name).unlink(missing_ok=True)
     return path
 
@@ -93,30 +101,79 @@ def here(connection: sqlite3.Connection) -> Contents:
 
 
 def daily_due(data_dir: Path, now: datetime) -> bool:
-    """Whether the newest daily copy is a day old or older, or lies in the future (a clock jumped)."""
-    newest = next((copy for copy in kept(data_dir) if copy.why == DAILY), None)
-    return newest is None or abs(now - newest.made_at) >= timedelta(days=1)
+    """Whether there is no daily copy of the last 24 hours; one a day or more ahead does not count."""
+    return not any(copy.why == DAILY and abs(now - copy.made_at) < A_DAY for copy in kept(data_dir))
 
 
 def restore(connection: sqlite3.Connection, source: Path, data_dir: Path, now: datetime) -> Path:
     """Bring a copy back into the open database; returns the copy made of what was there before.
 
-    The file is examined and brought to this pitapp's schema beside the data first; the database
-    itself changes in one transaction or not at all.
+    The file is examined and brought to this pitapp's schema beside the data first. The copy of what
+    is there and the change are one transaction, so that no write of anybody's falls between them.
 
     Raises:
         Refused: the file is no sound copy; nothing is changed.
+        DamagedDatabase: what is there is damaged; nothing is changed.
     """
     examine(source)
     with staged(source, data_dir) as ready:
         migrate(ready)
         examine(ready)
-        before = keep_copy(connection, data_dir, BEFORE_RESTORE, now)
-        with closing(connect(ready)) as copy:
-            copy.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-            copy.backup(connection)
-        connection.execute("PRAGMA journal_mode = WAL")
+        with _attached(connection, ready), transaction(connection):
+            try:
+                with closing(connect(_file_of(connection))) as reader:
+                    before = keep_copy(reader, data_dir, BEFORE_RESTORE, now)
+            except (Refused, sqlite3.DatabaseError) as error:
+                raise DamagedDatabase(
+                    "What is here is damaged, so nothing was changed. Stop pitapp, then: "
+                    f"pitapp restore FILE sets the damaged data aside. ({error})"
+                ) from error
+            _take_all(connection)
     return before
+
+
+def _file_of(connection: sqlite3.Connection) -> Path:
+    return Path(connection.execute("PRAGMA database_list").fetchone()["file"])
+
+
+@contextmanager
+def _attached(connection: sqlite3.Connection, other: Path) -> Iterator[None]:
+    connection.execute("ATTACH DATABASE ? AS brought", (str(other),))
+    connection.execute("PRAGMA foreign_keys = OFF")
+    try:
+        yield
+    finally:
+        connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute("DETACH DATABASE brought")
+
+
+def _take_all(connection: sqlite3.Connection) -> None:
+    named = connection.execute(
+        "SELECT name FROM main.sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%'"
+    ).fetchall()
+    for (table,) in named:
+        if table not in HERE_ONLY:
+            connection.execute(f"DELETE FROM main.{table}")  # noqa: S608
+            connection.execute(f"INSERT INTO main.{table} SELECT * FROM brought.{table}")  # noqa: S608
+    if connection.execute("PRAGMA main.foreign_key_check").fetchone() is not None:
+        raise Refused("This copy does not fit to the devices here. Nothing was changed.")
+
+
+def set_aside(path: Path, now: datetime) -> Path:
+    """Move a damaged database out of the way, with what SQLite keeps beside it; where it is then.
+
+    Raises:
+        DataError: it cannot be moved.
+    """
+    aside = path.with_name(f"damaged-{now.astimezone(UTC):%Y-%m-%dT%H%M%SZ}.sqlite3")
+    try:
+        for ending in ("-wal", "-shm", ""):
+            beside = path.with_name(path.name + ending)
+            if beside.exists():
+                beside.rename(aside.with_name(aside.name + ending))
+    except OSError as error:
+        raise DataError(f"{path} cannot be moved aside: {error.strerror or error}.") from error
+    return aside
 
 
 @contextmanager

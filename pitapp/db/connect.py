@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
+
+from pitapp.errors import DataError
 
 BUSY_TIMEOUT_MS = 5000
 
@@ -30,17 +33,32 @@ def connect(path: Path) -> sqlite3.Connection:
 
 
 class Database:
-    """A database file and the connections that the threads of this process keep to it."""
+    """A database file and the connections that the threads of this process keep to it.
+
+    On many systems a file that was removed can still be written by whoever has it open, and all
+    that is written is lost: so each use looks whether the file is still the one there.
+    """
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self._file = _identity(path)
         self._local = threading.local()
         self._lock = threading.Lock()
         self._open: list[sqlite3.Connection] = []
         self._generation = 0
 
     def connection(self) -> sqlite3.Connection:
-        """This thread's connection, opened on first use."""
+        """This thread's connection, opened on first use.
+
+        Raises:
+            DataError: the file is gone, or another one stands in its place.
+        """
+        here = _identity(self.path)
+        if here is None or here != self._file:
+            raise DataError(
+                f"The data folder is {'gone' if here is None else 'another one'} since pitapp was "
+                "started. Nothing was saved. Put it back, or stop pitapp and start it again."
+            )
         kept: sqlite3.Connection | None = getattr(self._local, "connection", None)
         if kept is not None and self._local.generation == self._generation:
             return kept
@@ -59,6 +77,14 @@ class Database:
                 with suppress(sqlite3.Error):
                     connection.close()
             self._open.clear()
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    try:
+        found = os.stat(path)  # noqa: PTH116
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 def get_db() -> sqlite3.Connection:

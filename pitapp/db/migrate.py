@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import re
 import sqlite3
+from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 from pitapp.db.connect import connect, transaction
+from pitapp.db.faults import at_start
 from pitapp.errors import DataError, NewerDatabase
 
 FOLDER = Path(__file__).parent / "migrations"
@@ -22,51 +25,54 @@ def version_of(connection: sqlite3.Connection) -> int:
     return int(connection.execute("PRAGMA user_version").fetchone()[0])
 
 
-def migrate(path: Path, folder: Path = FOLDER) -> list[int]:
+def migrate(
+    path: Path,
+    folder: Path = FOLDER,
+    *,
+    before: Callable[[sqlite3.Connection], object] | None = None,
+) -> list[int]:
     """Bring the database at `path` up to date and return the numbers applied.
 
-    Before the first change to a database that holds something, a copy is made beside it.
+    `before` is called with the connection before the first change to a database that holds
+    something, to make a copy of it.
 
     Raises:
         NewerDatabase: a newer pitapp wrote it; nothing is changed.
-        DataError: it is no database, or a migration would leave broken references.
+        DataError: it is no database, cannot be written, or a migration would break references.
     """
     try:
-        connection = connect(path)
-    except sqlite3.DatabaseError as error:
-        raise DataError(_unreadable(path, error)) from error
-    try:
-        try:
-            present = version_of(connection)
-        except sqlite3.DatabaseError as error:
-            raise DataError(_unreadable(path, error)) from error
-        known = migrations(folder)
-        newest = known[-1][0] if known else 0
-        if present > newest:
-            raise NewerDatabase(
-                f"{path.name} was written by a newer pitapp (schema {present}; this one knows "
-                f"{newest}). Install that version again, or use another data folder."
-            )
-        due = [(number, file) for number, file in known if number > present]
-        if due and present:
-            copy_database(connection, path.with_name(f"{path.stem}-before-{due[-1][0]:04}.sqlite3"))
-        for number, file in due:
-            _apply(connection, number, file)
-        return [number for number, _ in due]
-    finally:
-        connection.close()
+        with closing(connect(path)) as connection:
+            return _brought_up(connection, path, folder, before)
+    except sqlite3.Error as error:
+        told = at_start(error, path)
+        if told is None:
+            raise
+        raise told from error
 
 
-def copy_database(connection: sqlite3.Connection, target: Path) -> None:
-    """Write a consistent copy of the open database to `target`, replacing what is there."""
-    fresh = target.with_name(target.name + ".part")
-    fresh.unlink(missing_ok=True)
-    copy = sqlite3.connect(fresh)
-    try:
-        connection.backup(copy)
-    finally:
-        copy.close()
-    fresh.replace(target)
+def _brought_up(
+    connection: sqlite3.Connection,
+    path: Path,
+    folder: Path,
+    before: Callable[[sqlite3.Connection], object] | None,
+) -> list[int]:
+    present = version_of(connection)
+    known = migrations(folder)
+    newest = known[-1][0] if known else 0
+    if present > newest:
+        raise NewerDatabase(
+            f"{path.name} was written by a newer pitapp (schema {present}; this one knows "
+            f"{newest}). Install that version again, or use another data folder."
+        )
+    due = [(number, file) for number, file in known if number > present]
+    if due and present and before:
+        before(connection)
+    for number, file in due:
+        _apply(connection, number, file)
+    if not due:
+        connection.execute("BEGIN IMMEDIATE")  # that it cannot be written is said now, not later
+        connection.execute("ROLLBACK")
+    return [number for number, _ in due]
 
 
 def _apply(connection: sqlite3.Connection, number: int, file: Path) -> None:
@@ -99,9 +105,3 @@ def statements(script: str) -> list[str]:
     ):
         raise ValueError("The script ends inside a statement.")
     return found
-
-
-def _unreadable(path: Path, error: sqlite3.Error) -> str:
-    return (
-        f"{path} cannot be read as pitapp's database ({error}). Move it aside, and restore a copy."
-    )

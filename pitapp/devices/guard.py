@@ -10,7 +10,7 @@ from flask_wtf.csrf import generate_csrf
 
 from pitapp.db import get_db
 from pitapp.devices import store
-from pitapp.web.clock import now
+from pitapp.web.clock import present
 
 UNPAIRED_HEADER = "Pitapp-Unpaired"
 OPEN = {"devices.pair", "devices.let_in", "devices.look"}
@@ -47,7 +47,7 @@ def register(app: Flask) -> None:
         token = request.cookies.get(cookie_name(app), "")
         device = store.known(get_db(), token) if token else None
         if device is not None:
-            store.seen(get_db(), device, request.remote_addr or "", now())
+            store.seen(get_db(), device, request.remote_addr or "", present())
             return None
         return None if request.endpoint in OPEN else unpaired()
 

@@ -15,7 +15,7 @@ from pitapp.devices.forms import MOST_NAME, PairForm
 from pitapp.devices.guard import cookie_name, pairing_page
 from pitapp.devices.sharing import Sharing
 from pitapp.errors import NotThere
-from pitapp.web.clock import now
+from pitapp.web.clock import present
 from pitapp.web.htmx import after_write, show
 from pitapp.web.undo import notice
 from pitapp.web.writes import write
@@ -39,7 +39,7 @@ def sharing() -> Sharing | None:
 @blueprint.get("/devices")
 def page() -> Any:
     connection, shared = get_db(), sharing()
-    code = store.open_code(connection, now()) if shared else None
+    code = store.open_code(connection, present()) if shared else None
     return show(
         "devices/page.html",
         "devices/_part.html",
@@ -55,14 +55,14 @@ def page() -> Any:
 def make_code(connection: sqlite3.Connection) -> Any:
     if sharing() is None:
         raise NotThere("This server is not shared. Start it with: pitapp serve --share")
-    store.new_code(connection, now())
+    store.new_code(connection, present())
     return after_write("devices.page")
 
 
 @blueprint.post("/devices/<int:device_id>/remove")
 @write
 def remove(connection: sqlite3.Connection, device_id: int) -> Any:
-    name, token = store.remove(connection, device_id, now())
+    name, token = store.remove(connection, device_id, present())
     notice(f"Removed {name}", token)
     return after_write("devices.page")
 
@@ -94,12 +94,12 @@ def look() -> Response:
 def let_in() -> Any:
     connection, form = get_db(), PairForm()
     typed = {"code": (form.code.data or "")[:MOST_NAME], "name": form.called}
-    wait = store.seconds_to_wait(connection, now())
+    wait = store.seconds_to_wait(connection, present())
     if wait:
         answer = pairing_page(429, error=f"Too many wrong codes. Wait {wait} s.", **typed)
         answer.headers["Retry-After"] = str(wait)
         return answer
-    token = store.pair(connection, form.digits, form.called, request.remote_addr or "", now())
+    token = store.pair(connection, form.digits, form.called, request.remote_addr or "", present())
     if token is None:
         sentence = "That code is wrong or over. A new one is made on the Devices screen."
         return pairing_page(403, error=sentence, **typed)

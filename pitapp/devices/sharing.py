@@ -12,7 +12,7 @@ from pitapp.db import get_db
 from pitapp.devices import authority, store
 from pitapp.devices.addresses import own_addresses, own_names, square, square_for_terminal
 from pitapp.devices.authority import Papers
-from pitapp.web.clock import now
+from pitapp.web.clock import present
 
 EVERYWHERE = ("0.0.0.0", "::")  # noqa: S104
 
@@ -63,7 +63,7 @@ def invitation(app: Flask, port: int) -> str:
     shared: Sharing = app.extensions["pitapp.sharing"]._replace(port=port)
     app.extensions["pitapp.sharing"] = shared
     with app.app_context():
-        code = store.new_code(get_db(), now())
+        code = store.new_code(get_db(), present())
     return (
         f"{square_for_terminal(shared.pairing_url(code.code))}\n"
         f"On the other device open {' or '.join(shared.urls)}\n"

@@ -44,7 +44,7 @@ def known(connection: sqlite3.Connection, token: str) -> Device | None:
 
 def seen(connection: sqlite3.Connection, device: Device, address: str, now: datetime) -> None:
     """Note that the device was here, once a minute at most."""
-    if device.address == address and now - device.last_seen_at < SEEN_EVERY:
+    if device.address == address and abs(now - device.last_seen_at) < SEEN_EVERY:
         return
     with transaction(connection):
         connection.execute(
@@ -95,10 +95,13 @@ def open_code(connection: sqlite3.Connection, now: datetime) -> Code | None:
 
 
 def seconds_to_wait(connection: sqlite3.Connection, now: datetime) -> int:
-    """How long nobody may guess, after the wrong guesses of the last quarter of an hour."""
+    """How long nobody may guess, after the wrong guesses of the last quarter of an hour.
+
+    One from a moment still to come was noted by a clock that was wrong, and does not count.
+    """
     count, last = connection.execute(
-        "SELECT count(*), max(guessed_at) FROM wrong_guesses WHERE guessed_at > ?",
-        (stamp(now - GUESSES_REMEMBERED),),
+        "SELECT count(*), max(guessed_at) FROM wrong_guesses WHERE guessed_at BETWEEN ? AND ?",
+        (stamp(now - GUESSES_REMEMBERED), stamp(now)),
     ).fetchone()
     if not count:
         return 0
@@ -118,8 +121,8 @@ def pair(
                 (address, stamp(now)),
             )
             connection.execute(
-                "DELETE FROM wrong_guesses WHERE guessed_at <= ?",
-                (stamp(now - GUESSES_REMEMBERED),),
+                "DELETE FROM wrong_guesses WHERE guessed_at NOT BETWEEN ? AND ?",
+                (stamp(now - GUESSES_REMEMBERED), stamp(now)),
             )
             return None
         token = secrets.token_urlsafe(32)

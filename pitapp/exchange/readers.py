@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from collections.abc import Iterator
 from typing import Any
 
 from pydantic import ValidationError, model_validator
@@ -109,6 +110,12 @@ def read_all(connection: sqlite3.Connection) -> None:
     Raises:
         ValueError: a row is not as its room writes it; the sentence names it.
     """
+    for sentence in unreadable(connection):
+        raise ValueError(sentence)
+
+
+def unreadable(connection: sqlite3.Connection) -> Iterator[str]:
+    """A sentence for each row that its room cannot read."""
     for table in store.tables(connection):
         model = MODELS.get(table)
         if model is None:
@@ -119,7 +126,7 @@ def read_all(connection: sqlite3.Connection) -> None:
                 for worked_out in WORKED_OUT:
                     getattr(item, worked_out, None)
             except (ValueError, RecursionError) as error:
-                raise ValueError(f"In {table}, row {row.get('id')}{_words(error)}") from None
+                yield f"In {table}, row {row.get('id')}{_words(error)}"
 
 
 def _words(error: Exception) -> str:

@@ -19,8 +19,13 @@ def now() -> datetime:
 
     Tests drive it; see `create_app`.
     """
+    return present() - waited()
+
+
+def present() -> datetime:
+    """The present moment by this machine's clock, whatever the request says: for who may come in."""
     moment: datetime = current_app.extensions["pitapp.clock"]()
-    return moment - waited()
+    return moment
 
 
 def waited() -> timedelta:

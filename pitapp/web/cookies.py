@@ -1,19 +1,24 @@
 """The session cookie and the token, each signed or checked once and then remembered.
 
 A signature is right or wrong for ever (neither has a time limit here), so the answer may be kept.
+No clock is asked, neither the server's nor the browser's: one that jumps throws nobody's page away.
 """
 
 from __future__ import annotations
 
+import hashlib
+import re
 from collections import OrderedDict
 from typing import Any
 
-from flask import Flask, Request, session
-from flask.sessions import SecureCookieSession, SecureCookieSessionInterface
+from flask import Flask, Request, Response, session
+from flask.sessions import SecureCookieSession, SecureCookieSessionInterface, SessionMixin
 from flask_wtf.csrf import generate_csrf
+from itsdangerous import BadSignature
 
 REMEMBERED = 256
 LONGEST_COOKIE = 4096
+EXPIRES = re.compile(r"Expires=[^;]+")
 
 
 class Remembered(OrderedDict[str, Any]):
@@ -29,6 +34,8 @@ class Remembered(OrderedDict[str, Any]):
 class Sessions(SecureCookieSessionInterface):
     """Flask's own signed cookie; one that was checked before is not checked again."""
 
+    digest_method = staticmethod(hashlib.sha256)
+
     def __init__(self) -> None:
         self._checked = Remembered()
 
@@ -38,10 +45,29 @@ class Sessions(SecureCookieSessionInterface):
         known = self._checked.get(cookie)
         if known is not None:
             return self.session_class(known)
-        opened = super().open_session(app, request)
+        opened = self._opened(app, cookie)
         if opened and len(cookie) <= LONGEST_COOKIE and "_flashes" not in opened:
             self._checked.keep(cookie, dict(opened))
         return opened
+
+    def _opened(self, app: Flask, cookie: str) -> SecureCookieSession:
+        serializer = self.get_signing_serializer(app)
+        try:
+            return self.session_class(serializer.loads(cookie) if cookie and serializer else None)
+        except BadSignature:
+            return self.session_class()
+
+    def save_session(self, app: Flask, session: SessionMixin, response: Response) -> None:
+        """Set the cookie where it changed, with its life told as a length and not as a date."""
+        super().save_session(app, session, response)
+        life = f"Max-Age={int(app.permanent_session_lifetime.total_seconds())}"
+        name = f"{self.get_cookie_name(app)}="
+        told = response.headers.getlist("Set-Cookie")
+        if any(each.startswith(name) for each in told):
+            response.headers.setlist(
+                "Set-Cookie",
+                [EXPIRES.sub(life, each) if each.startswith(name) else each for each in told],
+            )
 
 
 def register(app: Flask) -> None:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import sqlite3
-from typing import Any
+from typing import Any, NamedTuple
 
-from flask import Flask, render_template
+from flask import Flask, redirect, render_template, request
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException
 
-from pitapp.errors import DatabaseBusy, DataError, DiskFull, NotThere, PitappError
+from pitapp.db import faults
+from pitapp.errors import DataError, NotThere, PitappError
 from pitapp.web.htmx import wants_part
+from pitapp.web.undo import page_above
+from pitapp.web.writes import KEY_FIELD, KEY_HEADER
 
 SENTENCES = {
     400: "This request could not be understood. Go back and try again.",
@@ -23,24 +26,28 @@ SENTENCES = {
 }
 
 
-def page(title: str, sentence: str, status: int) -> tuple[str, int]:
+class Again(NamedTuple):
+    """A form that was not saved, to be sent again with one tap."""
+
+    to: str
+    fields: list[tuple[str, str]]
+
+
+def page(title: str, sentence: str, status: int, again: Again | None = None) -> tuple[str, int]:
     """An error as a page, or as a notice when a fragment was asked for."""
     template = "errors/_part.html" if wants_part() else "errors/page.html"
-    return render_template(template, title=title, sentence=sentence, status=status), status
+    return render_template(template, title=title, sentence=sentence, again=again), status
 
 
-def translate(error: sqlite3.Error) -> PitappError | None:
-    """The error that a racer can mend behind one of SQLite's, if there is one."""
-    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-    if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-        return DatabaseBusy("Another write is taking too long. Nothing was saved; try again.")
-    if code == sqlite3.SQLITE_FULL:
-        return DiskFull("There is no room left on this device. Nothing was saved; make room first.")
-    if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_IOERR):
-        return DataError(f"The data folder cannot be written ({error}). Nothing was saved.")
-    if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
-        return DataError(f"The database is damaged ({error}). Stop, and restore a copy.")
-    return None
+def typed() -> Again | None:
+    """What was typed into the form that this request sent, if it sent one without a file."""
+    if request.method != "POST" or request.mimetype != "application/x-www-form-urlencoded":
+        return None
+    kept = [(name, value) for name, value in request.form.items(multi=True) if name != "csrf_token"]
+    key = request.headers.get(KEY_HEADER)
+    if key and KEY_FIELD not in request.form:
+        kept.append((KEY_FIELD, key))
+    return Again(request.full_path.rstrip("?"), kept)
 
 
 def register(app: Flask) -> None:
@@ -48,14 +55,24 @@ def register(app: Flask) -> None:
 
     @app.errorhandler(PitappError)
     def _ours(error: PitappError) -> Any:
-        return page(error.title, str(error), error.status)
+        if error.status == 404 and (above := page_above()):
+            return redirect(above, 303)
+        again = typed() if isinstance(error, DataError) else None
+        return page(error.title, str(error), error.status, again)
 
     @app.errorhandler(sqlite3.Error)
     def _database(error: sqlite3.Error) -> Any:
-        known = translate(error)
+        known = faults.while_serving(error)
         if known is None:
             raise error
-        return page(known.title, str(known), known.status)
+        return _ours(known)
+
+    @app.errorhandler(OSError)
+    def _system(error: OSError) -> Any:
+        known = faults.of_a_file(error, app.config["PITAPP_DATA_DIR"])
+        if known is None:
+            raise error
+        return _ours(known)
 
     @app.errorhandler(OverflowError)
     def _beyond_any_row(error: OverflowError) -> Any:
@@ -80,4 +97,6 @@ def register(app: Flask) -> None:
         status = error.code or 500
         if status < 400:
             return error
+        if status in (404, 405) and (above := page_above()):
+            return redirect(above, 303)
         return page(error.name, SENTENCES.get(status, str(error.description)), status)

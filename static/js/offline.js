@@ -74,7 +74,7 @@ document.addEventListener("formdata", (event) => {
   const data = event.formData;
   const content = `${pressed?.name}=${pressed?.value}&${new URLSearchParams(data)}`;
   const label = workers?.controller ? labelOf(form, data) : "";
-  data.set("idempotency_key", keyFor(form, content));
+  data.set("idempotency_key", data.get("idempotency_key") || keyFor(form, content));
   if (label) data.set("outbox_label", label);
   if (mends) data.set("outbox_mends", mends);
 });

@@ -1,0 +1,63 @@
+"""One server on one data folder: a lock of the operating system's, which ends with the process."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from pitapp.errors import AlreadyServed, DataError
+
+NAME = "serving.lock"
+SERVE_ELSEWHERE = "Use that one, or stop it first (Ctrl-C), or serve another folder with --data."
+LOCKED_BYTE = 1 << 30
+
+if sys.platform == "win32":
+    import msvcrt
+
+    def _lock(number: int) -> None:
+        os.lseek(number, LOCKED_BYTE, os.SEEK_SET)
+        msvcrt.locking(number, msvcrt.LK_NBLCK, 1)
+        os.lseek(number, 0, os.SEEK_SET)
+else:
+    import fcntl
+
+    def _lock(number: int) -> None:
+        fcntl.flock(number, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+@contextmanager
+def serving(folder: Path, advice: str = SERVE_ELSEWHERE) -> Iterator[Callable[[str], None]]:
+    """Hold the folder for this process; yields a function that says at which address it is served.
+
+    Raises:
+        AlreadyServed: another process holds it; the sentence ends with `advice`.
+        DataError: the lock cannot be made there.
+    """
+    path = folder / NAME
+    try:
+        number = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
+    except OSError as error:
+        raise DataError(
+            f"The data folder {folder} cannot be written ({error.strerror}). Mend its permissions, "
+            "or choose another one with --data."
+        ) from error
+    try:
+        try:
+            _lock(number)
+        except (BlockingIOError, PermissionError):
+            address = os.read(number, 200).decode("ascii", "replace").strip()
+            at = f" at {address}" if address else ""
+            raise AlreadyServed(f"pitapp already runs on {folder}{at}. {advice}") from None
+        os.ftruncate(number, 0)
+        yield lambda address: _say(number, address)
+        os.ftruncate(number, 0)
+    finally:
+        os.close(number)
+
+
+def _say(number: int, address: str) -> None:
+    os.lseek(number, 0, os.SEEK_SET)
+    os.write(number, address.encode("ascii", "replace"))
