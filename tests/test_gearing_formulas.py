@@ -277,6 +277,28 @@ def closed(pinions: Any, spurs: Any, low: str, high: str, step: int) -> bool:
     return all(b / a - 1 <= Fraction(step, 100) for a, b in pairwise(points))
 
 
+Gears = set[Any]
+
+
+def stretches(pinions: Gears, spurs: Gears, step: int) -> list[list[Fraction]]:
+    """Return what these gears together close between 2.4 and 3.6: runs of steps that are no hole."""
+    low, high = Fraction("2.4"), Fraction("3.6")
+    ratios = {Fraction(s, p) for s in spurs for p in pinions}
+    found = [[low]]
+    for ratio in [*sorted(r for r in ratios if low < r < high), high]:
+        if ratio / found[-1][-1] - 1 <= Fraction(step, 100):
+            found[-1].append(ratio)
+        else:
+            found.append([ratio])
+    return [stretch for stretch in found if len(stretch) > 1]
+
+
+def closes(pinions: Gears, spurs: Gears, wanted: list[list[Fraction]], step: int) -> bool:
+    """Tell whether gears close all of these stretches, each to its very ends."""
+    own = stretches(pinions, spurs, step)
+    return all(any({each[0], each[-1]} <= {*one} for one in own) for each in wanted)
+
+
 @settings(max_examples=60, deadline=None)
 @given(
     st.sets(st.integers(20, 32), min_size=1, max_size=3),
@@ -286,7 +308,7 @@ def closed(pinions: Any, spurs: Any, low: str, high: str, step: int) -> bool:
     st.integers(4, 25),
 )
 def test_purchases_are_the_fewest(
-    pinions: set[int], spurs: set[int], more_pinions: set[int], more_spurs: set[int], step: int
+    pinions: Gears, spurs: Gears, more_pinions: Gears, more_spurs: Gears, step: int
 ) -> None:
     """Every combination of up to four gears is tried, in exact fractions."""
     found = purchases(pinions, spurs, more_pinions, more_spurs, 2.4, 3.6, step)
@@ -294,19 +316,17 @@ def test_purchases_are_the_fewest(
     assert (found.gaps_left == ()) is everything
     assert set(found.pinions) <= more_pinions - pinions
     assert set(found.spurs) <= more_spurs - spurs
-    if not everything:
-        return
-    assert closed(pinions | {*found.pinions}, spurs | {*found.spurs}, "2.4", "3.6", step)
+    wanted = stretches(pinions | more_pinions, spurs | more_spurs, step)
+    assert closes(pinions | {*found.pinions}, spurs | {*found.spurs}, wanted, step)
     offered = [(1, p) for p in more_pinions - pinions] + [(2, s) for s in more_spurs - spurs]
     fewest = next(
         count
         for count in range(len(offered) + 1)
         for chosen in combinations(offered, count)
-        if closed(
+        if closes(
             pinions | {teeth for kind, teeth in chosen if kind == 1},
             spurs | {teeth for kind, teeth in chosen if kind == 2},
-            "2.4",
-            "3.6",
+            wanted,
             step,
         )
     )
@@ -322,9 +342,15 @@ def test_a_new_pinion_with_a_new_spur() -> None:
 
 
 def test_what_nothing_closes_is_left_and_the_rest_is_closed() -> None:
-    """By hand: 61/20 splits 3.0–3.1; above 3.1 there is 70/20 = 3.5 alone, which closes nothing."""
+    """By hand: 61/20 splits 3.0–3.1; above 3.1 there is 70/20 = 3.5 alone, which closes nothing.
+
+    Where 62/20 = 3.1 is not owned either, 61/20 alone would leave a hole from 3.05.
+    """
     found = purchases([20], [60, 62], [], [61, 70], 3.0, 4.0, 2)
     assert (found.spurs, found.proved_minimal) == ((61,), True)
+    assert [gap[:2] for gap in found.gaps_left] == [(3.1, 4.0)]
+    found = purchases([20], [60], [], [61, 62, 70], 3.0, 4.0, 2)
+    assert (found.spurs, found.proved_minimal) == ((61, 62), True)
     assert [gap[:2] for gap in found.gaps_left] == [(3.1, 4.0)]
     nothing = purchases([], [], [], [], 3, 4, 5)
     assert (nothing.gears, nothing.gaps_left[0][:2]) == (0, (3, 4))

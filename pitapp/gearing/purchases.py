@@ -49,7 +49,7 @@ def purchases(
     needless. Then every smaller number of gears is searched: up to three exhaustively, beyond that
     for as long as `FURTHER_STEPS` last; `proved_minimal` says whether the search came to its end.
     Holes that all the candidates together leave stay, and are named in `gaps_left`; the range is
-    then closed on either side of them.
+    then closed on either side of them, up to their very edges.
 
     Args:
         pinions: owned, teeth (6–200) or `Gear`s.
@@ -116,9 +116,10 @@ def _names(
 
 
 class _Search:
-    """Bit `i` of a set of ratios stands for `points[i]`.
+    """Bit `i` of a set of ratios stands for `points[i]`; the range's ends count as present.
 
-    The range's ends, and the edges of holes that nothing on offer closes, count as present.
+    The holes that nothing on offer closes divide the range into stretches, each to be closed from
+    its first point to its last; a point by itself between two of them closes nothing.
     """
 
     def __init__(
@@ -138,14 +139,15 @@ class _Search:
         self.owned = owned
         self.offered = offered
         self.log_step = math.log1p(largest / 100)
-        self.reach = [
-            max(i + 1, self._last_within(point, largest) - 1)
-            for i, point in enumerate(self.points[:-1])
+        self.reach = [self._last_within(point, largest) - 1 for point in self.points]
+        self.ends = 1 | 1 << self.last
+        breaks = [i for i in range(self.last) if self.reach[i] == i]
+        self.stretches = [
+            (after + 1, final)
+            for after, final in pairwise([-1, *breaks, self.last])
+            if after + 1 < final
         ]
-        self.edges = 1 | 1 << self.last
-        for i, (point, following) in enumerate(pairwise(self.points)):
-            if step_percent(point, following) > largest + ROUNDING:
-                self.edges |= 0b11 << i
+        self.needed = sum(1 << first | 1 << final for first, final in self.stretches)
         self.tried: set[frozenset[Name]] = set()
         self.steps_left: float = math.inf
 
@@ -156,7 +158,7 @@ class _Search:
 
     def fewest(self) -> tuple[frozenset[Name], bool]:
         """Return the gears to add and whether no smaller number would do."""
-        start = self.edges | self._ratios(self.owned)
+        start = self.ends | self._ratios(self.owned)
         gains = {name: self._gain(name, self.owned) for name in self.offered}
         good = self._greedy(start, gains)
         for budget in range(len(good)):
@@ -190,22 +192,28 @@ class _Search:
 
     def _holes(self, ratios: int) -> Iterator[tuple[int, int]]:
         """Yield (lower end of a hole, the points just above it of which one is needed)."""
-        at = 0
-        while at < self.last:
-            width = self.reach[at] - at
-            above = ratios >> (at + 1)
-            near = above & ((1 << width) - 1)
-            if near:
-                at += near.bit_length()
-            else:
-                yield at, ((1 << width) - 1) << (at + 1)
-                at += (above & -above).bit_length()
+        ratios |= self.needed
+        for at, final in self.stretches:
+            while at < final:
+                width = self.reach[at] - at
+                above = ratios >> (at + 1)
+                near = above & ((1 << width) - 1)
+                if near:
+                    at += near.bit_length()
+                else:
+                    yield at, ((1 << width) - 1) << (at + 1)
+                    at += (above & -above).bit_length()
+
+    def _open(self, ratios: int) -> int:
+        """Return points of which one is needed: a stretch's end, or those above a hole; 0 with none."""
+        ends = self.needed & ~ratios
+        return ends & -ends or next((points for _, points in self._holes(ratios)), 0)
 
     def _missing(self, ratios: int) -> float:
         """Return about how many ratios are still needed; none exactly when there is no hole."""
-        total = 0.0
+        total = float((self.needed & ~ratios).bit_count())
         for at, _ in self._holes(ratios):
-            above = ratios >> (at + 1)
+            above = (ratios | self.needed) >> (at + 1)
             following = at + (above & -above).bit_length()
             size = math.log(self.points[following] / self.points[at]) / self.log_step
             total += max(size - 1, ROUNDING)
@@ -214,13 +222,13 @@ class _Search:
     def _within_budget(
         self, ratios: int, gains: dict[Name, int], chosen: frozenset[Name], budget: int
     ) -> frozenset[Name] | None:
-        hole = next(self._holes(ratios), None)
-        if hole is None:
+        needed = self._open(ratios)
+        if not needed:
             return chosen
         if budget == 0 or chosen in self.tried or self.steps_left <= 0:
             return None
         self.tried.add(chosen)
-        for added in self._closing(hole[1], gains, budget):
+        for added in self._closing(needed, gains, budget):
             self.steps_left -= 1
             found = self._within_budget(
                 *self._add(ratios, gains, added), chosen.union(added), budget - len(added)
@@ -256,14 +264,14 @@ class _Search:
 
     def _greedy(self, ratios: int, gains: dict[Name, int]) -> frozenset[Name]:
         chosen: frozenset[Name] = frozenset()
-        while hole := next(self._holes(ratios), None):
+        while needed := self._open(ratios):
             useful: list[tuple[Name, ...]] = [(name,) for name in gains if gains[name] & ~ratios]
-            moves = useful or list(self._closing(hole[1], gains, 2))
+            moves = useful or list(self._closing(needed, gains, 2))
             best = min(moves, key=lambda m: self._missing(self._add(ratios, gains, m)[0]))
             ratios, gains = self._add(ratios, gains, best)
             chosen = chosen.union(best)
         for name in sorted(chosen, key=lambda name: (name[0], name[1][0])):
             fewer = chosen - {name}
-            if not any(self._holes(self.edges | self._ratios([*self.owned, *fewer]))):
+            if not self._open(self.ends | self._ratios([*self.owned, *fewer])):
                 chosen = fewer
         return chosen
