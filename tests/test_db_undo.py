@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Callable
 from datetime import timedelta
 
 import pytest
@@ -58,14 +59,32 @@ def test_a_removed_row_is_kept_not_changed_and_comes_back(db: sqlite3.Connection
         undo.undo(db, step.token, RACE_MORNING)
 
 
+def test_a_row_is_changed_whatever_its_version_or_deleted_and_comes_back(
+    db: sqlite3.Connection,
+) -> None:
+    motor_id, _ = saved(db)
+    with undo.step(db, "Renamed", RACE_MORNING) as renamed:
+        renamed.change("motors", motor_id, {"name": "Other"})
+    with undo.step(db, "Deleted", RACE_MORNING) as deleted:
+        deleted.delete("motors", motor_id)
+    assert names(db) == []
+    undo.undo(db, deleted.token, RACE_MORNING)
+    assert names(db) == [("Other", 1, True)]
+    undo.undo(db, renamed.token, RACE_MORNING)
+    assert names(db) == [("Invented motor", 1, True)]
+
+
 @pytest.mark.parametrize("name", ["motors; DROP TABLE motors", "Motors", "", "motors--"])
 def test_only_plain_names_become_sql(db: sqlite3.Connection, name: str) -> None:
-    for change in (
+    changes: tuple[Callable[[undo.Step], object], ...] = (
         lambda step: step.insert(name, MOTOR),
         lambda step: step.insert("motors", MOTOR | {name: 1}),
         lambda step: step.remove(name, 1, RACE_MORNING),
+        lambda step: step.delete(name, 1),
+        lambda step: step.change("motors", 1, {name: 1}),
         lambda step: step.save("motors", 1, 1, {name: 1}),
-    ):
+    )
+    for change in changes:
         with (
             pytest.raises(ValueError, match="no table or column name"),
             undo.step(db, "Saved", RACE_MORNING) as step,

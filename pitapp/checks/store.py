@@ -179,10 +179,7 @@ def _put(connection: sqlite3.Connection, item: Answer, ended_at: datetime | None
 def take_away(connection: sqlite3.Connection, item: Walk, now: datetime) -> str:
     """Take a run-through off the record; returns the undo token."""
     with undo.step(connection, "Took the run-through away", now) as recording:
-        recording.touch("check_walks", item.id)
-        connection.execute(
-            "UPDATE check_walks SET removed_at = ? WHERE id = ?", (stamp(now), item.id)
-        )
+        recording.remove("check_walks", item.id, now)
     return recording.token
 
 

@@ -4,8 +4,8 @@
         step.touch("gears", gear_id)
         ...change or delete the row...
 
-A row made in the step is noted with `step.made(table, id)`. `step.insert`, `step.save` and
-`step.remove` do the change and note it. Undoing puts every row back as it was,
+A row made in the step is noted with `step.made(table, id)`. `step.insert`, `step.save`,
+`step.change`, `step.remove` and `step.delete` do the change and note it. Undoing puts every row back as it was,
 and refuses when a row was changed again since. Every table that takes part has an integer `id`.
 """
 
@@ -77,13 +77,23 @@ class Step:
             )
         return row_id
 
-    def remove(self, table: str, row_id: int, now: datetime) -> None:
-        """Take a row out of the lists; it stays on record as removed."""
+    def change(self, table: str, row_id: int, values: dict[str, Any]) -> None:
+        """Set some columns of a row, whatever its version."""
         self.touch(table, row_id)
         self._connection.execute(
-            f"UPDATE {_safe(table)} SET removed_at = ? WHERE id = ?",  # noqa: S608
-            (stamp(now), row_id),
+            f"UPDATE {_safe(table)} SET {', '.join(f'{_safe(name)} = ?' for name in values)} "  # noqa: S608
+            "WHERE id = ?",
+            [*values.values(), row_id],
         )
+
+    def remove(self, table: str, row_id: int, now: datetime) -> None:
+        """Take a row out of the lists; it stays on record as removed."""
+        self.change(table, row_id, {"removed_at": stamp(now)})
+
+    def delete(self, table: str, row_id: int) -> None:
+        """Delete a row that nothing refers to."""
+        self.touch(table, row_id)
+        self._connection.execute(f"DELETE FROM {_safe(table)} WHERE id = ?", (row_id,))  # noqa: S608
 
     def images(self) -> list[dict[str, Any]]:
         """Each noted row before the change and as it is now."""

@@ -88,8 +88,7 @@ def _save(
         (*keys, name),
     ).fetchone()
     if row is not None:
-        step.touch("forecast_inputs", row["id"])
-        connection.execute("DELETE FROM forecast_inputs WHERE id = ?", (row["id"],))
+        step.delete("forecast_inputs", row["id"])
     if own is not None:
         made = connection.execute(
             "INSERT INTO forecast_inputs "

@@ -199,6 +199,5 @@ def remove_gear(connection: sqlite3.Connection, gear_id: int, now: datetime) -> 
         raise NotThere("That gear is not in the box.")
     gear = Gear(**row)
     with undo.step(connection, f"Removed the {gear.teeth}-tooth {gear.kind}", now) as step:
-        step.touch("gears", gear_id)
-        connection.execute("DELETE FROM gears WHERE id = ?", (gear_id,))
+        step.delete("gears", gear_id)
     return gear, step.token

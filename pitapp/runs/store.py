@@ -10,15 +10,11 @@ from hashlib import blake2b
 from typing import Any, Literal
 
 from pitapp.db import stamp, undo
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.errors import NotThere
 from pitapp.runs.models import Run, RunLine, Snapshot
 
 PAGE = 30
 KEPT_APART = {"setup", "controller"}
-CHANGED = (
-    "This run was changed on another screen since you opened it. What you typed is still here: "
-    "compare, then save again."
-)
 _COLUMNS = tuple(name for name in Run.model_fields if name != "snapshot")
 _SELECT = (
     f"SELECT {', '.join(f'runs.{name}' for name in _COLUMNS)}, runs.snapshot, "  # noqa: S608
@@ -186,26 +182,9 @@ def save_run(
 
 
 def _save(connection: sqlite3.Connection, item: Run, step: undo.Step) -> int:
-    values = _values(connection, item)
-    if not item.id:
-        made = connection.execute(
-            f"INSERT INTO runs ({', '.join(values)}) "  # noqa: S608
-            f"VALUES ({', '.join('?' * len(values))})",
-            list(values.values()),
-        )
-        run_id = int(made.lastrowid or 0)
-        step.made("runs", run_id)
-        return run_id
-    run(connection, item.id)
-    step.touch("runs", item.id)
-    changed = connection.execute(
-        f"UPDATE runs SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
-        "version = version + 1 WHERE id = ? AND version = ?",
-        [*values.values(), item.id, item.version],
-    )
-    if not changed.rowcount:
-        raise ChangedMeanwhile(CHANGED)
-    return item.id
+    if item.id:
+        run(connection, item.id)
+    return step.save("runs", item.id, item.version, _values(connection, item))
 
 
 def remove_run(connection: sqlite3.Connection, run_id: int, now: datetime) -> str:
@@ -214,14 +193,9 @@ def remove_run(connection: sqlite3.Connection, run_id: int, now: datetime) -> st
     Raises:
         NotThere: there is no such run, or it was taken out already.
     """
+    run(connection, run_id)
     with undo.step(connection, "Removed the run", now) as step:
-        step.touch("runs", run_id)
-        removed = connection.execute(
-            "UPDATE runs SET removed_at = ? WHERE id = ? AND removed_at IS NULL",
-            (stamp(now), run_id),
-        )
-        if not removed.rowcount:
-            raise NotThere("That run is not in the log.")
+        step.remove("runs", run_id, now)
     return step.token
 
 

@@ -104,8 +104,7 @@ def _replace_straights(
     if tuple(_straight(row) for row in present) == straights:
         return
     for row in present:
-        step.touch("track_straights", row["id"])
-        connection.execute("DELETE FROM track_straights WHERE id = ?", (row["id"],))
+        step.delete("track_straights", row["id"])
     for position, straight in enumerate(straights):
         values = {"track_id": track_id, "position": position, **straight.model_dump()}
         step.insert("track_straights", values)

@@ -6,10 +6,10 @@ import sqlite3
 from collections.abc import Iterable
 from datetime import datetime
 
-from pitapp.checks.lists.store import CHANGED, insert, put_checklist
+from pitapp.checks.lists.store import put_checklist
 from pitapp.checks.models import Checklist, Controller, Step
 from pitapp.db import stamp, undo
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.errors import NotThere
 
 _CONTROLLER = tuple(Controller.model_fields)
 _COLUMNS = ", ".join(f"controllers.{name}" for name in _CONTROLLER)
@@ -67,14 +67,14 @@ def cars_of(connection: sqlite3.Connection) -> dict[int, dict[int, str]]:
 def put_in(connection: sqlite3.Connection, car_id: int, item: Controller, now: datetime) -> str:
     """Note that this controller is in the car from now on; returns the undo token."""
     with undo.step(connection, f"Put {item.name} into the car", now) as step:
-        step.made("car_controllers", _put_in(connection, car_id, item.id, now))
+        _put_in(step, car_id, item.id, now)
     return step.token
 
 
 def take_out(connection: sqlite3.Connection, car_id: int, now: datetime) -> str:
     """Note that there is no controller in the car from now on; returns the undo token."""
     with undo.step(connection, "Took the controller out of the car", now) as step:
-        step.made("car_controllers", _put_in(connection, car_id, None, now))
+        _put_in(step, car_id, None, now)
     return step.token
 
 
@@ -88,14 +88,13 @@ def add(
     """Add a controller with the list of its settings, and put it into the car if one is given."""
     values = item.model_dump(exclude={"id", "version"})
     with undo.step(connection, f"Added {item.name}", now) as step:
-        new_id = insert(connection, "controllers", values)
-        step.made("controllers", new_id)
+        new_id = step.insert("controllers", values)
         own = Checklist(
             name=f"{item.name}: settings"[:60], occasion="settings", controller_id=new_id
         )
         put_checklist(connection, own, settings, step)
         if car_id is not None:
-            step.made("car_controllers", _put_in(connection, car_id, new_id, now))
+            _put_in(step, car_id, new_id, now)
     return new_id, step.token
 
 
@@ -107,14 +106,7 @@ def change(connection: sqlite3.Connection, item: Controller, now: datetime) -> s
     """
     values = item.model_dump(exclude={"id", "version"})
     with undo.step(connection, f"Changed {item.name}", now) as step:
-        step.touch("controllers", item.id)
-        changed = connection.execute(
-            f"UPDATE controllers SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
-            "version = version + 1 WHERE id = ? AND version = ?",
-            [*values.values(), item.id, item.version],
-        )
-        if not changed.rowcount:
-            raise ChangedMeanwhile(CHANGED)
+        step.save("controllers", item.id, item.version, values)
     return step.token
 
 
@@ -126,15 +118,10 @@ def remove(connection: sqlite3.Connection, controller_id: int, now: datetime) ->
     """
     name = controller(connection, controller_id).name
     with undo.step(connection, f"Removed {name}", now) as step:
-        step.touch("controllers", controller_id)
-        connection.execute(
-            "UPDATE controllers SET removed_at = ? WHERE id = ?", (stamp(now), controller_id)
-        )
+        step.remove("controllers", controller_id, now)
     return step.token
 
 
-def _put_in(
-    connection: sqlite3.Connection, car_id: int, controller_id: int | None, now: datetime
-) -> int:
+def _put_in(step: undo.Step, car_id: int, controller_id: int | None, now: datetime) -> None:
     values = {"car_id": car_id, "controller_id": controller_id, "since": stamp(now)}
-    return insert(connection, "car_controllers", values)
+    step.insert("car_controllers", values)

@@ -9,15 +9,11 @@ from datetime import datetime
 from typing import Any
 
 from pitapp.checks.models import Checklist, Step
-from pitapp.db import stamp, undo
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.db import undo
+from pitapp.errors import NotThere
 
 _LIST = tuple(Checklist.model_fields)
 _STEP = tuple(Step.model_fields)
-CHANGED = (
-    "This was changed on another screen since you opened it. Your entries are still here: "
-    "compare, then save again."
-)
 
 
 def checklists(connection: sqlite3.Connection) -> list[Checklist]:
@@ -122,11 +118,10 @@ def put_checklist(
     """Add a checklist with its steps within the caller's undo step; returns its id."""
     values = item.model_dump(exclude={"id", "version", "position"})
     last = connection.execute("SELECT max(position) FROM checklists").fetchone()[0]
-    new_id = insert(connection, "checklists", values | {"position": (last or 0) + 1})
-    recording.made("checklists", new_id)
+    new_id = recording.insert("checklists", values | {"position": (last or 0) + 1})
     for position, each in enumerate(its_steps, start=1):
         placed = each.model_copy(update={"checklist_id": new_id, "position": position})
-        recording.made("check_steps", insert(connection, "check_steps", _values(placed)))
+        recording.insert("check_steps", _values(placed))
     return new_id
 
 
@@ -137,14 +132,8 @@ def rename(connection: sqlite3.Connection, item: Checklist, now: datetime) -> st
         ChangedMeanwhile: it was changed since the form was opened.
     """
     with undo.step(connection, f"Changed {item.name}", now) as recording:
-        recording.touch("checklists", item.id)
-        changed = connection.execute(
-            "UPDATE checklists SET name = ?, occasion = ?, version = version + 1 "
-            "WHERE id = ? AND version = ?",
-            (item.name, item.occasion, item.id, item.version),
-        )
-        if not changed.rowcount:
-            raise ChangedMeanwhile(CHANGED)
+        values = {"name": item.name, "occasion": item.occasion}
+        recording.save("checklists", item.id, item.version, values)
     return recording.token
 
 
@@ -162,19 +151,10 @@ def save_step(connection: sqlite3.Connection, item: Step, now: datetime) -> tupl
                 (item.checklist_id,),
             ).fetchone()[0]
             placed = item.model_copy(update={"position": (last or 0) + 1})
-            new_id = insert(connection, "check_steps", _values(placed))
-            recording.made("check_steps", new_id)
-            return new_id, recording.token
-        recording.touch("check_steps", item.id)
+            return recording.insert("check_steps", _values(placed)), recording.token
         values = _values(item)
         del values["position"], values["checklist_id"]
-        changed = connection.execute(
-            f"UPDATE check_steps SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
-            "version = version + 1 WHERE id = ? AND version = ?",
-            [*values.values(), item.id, item.version],
-        )
-        if not changed.rowcount:
-            raise ChangedMeanwhile(CHANGED)
+        recording.save("check_steps", item.id, item.version, values)
     return item.id, recording.token
 
 
@@ -205,10 +185,7 @@ def move_step(connection: sqlite3.Connection, step_id: int, by: int, now: dateti
     order.insert(min(max(place + by, 0), len(order) - 1), order.pop(place))
     with undo.step(connection, f"Moved {moved.name}", now) as recording:
         for position, each_id in enumerate(order, start=1):
-            recording.touch("check_steps", each_id)
-            connection.execute(
-                "UPDATE check_steps SET position = ? WHERE id = ?", (position, each_id)
-            )
+            recording.change("check_steps", each_id, {"position": position})
     return recording.token
 
 
@@ -236,22 +213,8 @@ def _remove(
     connection: sqlite3.Connection, table: str, row_id: int, label: str, now: datetime
 ) -> str:
     with undo.step(connection, label, now) as recording:
-        recording.touch(table, row_id)
-        connection.execute(
-            f"UPDATE {table} SET removed_at = ? WHERE id = ?",  # noqa: S608
-            (stamp(now), row_id),
-        )
+        recording.remove(table, row_id, now)
     return recording.token
-
-
-def insert(connection: sqlite3.Connection, table: str, values: dict[str, Any]) -> int:
-    """Insert a row and return its id."""
-    made = connection.execute(
-        f"INSERT INTO {table} ({', '.join(values)}) "  # noqa: S608
-        f"VALUES ({', '.join('?' * len(values))})",
-        list(values.values()),
-    )
-    return int(made.lastrowid or 0)
 
 
 def _values(item: Step) -> dict[str, Any]:

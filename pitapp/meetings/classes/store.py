@@ -108,11 +108,6 @@ def _keep_limits(
         if kept.pop(limit.id, None) is None:
             step.insert("class_limits", values | {"race_class_id": class_id})
             continue
-        step.touch("class_limits", limit.id)
-        connection.execute(
-            f"UPDATE class_limits SET {', '.join(f'{name} = ?' for name in values)} WHERE id = ?",  # noqa: S608
-            [*values.values(), limit.id],
-        )
+        step.change("class_limits", limit.id, values)
     for limit_id in kept:
-        step.touch("class_limits", limit_id)
-        connection.execute("DELETE FROM class_limits WHERE id = ?", (limit_id,))
+        step.delete("class_limits", limit_id)

@@ -6,10 +6,9 @@ import json
 import sqlite3
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
 
-from pitapp.db import stamp, undo
-from pitapp.errors import ChangedMeanwhile, NotThere, Refused
+from pitapp.db import undo
+from pitapp.errors import NotThere, Refused
 from pitapp.runs.formulas import Written
 from pitapp.runs.models import Setting, SetupEntry
 
@@ -67,10 +66,11 @@ def add(
     place = max((old.position for old in known.values()), default=0)
     with undo.step(connection, "Added to the set-up", now) as step:
         for new in written:
-            old = known.get(_key(new.group, new.name))
+            key = _key(new.group, new.name)
+            old = known.get(key)
             if old is not None:
                 fresh = old.model_copy(update={"value": new.value, "unit": new.unit or old.unit})
-                _update(connection, step, _remembering(old, fresh))
+                known[key] = _save(step, _remembering(old, fresh))
                 continue
             if len(known) >= MOST_ENTRIES:
                 raise Refused(f"A set-up has at most {MOST_ENTRIES} entries.")
@@ -83,9 +83,7 @@ def add(
                 unit=new.unit,
                 position=place,
             )
-            entry_id = _insert(connection, made)
-            step.made("car_setup", entry_id)
-            known[_key(new.group, new.name)] = made.model_copy(update={"id": entry_id})
+            known[key] = _save(step, made)
     return len(written), step.token
 
 
@@ -111,7 +109,7 @@ def set_value(
     old = entry(connection, entry_id)
     fresh = SetupEntry(**(old.model_dump() | {"value": value}))
     with undo.step(connection, f"Changed {old.name}", now) as step:
-        _update(connection, step, _remembering(old, fresh))
+        _save(step, _remembering(old, fresh))
     return entry(connection, entry_id), step.token
 
 
@@ -123,14 +121,9 @@ def save(connection: sqlite3.Connection, item: SetupEntry, now: datetime) -> tup
         NotThere: there is no such entry.
     """
     old = entry(connection, item.id)
-    if old.version != item.version:
-        raise ChangedMeanwhile(
-            "This entry was changed on another screen since you opened it. What you typed is "
-            "still here: compare, then save again."
-        )
     kept = {"car_id": old.car_id, "position": old.position, "used": old.used}
     with undo.step(connection, f"Changed {item.name}", now) as step:
-        _update(connection, step, _remembering(old, item.model_copy(update=kept)))
+        _save(step, _remembering(old, item.model_copy(update=kept)))
     return entry(connection, item.id), step.token
 
 
@@ -151,8 +144,7 @@ def move(connection: sqlite3.Connection, entry_id: int, by: int, now: datetime) 
     places = sorted(other.position for other in group)
     with undo.step(connection, f"Moved {moved.name}", now) as step:
         for other_id, place in zip(order, places, strict=True):
-            step.touch("car_setup", other_id)
-            connection.execute("UPDATE car_setup SET position = ? WHERE id = ?", (place, other_id))
+            step.change("car_setup", other_id, {"position": place})
     return step.token
 
 
@@ -164,10 +156,7 @@ def remove(connection: sqlite3.Connection, entry_id: int, now: datetime) -> tupl
     """
     item = entry(connection, entry_id)
     with undo.step(connection, f"Removed {item.name}", now) as step:
-        step.touch("car_setup", entry_id)
-        connection.execute(
-            "UPDATE car_setup SET removed_at = ? WHERE id = ?", (stamp(now), entry_id)
-        )
+        step.remove("car_setup", entry_id, now)
     return item, step.token
 
 
@@ -178,28 +167,12 @@ def _remembering(old: SetupEntry, fresh: SetupEntry) -> SetupEntry:
     return fresh.model_copy(update={"used": used[:MOST_USED]})
 
 
-def _update(connection: sqlite3.Connection, step: undo.Step, item: SetupEntry) -> None:
-    step.touch("car_setup", item.id)
-    values = _values(item)
-    connection.execute(
-        f"UPDATE car_setup SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
-        "version = version + 1 WHERE id = ?",
-        [*values.values(), item.id],
-    )
-
-
-def _insert(connection: sqlite3.Connection, item: SetupEntry) -> int:
-    values = _values(item)
-    made = connection.execute(
-        f"INSERT INTO car_setup ({', '.join(values)}) "  # noqa: S608
-        f"VALUES ({', '.join('?' * len(values))})",
-        list(values.values()),
-    )
-    return int(made.lastrowid or 0)
-
-
-def _values(item: SetupEntry) -> dict[str, Any]:
-    return item.model_dump(exclude={"id", "version"}) | {"used": json.dumps(item.used)}
+def _save(step: undo.Step, item: SetupEntry) -> SetupEntry:
+    """Add the entry or change it; returns it as it is then."""
+    values = item.model_dump(exclude={"id", "version"}) | {"used": json.dumps(item.used)}
+    entry_id = step.save("car_setup", item.id, item.version, values)
+    version = item.version + 1 if item.id else 1
+    return item.model_copy(update={"id": entry_id, "version": version})
 
 
 def _entry(row: sqlite3.Row) -> SetupEntry:

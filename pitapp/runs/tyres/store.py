@@ -111,11 +111,7 @@ def note_on(
     """Note within the caller's undo step which set is on the car from now on, if that is news."""
     if fitted(connection, car_id).tyre_set_id == set_id:
         return
-    made = connection.execute(
-        "INSERT INTO car_fitted (car_id, tyre_set_id, since) VALUES (?, ?, ?)",
-        (car_id, set_id, stamp(now)),
-    )
-    step.made("car_fitted", int(made.lastrowid or 0))
+    step.insert("car_fitted", {"car_id": car_id, "tyre_set_id": set_id, "since": stamp(now)})
 
 
 def wearers(connection: sqlite3.Connection) -> dict[int, list[str]]:
