@@ -192,6 +192,31 @@ def test_one_heat_is_edited(client: PageClient, db: sqlite3.Connection) -> None:
 
 
 @pytest.mark.parametrize(
+    ("other", "said"),
+    [
+        (("", {"kind": "heat", "number": "7", "at": "12:10", "day": "2026-05-16"}), "became 7."),
+        (("/shift", {"minutes": "5"}), "became 12:15."),
+    ],
+)
+def test_two_screens_that_edit_one_heat_meet(
+    client: PageClient, db: sqlite3.Connection, other: tuple[str, dict[str, str]], said: str
+) -> None:
+    made(client)
+    assert 'name="version" type="hidden" value="1"' in client.get("/meetings/heats/5").text
+    client.post_form(f"/meetings/heats/5{other[0]}", {"version": "1", **other[1]})
+    before = store.heat(db, 5)
+    sent = {"kind": "final", "number": "1", "at": "12:30", "day": "2026-05-16", "version": "1"}
+    answer = client.post_form("/meetings/heats/5", sent)
+    assert answer.status_code == 409
+    assert "changed on another screen" in answer.text
+    assert said in answer.text
+    assert 'value="12:30"' in answer.text
+    assert store.heat(db, 5) == before
+    assert client.post_form("/meetings/heats/5", sent | {"version": "2"}).status_code == 303
+    assert walls(db)[4] == "Final 1 12:30"
+
+
+@pytest.mark.parametrize(
     ("field", "value", "sentence"),
     [
         ("at", "", "This is needed."),

@@ -187,6 +187,7 @@ class MeetingForm(TimetableForm):
 class HeatForm(PitForm):
     """One entry of a timetable."""
 
+    version = HiddenField(default="1")
     kind = SelectField("This is", choices=KIND_NAMES)
     number = WholeField("Number", [Needed()])
     day = DayField("Date", [Needed("Which day is it?")])
@@ -198,6 +199,7 @@ class HeatForm(PitForm):
         local = heat.starts_at.astimezone(zone)
         return cls(
             data={
+                "version": heat.version,
                 "kind": heat.kind,
                 "number": heat.number,
                 "day": local.date(),
@@ -220,3 +222,14 @@ class HeatForm(PitForm):
         return self.fill(
             Heat, id=heat.id, meeting_id=heat.meeting_id, starts_at=starts_at, done_at=heat.done_at
         )
+
+    def meet_heat(self, current: Heat, zone: tzinfo, sentence: str) -> None:
+        """See `meet`: shows the entry's kind and number, its day and time where they differ."""
+        self.meet(current, sentence)
+        local = current.starts_at.astimezone(zone)
+        for field, now_there, shown in (
+            (self.at, local.time(), f"{local:%H:%M}"),
+            (self.day, local.date(), f"{local:%Y-%m-%d}"),
+        ):
+            if field.data != now_there:
+                field.errors = [*field.errors, f"On the other screen this became {shown}."]

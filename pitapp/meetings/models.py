@@ -162,6 +162,7 @@ class Heat(Record):
     kind: HeatKind = "heat"
     starts_at: AwareDatetime
     done_at: AwareDatetime | None = None
+    version: int = 1
 
     @property
     def title(self) -> str:

@@ -152,7 +152,11 @@ def save_heat(connection: sqlite3.Connection, heat_id: int) -> Any:
     record = form.record(item, its_meeting.zone)
     if record is None:
         return _show_heat(form, item, its_meeting, 422)
-    notice(f"Saved {record.title}", store.change_heat(connection, record, now()))
+    try:
+        notice(f"Saved {record.title}", store.change_heat(connection, record, now()))
+    except ChangedMeanwhile as error:
+        form.meet_heat(item, its_meeting.zone, str(error))
+        return _show_heat(form, item, its_meeting, 409)
     return after_write("meetings.meeting", meeting_id=its_meeting.id)
 
 

@@ -83,13 +83,14 @@ def put_heats(
 
 
 def change_heat(connection: sqlite3.Connection, item: Heat, now: datetime) -> str:
-    """Change one entry's kind, number and time; returns the undo token."""
+    """Change one entry's kind, number and time; returns the undo token.
+
+    Raises:
+        ChangedMeanwhile: it was changed, moved or removed since the form was opened.
+    """
+    values = {"kind": item.kind, "number": item.number, "starts_at": stamp(item.starts_at)}
     with undo.step(connection, f"Changed {item.title}", now) as step:
-        step.touch("heats", item.id)
-        connection.execute(
-            "UPDATE heats SET kind = ?, number = ?, starts_at = ? WHERE id = ?",
-            (item.kind, item.number, stamp(item.starts_at), item.id),
-        )
+        step.save("heats", item.id, item.version, values)
     return step.token
 
 
@@ -98,7 +99,7 @@ def shift_heats(
 ) -> str:
     """Move one entry, or it and all not yet done that follow it; returns the undo token."""
     rows = connection.execute(
-        "SELECT id, starts_at FROM heats WHERE id = ?1 OR (?2 AND meeting_id = ?3 "
+        "SELECT id, version, starts_at FROM heats WHERE id = ?1 OR (?2 AND meeting_id = ?3 "
         "AND removed_at IS NULL AND done_at IS NULL AND (starts_at, id) > (?4, ?1))",
         (item.id, following, item.meeting_id, stamp(item.starts_at)),
     ).fetchall()
@@ -106,11 +107,8 @@ def shift_heats(
     label = f"Moved {item.title}{' and all after it' if following else ''} by {minutes:+d} min"
     with undo.step(connection, label.replace("-", "−"), now) as step:
         for row in rows:
-            step.touch("heats", row["id"])
-            connection.execute(
-                "UPDATE heats SET starts_at = ? WHERE id = ?",
-                (stamp(when(row["starts_at"]) + by), row["id"]),
-            )
+            starts_at = stamp(when(row["starts_at"]) + by)
+            step.save("heats", row["id"], row["version"], {"starts_at": starts_at})
     return step.token
 
 
@@ -119,25 +117,18 @@ def finish_heat(
 ) -> str:
     """Mark an entry done, within the caller's undo step if given; returns the undo token."""
     item = heat(connection, heat_id)
+    done = {"done_at": stamp(item.done_at or now)}
     if step is not None:
-        _finish(connection, step, item, now)
+        step.change("heats", heat_id, done)
         return step.token
     with undo.step(connection, f"{item.title} done", now) as own:
-        _finish(connection, own, item, now)
+        own.change("heats", heat_id, done)
     return own.token
-
-
-def _finish(connection: sqlite3.Connection, step: undo.Step, item: Heat, now: datetime) -> None:
-    step.touch("heats", item.id)
-    connection.execute(
-        "UPDATE heats SET done_at = ? WHERE id = ? AND done_at IS NULL", (stamp(now), item.id)
-    )
 
 
 def reopen_heat(connection: sqlite3.Connection, heat_id: int, now: datetime) -> str:
     """Mark an entry as still to come; returns the undo token."""
     item = heat(connection, heat_id)
     with undo.step(connection, f"{item.title} not done", now) as step:
-        step.touch("heats", item.id)
-        connection.execute("UPDATE heats SET done_at = NULL WHERE id = ?", (item.id,))
+        step.change("heats", item.id, {"done_at": None})
     return step.token
