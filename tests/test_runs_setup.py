@@ -260,3 +260,14 @@ def test_screens_with_no_car_and_no_tyres(client: PageClient, db: sqlite3.Connec
     tyres.save(db, TyreSet(name="Alone"), Clock()())
     assert client.get("/runs/tyres").status_code == 200
     assert client.post_form("/runs/tyres/1/fit").status_code == 404
+
+
+@pytest.mark.parametrize(
+    "address", ["/runs/setup/new", "/runs/tyres/1/fit", "/checks/controllers/1/fit"]
+)
+def test_what_needs_a_car_says_so(client: PageClient, address: str) -> None:
+    client.post_form("/runs/tyres/new", {"name": "Set 1", "version": "1"})
+    client.post_form("/checks/controllers/new", {"name": "First", "version": "1"})
+    answer = client.post_form(address, {"lines": "Droop 5 mm"})
+    assert answer.status_code == 404
+    assert "There is no car yet. Add it under Kit first." in answer.text

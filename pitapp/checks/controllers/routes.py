@@ -103,9 +103,8 @@ def change(connection: sqlite3.Connection, controller_id: int) -> Any:
 @write
 def put_in(connection: sqlite3.Connection, controller_id: int) -> Any:
     """Note that it is in the current car now."""
-    item, car = store.controller(connection, controller_id), _car(connection)
-    if car is None:
-        raise NotThere("There is no car yet. Add it under Kit first.")
+    item = store.controller(connection, controller_id)
+    car = kit.car_in_use(connection, current_settings())
     notice(f"{item.name} is in {car.name}", store.put_in(connection, car.id, item, now()))
     return after_write("checks.controllers.controller", controller_id=controller_id)
 

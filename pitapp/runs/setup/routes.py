@@ -8,7 +8,7 @@ from typing import Any
 from flask import Blueprint, request
 
 from pitapp.db import get_db
-from pitapp.errors import BadRequest, ChangedMeanwhile, NotThere
+from pitapp.errors import BadRequest, ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.runs import store as runs
 from pitapp.runs.models import SetupEntry, with_unit
@@ -56,7 +56,8 @@ def add(connection: sqlite3.Connection) -> Any:
     written = form.written()
     if written is None:
         return _show_list(connection, form, 422)
-    many, token = store.add(connection, _current_car(connection), written, now())
+    car = kit.car_in_use(connection, current_settings())
+    many, token = store.add(connection, car.id, written, now())
     notice(f"Wrote {many} {'entry' if many == 1 else 'entries'}", token)
     return after_write("runs.setup.page")
 
@@ -65,7 +66,8 @@ def add(connection: sqlite3.Connection) -> Any:
 @write
 def copy(connection: sqlite3.Connection, car_id: int) -> Any:
     source = kit.car(connection, car_id)
-    many, token = store.copy(connection, source.id, _current_car(connection), now())
+    car = kit.car_in_use(connection, current_settings())
+    many, token = store.copy(connection, source.id, car.id, now())
     notice(f"Copied {many} entries", token)
     return after_write("runs.setup.page")
 
@@ -151,15 +153,8 @@ def remove(connection: sqlite3.Connection, entry_id: int) -> Any:
     return after_write("runs.setup.page")
 
 
-def _current_car(connection: sqlite3.Connection) -> int:
-    car = kit.current_car(connection, current_settings())
-    if car is None:
-        raise NotThere("There is no car yet. Add one under Kit first.")
-    return car.id
-
-
 def _show_list(connection: sqlite3.Connection, form: ListForm, status: int = 200) -> Any:
-    car = kit.current_car(connection, current_settings())
+    car = kit.car_in_use(connection, current_settings())
     return show("runs/setup_new.html", "runs/_setup_new.html", status, form=form, car=car)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from flask import Blueprint
 
 from pitapp.db import get_db
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.runs.models import TyreSet
 from pitapp.runs.tyres import store
@@ -67,9 +67,7 @@ def save(connection: sqlite3.Connection, set_id: int = 0) -> Any:
 @blueprint.post("/<int:set_id>/fit")
 @write
 def fit(connection: sqlite3.Connection, set_id: int) -> Any:
-    car = kit.current_car(connection, current_settings())
-    if car is None:
-        raise NotThere("There is no car yet. Add one under Kit first.")
+    car = kit.car_in_use(connection, current_settings())
     name = store.tyre_set(connection, set_id).name
     notice(f"{name} on {car.name}", store.put_on(connection, car.id, set_id, now()))
     return after_write("runs.tyres.page")
