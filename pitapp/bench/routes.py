@@ -14,6 +14,7 @@ from pitapp.bench.models import MotorCheck
 from pitapp.bench.takeover import offers, taken_over
 from pitapp.bench.verdicts import change_since, findings
 from pitapp.db import get_db
+from pitapp.db.pages import cut
 from pitapp.errors import BadRequest, ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.kit.models import Motor
@@ -54,11 +55,11 @@ def motor_part(motor_id: int) -> Any:
 
 def _motor(connection: sqlite3.Connection, motor_id: int) -> dict[str, Any]:
     before = request.args.get("before", type=int)
-    checks = store.checks(connection, motor_id, limit=PAGE + 1, before=before)
+    checks, more = cut(store.checks(connection, motor_id, limit=PAGE + 1, before=before), PAGE)
     values: dict[str, Any] = {
         "motor": kit.motor(connection, motor_id),
-        "checks": checks[:PAGE],
-        "more": checks[PAGE - 1].id if len(checks) > PAGE else None,
+        "checks": checks,
+        "more": more,
         "older": before is not None,
     }
     if not checks or values["older"]:

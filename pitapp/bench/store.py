@@ -7,6 +7,7 @@ from datetime import datetime
 
 from pitapp.bench.models import MotorCheck
 from pitapp.db import stamp, undo
+from pitapp.db.pages import newest
 from pitapp.errors import NotThere
 
 _CHECK = ", ".join(MotorCheck.model_fields)
@@ -17,14 +18,15 @@ def checks(
     connection: sqlite3.Connection, motor_id: int, *, limit: int = 50, before: int | None = None
 ) -> list[MotorCheck]:
     """A motor's checks, newest first, older than the check `before` if given."""
-    rows = connection.execute(
-        f"SELECT {_CHECK} FROM motor_checks WHERE motor_id = ?1 AND removed_at IS NULL "  # noqa: S608
-        "AND (?2 IS NULL OR (checked_at, id) < "
-        "(SELECT checked_at, id FROM motor_checks WHERE id = ?2)) "
-        "ORDER BY checked_at DESC, id DESC LIMIT ?3",
-        (motor_id, before, limit),
+    return newest(
+        connection,
+        MotorCheck,
+        "motor_checks",
+        "checked_at",
+        motor_id=motor_id,
+        limit=limit,
+        before=before,
     )
-    return [MotorCheck(**row) for row in rows]
 
 
 def check(connection: sqlite3.Connection, check_id: int) -> MotorCheck:

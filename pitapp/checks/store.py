@@ -12,6 +12,7 @@ from typing import Any
 
 from pitapp.checks.models import Answer, Step, Walk
 from pitapp.db import stamp, undo
+from pitapp.db.pages import newest
 from pitapp.errors import NotThere
 
 _WALK = ", ".join(f"check_walks.{name}" for name in Walk.model_fields)
@@ -106,13 +107,15 @@ def past(
     before_id: int | None = None,
 ) -> list[Walk]:
     """A page of a list's run-throughs, newest first, older than the one `before_id` if given."""
-    rows = connection.execute(
-        f"SELECT {_WALK} FROM check_walks WHERE checklist_id = ?1 AND removed_at IS NULL "  # noqa: S608
-        "AND (?2 IS NULL OR (started_at, id) < (SELECT started_at, id FROM check_walks WHERE id = ?2)) "
-        "ORDER BY started_at DESC, id DESC LIMIT ?3",
-        (checklist_id, before_id, limit),
+    return newest(
+        connection,
+        Walk,
+        "check_walks",
+        "started_at",
+        checklist_id=checklist_id,
+        limit=limit,
+        before=before_id,
     )
-    return [Walk(**row) for row in rows]
 
 
 def answers(connection: sqlite3.Connection, walk_id: int) -> list[Answer]:

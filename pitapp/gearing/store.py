@@ -6,6 +6,7 @@ import sqlite3
 from datetime import datetime
 
 from pitapp.db import stamp, undo
+from pitapp.db.pages import newest
 from pitapp.errors import NotThere
 from pitapp.gearing.answer import GearFit
 from pitapp.kit.models import Car
@@ -15,31 +16,41 @@ _FIT = ", ".join(GearFit.model_fields)
 
 def fitted(connection: sqlite3.Connection, car_id: int) -> GearFit | None:
     """The gear now in the car, or None with none on record."""
-    row = connection.execute(
-        f"SELECT {_FIT} FROM gear_fits WHERE car_id = ? AND removed_at IS NULL "  # noqa: S608
-        "ORDER BY fitted_at DESC, id DESC LIMIT 1",
-        (car_id,),
-    ).fetchone()
-    return None if row is None else GearFit(**row)
+    return next(iter(log(connection, car_id, limit=1)), None)
 
 
 def log(
     connection: sqlite3.Connection, car_id: int, limit: int = 50, before_id: int | None = None
 ) -> list[GearFit]:
     """A page of the car's log, newest first, older than the entry `before_id` if given."""
-    rows = connection.execute(
-        f"SELECT {_FIT} FROM gear_fits WHERE car_id = ?1 AND removed_at IS NULL "  # noqa: S608
-        "AND (?2 IS NULL OR (fitted_at, id) < (SELECT fitted_at, id FROM gear_fits WHERE id = ?2)) "
-        "ORDER BY fitted_at DESC, id DESC LIMIT ?3",
-        (car_id, before_id, limit),
+    return newest(
+        connection,
+        GearFit,
+        "gear_fits",
+        "fitted_at",
+        car_id=car_id,
+        limit=limit,
+        before=before_id,
     )
-    return [GearFit(**row) for row in rows]
 
 
 def fit(
-    connection: sqlite3.Connection, car: Car, pinion: int, spur: int, now: datetime
+    connection: sqlite3.Connection,
+    car: Car,
+    pinion: int,
+    spur: int,
+    now: datetime,
+    *,
+    present: datetime | None = None,
 ) -> tuple[GearFit, str]:
-    """Log that this pair is in the car now; returns the entry and the undo token."""
+    """Log that this pair is in the car at `now`; returns the entry and the undo token.
+
+    An entry later than `present` was made before the clock went back: the new one stands beside it,
+    so that it is still the newest.
+    """
+    last = fitted(connection, car.id) if present else None
+    if last and present and last.fitted_at > present:
+        now = last.fitted_at
     entry = GearFit(
         car_id=car.id,
         pinion_teeth=pinion,

@@ -9,6 +9,7 @@ from typing import Any
 from flask import Blueprint, request
 
 from pitapp.db import get_db
+from pitapp.db.pages import cut
 from pitapp.errors import BadRequest, ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.meetings import store
@@ -34,11 +35,12 @@ MOST_SHIFT_MIN = 720
 def page() -> Any:
     before = request.args.get("before", type=int)
     found = store.meetings(get_db(), limit=PAGE_LENGTH + 1, before=before)
+    shown, older = cut(found, PAGE_LENGTH)
     return show(
         "meetings/page.html",
         "meetings/_part.html",
-        meetings=found[:PAGE_LENGTH],
-        older=found[PAGE_LENGTH - 1].id if len(found) > PAGE_LENGTH else None,
+        meetings=shown,
+        older=older,
         newest=before is None,
         tracks={track.id: track for track in tracks.tracks(get_db())},
         today=now().astimezone(home_zone()).date(),

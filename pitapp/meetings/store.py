@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from typing import Literal
 
 from pitapp.db import stamp, undo, when
+from pitapp.db.pages import newest
 from pitapp.errors import NotThere
 from pitapp.meetings.classes.store import (
     class_raced,
@@ -63,13 +64,7 @@ def meetings(
     connection: sqlite3.Connection, *, limit: int = 50, before: int | None = None
 ) -> list[Meeting]:
     """Meetings, newest first, older than the meeting `before` if given."""
-    rows = connection.execute(
-        f"SELECT {_MEETING} FROM meetings WHERE removed_at IS NULL "  # noqa: S608
-        "AND (?1 IS NULL OR (day, id) < (SELECT day, id FROM meetings WHERE id = ?1)) "
-        "ORDER BY day DESC, id DESC LIMIT ?2",
-        (before, limit),
-    )
-    return [Meeting(**row) for row in rows]
+    return newest(connection, Meeting, "meetings", "day", limit=limit, before=before)
 
 
 def meeting(connection: sqlite3.Connection, meeting_id: int) -> Meeting:

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 from flask import Blueprint, request
 
 from pitapp.db import get_db
+from pitapp.db.pages import cut
 from pitapp.errors import Refused
 from pitapp.gearing import store as gearing
 from pitapp.gearing.answer import GearFit
@@ -151,12 +152,13 @@ def tests() -> Any:
     parked = _wanted(connection)
     before = request.args.get("before", type=int)
     found = store.tilt_tests(connection, parked.car.id, limit=PAGE_LENGTH + 1, before=before)
+    shown, older = cut(found, PAGE_LENGTH)
     return show(
         "roll/tests.html",
         "roll/_tests.html",
         parked=parked,
-        tests=found[:PAGE_LENGTH],
-        older=found[PAGE_LENGTH - 1].id if len(found) > PAGE_LENGTH else None,
+        tests=shown,
+        older=older,
     )
 
 

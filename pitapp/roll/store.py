@@ -6,6 +6,7 @@ import sqlite3
 from datetime import datetime
 
 from pitapp.db import stamp, undo
+from pitapp.db.pages import newest
 from pitapp.errors import NotThere
 from pitapp.roll.models import Standing, TiltTest
 
@@ -21,13 +22,9 @@ def tilt_tests(
     connection: sqlite3.Connection, car_id: int, *, limit: int = 50, before: int | None = None
 ) -> list[TiltTest]:
     """The car's tilt tests, newest first, older than the test `before` if given."""
-    rows = connection.execute(
-        f"SELECT {_TEST} FROM tilt_tests WHERE car_id = ?1 AND removed_at IS NULL "  # noqa: S608
-        "AND (?2 IS NULL OR (tested_at, id) < (SELECT tested_at, id FROM tilt_tests WHERE id = ?2)) "
-        "ORDER BY tested_at DESC, id DESC LIMIT ?3",
-        (car_id, before, limit),
+    return newest(
+        connection, TiltTest, "tilt_tests", "tested_at", car_id=car_id, limit=limit, before=before
     )
-    return [TiltTest(**row) for row in rows]
 
 
 def add_test(connection: sqlite3.Connection, item: TiltTest, now: datetime) -> str:

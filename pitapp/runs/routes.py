@@ -10,6 +10,7 @@ from typing import Any
 from flask import Blueprint, request
 
 from pitapp.db import get_db
+from pitapp.db.pages import cut
 from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
@@ -88,7 +89,7 @@ def page() -> Any:
     wanted = {column: request.args.get(name, type=int) for name, column in FILTERS.items()}
     before = request.args.get("before", type=int)
     found = store.lines(connection, wanted, limit=store.PAGE + 1, before=before)
-    shown = found[: store.PAGE]
+    shown, older = cut(found, store.PAGE)
     chosen = {name: request.args[name] for name, column in FILTERS.items() if wanted[column]}
     cars, places = kit.cars(connection), tracks.tracks(connection)
     newest = store.run(connection, shown[0].id) if shown and not before and not chosen else None
@@ -98,7 +99,7 @@ def page() -> Any:
         "runs/_part.html",
         days=[(day, list(runs)) for day, runs in groupby(shown, _day)],
         many_cars=len({line.car_id for line in shown}) > 1,
-        older=shown[-1].id if len(found) > store.PAGE else None,
+        older=older,
         chosen=chosen,
         before=before,
         cars=cars,

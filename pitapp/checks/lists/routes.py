@@ -13,6 +13,7 @@ from pitapp.checks.lists.forms import ChecklistForm, StepForm
 from pitapp.checks.lists.plan import PlanForm, Planned
 from pitapp.checks.models import Checklist, Step
 from pitapp.db import get_db
+from pitapp.db.pages import cut
 from pitapp.errors import BadRequest, ChangedMeanwhile, Refused
 from pitapp.kit import store as kit
 from pitapp.web.clock import now
@@ -81,12 +82,13 @@ def past(checklist_id: int) -> Any:
     connection = get_db()
     before = request.args.get("before", type=int)
     found = walks.past(connection, checklist_id, limit=PAGE_LENGTH + 1, before_id=before)
+    shown, older = cut(found, PAGE_LENGTH)
     return show(
         "checks/past.html",
         "checks/_past.html",
         checklist=store.checklist(connection, checklist_id),
-        walks=found[:PAGE_LENGTH],
-        older=found[PAGE_LENGTH - 1].id if len(found) > PAGE_LENGTH else None,
+        walks=shown,
+        older=older,
         cars={car.id: car.name for car in kit.cars(connection)},
     )
 

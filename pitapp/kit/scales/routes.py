@@ -9,6 +9,7 @@ from flask import Blueprint, request
 from pydantic import ValidationError
 
 from pitapp.db import get_db
+from pitapp.db.pages import cut
 from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.kit.scales import store
@@ -41,15 +42,15 @@ def _scales(connection: sqlite3.Connection, form: PartForm) -> dict[str, Any]:
     motor = kit.motor(connection, car.motor_id) if car.motor_id else None
     motor_g = motor.mass_g if motor and motor.mass_g else 0.0
     before = request.args.get("before", type=int)
-    weighed = store.weighings(connection, car.id, limit=PAGE + 1, before=before)
+    weighed, more = cut(store.weighings(connection, car.id, limit=PAGE + 1, before=before), PAGE)
     return {
         "car": car,
         "form": form,
         "parts": parts,
         "motor": motor,
         "parts_g": sum(part.mass_g for part in parts if part.fitted) + motor_g,
-        "weighed": weighed[:PAGE],
-        "more": weighed[PAGE - 1].id if len(weighed) > PAGE else None,
+        "weighed": weighed,
+        "more": more,
         "older": before is not None,
         "race_class": meetings.class_raced(connection, meetings.current_meeting(connection, now())),
     }

@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Literal
 
 from pitapp.db import stamp, undo
+from pitapp.db.pages import newest
 from pitapp.errors import NotThere
 from pitapp.kit.scales.models import Part, Weighing
 
@@ -44,14 +45,15 @@ def weighings(
     connection: sqlite3.Connection, car_id: int, *, limit: int = 50, before: int | None = None
 ) -> list[Weighing]:
     """A car's corner weights, newest first, older than the weighing `before` if given."""
-    rows = connection.execute(
-        f"SELECT {_WEIGHING} FROM corner_weighings WHERE car_id = ?1 AND removed_at IS NULL "  # noqa: S608
-        "AND (?2 IS NULL OR (weighed_at, id) < "
-        "(SELECT weighed_at, id FROM corner_weighings WHERE id = ?2)) "
-        "ORDER BY weighed_at DESC, id DESC LIMIT ?3",
-        (car_id, before, limit),
+    return newest(
+        connection,
+        Weighing,
+        "corner_weighings",
+        "weighed_at",
+        car_id=car_id,
+        limit=limit,
+        before=before,
     )
-    return [Weighing(**row) for row in rows]
 
 
 def weighing(connection: sqlite3.Connection, weighing_id: int) -> Weighing:
