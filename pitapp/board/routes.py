@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from datetime import timedelta
 from typing import Any
 
 from flask import Blueprint
@@ -10,7 +11,7 @@ from flask import Blueprint
 from pitapp.board.due import day_at, due, log, movable, over_at
 from pitapp.board.models import Situation
 from pitapp.board.readiness import lines
-from pitapp.db import get_db
+from pitapp.db import get_db, undo
 from pitapp.gearing import store as gearing
 from pitapp.gearing.answer import answer, for_car
 from pitapp.kit import store as kit
@@ -24,6 +25,7 @@ from pitapp.web.htmx import show, show_part
 
 blueprint = Blueprint("board", __name__)
 STORAGE = "/packs"
+CLOCK_WENT_BACK = timedelta(minutes=2)
 
 
 @blueprint.get("/")
@@ -40,6 +42,9 @@ def _board(connection: sqlite3.Connection) -> dict[str, Any]:
     car = kit.current_car(connection, current_settings())
     meeting = meetings.current_meeting(connection, now())
     values: dict[str, Any] = {"car": car, "meeting": meeting, "now": now()}
+    newest = undo.newest_at(connection)
+    if newest and newest - now() > CLOCK_WENT_BACK:
+        values["ahead"] = newest
     if car is not None:
         values |= _at(connection, car, meeting) if meeting else _at_home(connection, car)
     if not values.get("lines"):

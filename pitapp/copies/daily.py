@@ -22,6 +22,7 @@ def start(app: Flask) -> None:
     """From now on let requests see to it that there is a copy of each day."""
     database: Database = app.extensions["pitapp.db"]
     data_dir: Path = app.config["PITAPP_DATA_DIR"]
+    store.tidy(data_dir)
     looked_at: list[datetime] = []
 
     def look() -> None:

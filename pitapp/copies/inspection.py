@@ -52,8 +52,8 @@ def told(contents: Contents) -> str:
 
 
 def _permissions(path: Path) -> Iterator[Finding]:
-    for each in (path.parent, path):
-        if not os.access(each, os.W_OK):
+    for each, writable in ((path.parent, _lets_write(path.parent)), (path, _opens(path))):
+        if not writable:
             yield Finding(
                 False, f"{each} cannot be written by you.", "Mend its permissions or its owner."
             )
@@ -65,9 +65,25 @@ def _permissions(path: Path) -> Iterator[Finding]:
         )
 
 
+def _lets_write(folder: Path) -> bool:
+    try:
+        tempfile.TemporaryFile(dir=folder).close()
+    except OSError:
+        return False
+    return True
+
+
+def _opens(path: Path) -> bool:
+    try:
+        path.open("rb+").close()
+    except OSError:
+        return False
+    return True
+
+
 def _reachable(path: Path, scratch: Path) -> Path:
     """The database, or a copy of it where SQLite could not open it for want of a writable folder."""
-    if os.access(path.parent, os.W_OK):
+    if _lets_write(path.parent):
         return path
     for ending in ("", "-wal"):
         beside = path.with_name(path.name + ending)

@@ -66,11 +66,13 @@ def upload() -> Any:
         old.unlink(missing_ok=True)
     token = secrets.token_hex(8)
     path = _data_dir() / UPLOADED.format(token)
-    form.file.data.save(path)
     try:
+        form.file.data.save(path)
         return _show_contents(path, f"/copies/uploaded/{token}/restore", form.file.data.filename)
-    except Refused as error:
+    except (Refused, OSError) as error:
         path.unlink(missing_ok=True)
+        if isinstance(error, OSError):
+            raise
         form.file.errors = [str(error)]
         return _show(form, 422)
 

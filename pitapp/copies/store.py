@@ -70,6 +70,13 @@ def keep_copy(connection: sqlite3.Connection, data_dir: Path, why: str, now: dat
     return path
 
 
+def tidy(data_dir: Path) -> None:
+    """Take away what a process that was killed has left half done. Only for the one that serves."""
+    for pattern in (f"{FOLDER}/.*.part", ".restore-*", ".uploaded-*", "secret.key.*.part"):
+        for left in data_dir.glob(pattern):
+            left.unlink(missing_ok=True)
+
+
 def kept(data_dir: Path) -> list[Kept]:
     """The copies in the data folder, newest first."""
     found = []

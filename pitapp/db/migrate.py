@@ -70,9 +70,16 @@ def _brought_up(
     for number, file in due:
         _apply(connection, number, file)
     if not due:
-        connection.execute("BEGIN IMMEDIATE")  # that it cannot be written is said now, not later
-        connection.execute("ROLLBACK")
+        _see_that_it_can_be_written(connection, present)
     return [number for number, _ in due]
+
+
+def _see_that_it_can_be_written(connection: sqlite3.Connection, present: int) -> None:
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        connection.execute(f"PRAGMA user_version = {present:d}")
+    finally:
+        connection.execute("ROLLBACK")
 
 
 def _apply(connection: sqlite3.Connection, number: int, file: Path) -> None:

@@ -20,7 +20,7 @@ from contextlib import contextmanager
 from datetime import datetime
 from typing import Any
 
-from pitapp.db.connect import stamp, transaction
+from pitapp.db.connect import stamp, transaction, when
 from pitapp.errors import ChangedMeanwhile, NotThere
 
 KEPT_STEPS = 500
@@ -117,6 +117,12 @@ def step(connection: sqlite3.Connection, label: str, now: datetime) -> Iterator[
             "DELETE FROM undo_steps WHERE id <= (SELECT max(id) FROM undo_steps) - ?",
             (KEPT_STEPS,),
         )
+
+
+def newest_at(connection: sqlite3.Connection) -> datetime | None:
+    """The latest moment at which anything was changed, by the clock of that time."""
+    made_at = connection.execute("SELECT max(made_at) FROM undo_steps").fetchone()[0]
+    return when(made_at) if made_at else None
 
 
 def undo(connection: sqlite3.Connection, token: str, now: datetime) -> str:

@@ -67,5 +67,9 @@ def before_at(data_dir: Path) -> datetime | None:
 
 def _write(path: Path, data: bytes) -> None:
     fresh = path.with_name(path.name + ".part")
-    fresh.write_bytes(data)
-    fresh.replace(path)
+    try:
+        fresh.write_bytes(data)
+        fresh.replace(path)
+    except OSError:
+        fresh.unlink(missing_ok=True)
+        raise

@@ -18,7 +18,7 @@ from pitapp.gearing.formulas import nearest_options
 from pitapp.gearing.wanted import target_ratio
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car, Motor
-from pitapp.web.clock import current_settings, now
+from pitapp.web.clock import current_settings, now, present
 from pitapp.web.htmx import after_write, show, show_part
 from pitapp.web.quantities import unit
 from pitapp.web.undo import notice
@@ -135,7 +135,8 @@ def fit(connection: sqlite3.Connection) -> Any:
         return show(
             "gearing/page.html", "gearing/_part.html", 422, form=wrong, bench=Bench(connection)
         )
-    entry, token = store.fit(connection, car, int(form.pinion.data), int(form.spur.data), now())
+    pinion, spur = int(form.pinion.data), int(form.spur.data)
+    entry, token = store.fit(connection, car, pinion, spur, now(), present=present())
     notice(
         f"Fitted {entry.pinion_teeth} / {entry.spur_teeth}, FDR {entry.final_drive_ratio:.2f}",
         token,
