@@ -103,7 +103,7 @@ def test_inline_parts_are_seen(source: str) -> None:
 @pytest.mark.parametrize(
     "source",
     [
-        '<script src="{{ static_url("a.js") }}"></script>',
+        '<script src="{{ "a.js"|static_url }}"></script>',
         "{# <style> #}<p>style=one onto=two</p>",
         '<option value="on" selected>',
     ],

@@ -7,8 +7,7 @@ import sqlite3
 
 def read(connection: sqlite3.Connection) -> dict[str, str]:
     """Every setting that was ever saved."""
-    rows = connection.execute("SELECT name, value FROM settings")
-    return {row["name"]: row["value"] for row in rows}
+    return dict(map(tuple, connection.execute("SELECT name, value FROM settings")))
 
 
 def save(connection: sqlite3.Connection, name: str, value: str | None) -> None:

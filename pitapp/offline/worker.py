@@ -15,9 +15,10 @@ from pitapp import __version__
 from pitapp.offline.late import rules
 from pitapp.web.headers import POLICY
 
-STRATEGIES = ("box", "words", "shell", "pages", "runs", "writes", "worker")
+STRATEGIES = ("box", "words", "shell", "pages", "runs", "charges", "writes", "worker")
 KEPT = {".css", ".js", ".svg", ".webmanifest"}
-REMARK = re.compile(r"^[ \t]*//.*\n", re.MULTILINE)
+REMARK = re.compile(r"^[ \t]*//.*\n|^[ \t]+|^\n", re.MULTILINE)
+"""What only people read: remarks, indentation, empty lines."""
 
 
 class Worker:
@@ -39,7 +40,7 @@ class Worker:
 
     def _parts(self) -> tuple[str, str]:
         if self._made is None or self._app.debug:
-            static_url = cast(Callable[[str], str], self._app.jinja_env.globals["static_url"])
+            static_url = cast(Callable[[str], str], self._app.jinja_env.filters["static_url"])
             folder = Path(self._app.static_folder or "")
             texts = [
                 (folder / "js" / "sw" / f"{name}.js").read_text(encoding="utf-8")
@@ -47,16 +48,13 @@ class Worker:
             ]
             strategies = REMARK.sub("", "".join(texts))
             told = {
-                "files": [
-                    {"url": url, "hash": url.rpartition("=")[2]}
-                    for url in map(static_url, files(folder))
-                ],
+                "files": [static_url(name) for name in files(folder)],
                 "writes": rules(self._app),
                 "policy": POLICY,
             }
             whole = json.dumps([__version__, strategies, told])
             version = hashlib.sha256(whole.encode()).hexdigest()[:12]
-            told_all = json.dumps({"version": version, **told})
+            told_all = json.dumps({"version": version, **told}, separators=(",", ":"))
             self._made = version, f"self.PITAPP = {told_all};\n{strategies}"
         return self._made
 

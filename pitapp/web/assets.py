@@ -17,7 +17,10 @@ def _digest(path: Path, modified_ns: int) -> str:
 
 
 def register(app: Flask) -> None:
-    """Offer `static_url(name)` to templates and let marked addresses be kept."""
+    """Offer the filter `static_url` to templates and let marked addresses be kept.
+
+    A filter of a constant is worked out once, as its template is compiled.
+    """
     folder = Path(app.static_folder or "")
     urls: dict[str, str] = {}
 
@@ -32,5 +35,5 @@ def register(app: Flask) -> None:
             response.headers["Cache-Control"] = FOREVER
         return response
 
-    app.jinja_env.globals["static_url"] = static_url
+    app.jinja_env.filters["static_url"] = static_url
     app.after_request(keep)

@@ -45,9 +45,9 @@ def home_zone() -> tzinfo:
 
 def current_settings() -> dict[str, str]:
     """The settings, read once a request."""
-    if "settings" not in g:
-        g.settings = settings.read(get_db())
-    found: dict[str, str] = g.settings
+    found: dict[str, str] | None = g.get("settings")
+    if found is None:
+        found = g.settings = settings.read(get_db())
     return found
 
 

@@ -51,6 +51,12 @@ def packed(body: bytes) -> bytes:
     return work.compress(body) + work.flush()
 
 
+def vary(response: Response, header: str) -> None:
+    """Say that the answer depends on a header of the request."""
+    held = response.headers.get("Vary")
+    response.headers["Vary"] = f"{held}, {header}" if held else header
+
+
 def register(app: Flask) -> None:
     """Compress texts for whoever accepts it."""
     kept = Kept()
@@ -58,7 +64,7 @@ def register(app: Flask) -> None:
     def compress(response: Response) -> Response:
         if not (response.mimetype or "").startswith(TEXTS) or response.status_code == 206:
             return response
-        response.vary.add("Accept-Encoding")
+        vary(response, "Accept-Encoding")
         size = response.content_length or 0
         if (
             "gzip" not in request.headers.get("Accept-Encoding", "")

@@ -16,6 +16,8 @@ from flask.sessions import SecureCookieSession, SecureCookieSessionInterface, Se
 from flask_wtf.csrf import generate_csrf
 from itsdangerous import BadSignature
 
+from pitapp.web.compress import vary
+
 REMEMBERED = 256
 LONGEST_COOKIE = 4096
 EXPIRES = re.compile(r"Expires=[^;]+")
@@ -59,6 +61,10 @@ class Sessions(SecureCookieSessionInterface):
 
     def save_session(self, app: Flask, session: SessionMixin, response: Response) -> None:
         """Set the cookie where it changed, with its life told as a length and not as a date."""
+        if not session.modified:
+            if session.accessed:
+                vary(response, "Cookie")
+            return
         super().save_session(app, session, response)
         life = f"Max-Age={int(app.permanent_session_lifetime.total_seconds())}"
         name = f"{self.get_cookie_name(app)}="

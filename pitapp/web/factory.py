@@ -33,7 +33,7 @@ from pitapp.web import (
     undo,
 )
 from pitapp.web import clock as wall_clock
-from pitapp.web.rules import LateRule
+from pitapp.web.app import PitFlask
 
 PACKAGE = Path(__file__).resolve().parent.parent
 LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
@@ -64,10 +64,9 @@ def build(
     """See `pitapp.create_app`."""
     folder = Path(data_dir) if data_dir is not None else default_data_dir()
     key = open_data_dir(folder)
-    app = Flask(
+    app = PitFlask(
         "pitapp", static_folder=str(beside("static")), template_folder=str(beside("templates"))
     )
-    app.url_rule_class = LateRule
     app.config.update(
         SECRET_KEY=key,
         SESSION_COOKIE_NAME=f"pitapp_{sha256(key.encode()).hexdigest()[:8]}",

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
 from flask import Flask, Response, abort, request, session
+
+if TYPE_CHECKING:
+    from wsgiref.types import StartResponse, WSGIEnvironment
 
 POLICY = "; ".join(
     (
@@ -48,19 +54,26 @@ def register(app: Flask) -> None:
     def guard() -> None:
         if hostname(request.environ.get("HTTP_HOST", "")) not in app.config["PITAPP_HOSTS"]:
             abort(400, description="wrong host")
-        if (
-            request.mimetype == "application/x-www-form-urlencoded"
-            and (request.content_length or 0) > app.config["MAX_FORM_MEMORY_SIZE"]
-        ):
+        if (request.content_length or 0) > app.config[
+            "MAX_FORM_MEMORY_SIZE"
+        ] and request.mimetype == "application/x-www-form-urlencoded":
             abort(413)
         if not session.permanent:
             session.permanent = True
 
     def add(response: Response) -> Response:
-        response.headers.extend(HEADERS)
         if "Cache-Control" not in response.headers:
             response.headers["Cache-Control"] = "no-cache"
         return response
 
+    inner = app.wsgi_app
+
+    def secured(environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:
+        def start(status: str, headers: list[tuple[str, str]], *failure: Any) -> Any:
+            return start_response(status, [*headers, *HEADERS.items()], *failure)
+
+        return inner(environ, start)  # type: ignore[arg-type]
+
+    app.wsgi_app = secured
     app.before_request(guard)
     app.after_request(add)

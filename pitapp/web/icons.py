@@ -33,5 +33,5 @@ ICONS = {name: Markup(FRAME.format(drawing)) for name, drawing in DRAWINGS.items
 
 
 def register(app: Flask) -> None:
-    """Offer the drawings to templates as `icons`."""
-    app.jinja_env.globals["icons"] = ICONS
+    """Offer the drawings to templates by the filter `icon`."""
+    app.jinja_env.filters["icon"] = ICONS.__getitem__

@@ -26,6 +26,10 @@ class Shown(NamedTuple):
             else convert(metric, self.metric_unit, self.unit)
         )
 
+    def text(self, metric: float | None) -> str:
+        """The value in this unit with its usual decimals; nothing for None."""
+        return "" if metric is None else rounded(self.shown(metric), self.digits)
+
     def metric(self, shown: float) -> float:
         """The metric value of what was typed in this unit."""
         return (
