@@ -72,8 +72,8 @@ def register(app: Flask) -> None:
         def start(status: str, headers: list[tuple[str, str]], *failure: Any) -> Any:
             return start_response(status, [*headers, *HEADERS.items()], *failure)
 
-        return inner(environ, start)  # type: ignore[arg-type]
+        return inner(environ, start)
 
-    app.wsgi_app = secured
+    app.wsgi_app = secured  # type: ignore[method-assign]
     app.before_request(guard)
     app.after_request(add)
