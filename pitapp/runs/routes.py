@@ -47,6 +47,14 @@ FILTERS: dict[str, store.Filter] = {
     "pack": "pack_id",
     "motor": "motor_id",
 }
+NAMES = {
+    "car": "car_name",
+    "track": "track_name",
+    "meeting": "meeting_name",
+    "tyres": "tyres_name",
+    "pack": "pack_mark",
+}
+"""What a filter lets through, as the lines of the log name it."""
 
 
 @blueprint.app_template_filter("wall_clock")
@@ -92,6 +100,9 @@ def page() -> Any:
     shown, older = cut(found, store.PAGE)
     chosen = {name: request.args[name] for name, column in FILTERS.items() if wanted[column]}
     cars, places = kit.cars(connection), tracks.tracks(connection)
+    classes = meetings.race_classes(connection)
+    only = [one.name for one in classes if str(one.id) == chosen.get("class")]
+    only += [getattr(shown[0], NAMES[name]) for name in chosen if shown and name in NAMES]
     newest = store.run(connection, shown[0].id) if shown and not before and not chosen else None
     previous = store.run_before(connection, newest) if newest else None
     return show(
@@ -104,7 +115,8 @@ def page() -> Any:
         before=before,
         cars=cars,
         places=places,
-        classes=meetings.race_classes(connection),
+        classes=classes,
+        only=[name for name in only if name],
         news=changes(previous, newest, rise_text) if newest and previous else None,
         newest=newest,
         car=kit.current_car(connection, current_settings()),
