@@ -11,7 +11,7 @@ from pitapp.bench import store
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car, Motor
 from pitapp.meetings import store as meetings
-from pitapp.meetings.models import RaceClass
+from pitapp.meetings.models import Meeting, RaceClass
 from tests.support import RACE_MORNING, PageClient
 
 WHEN = "2026-05-16T09:00"
@@ -84,6 +84,25 @@ def test_a_check_is_saved_with_commas_and_judged(
     overview = text(client, "/bench")
     assert "2548 rpm/V" in overview
     assert "−3.8 %" in overview
+
+
+def test_the_meetings_class_says_nothing_to_the_motor_of_another_car(
+    client: PageClient, motor_id: int, db: sqlite3.Connection
+) -> None:
+    race_class = RaceClass(name="Spec", timing_fixed=True, timing_deg=40)
+    class_id, _ = meetings.save_class(db, race_class, RACE_MORNING)
+    raced = Car(name="Raced", internal_ratio=1.9, pitch="dp:64", tyre_diameter_mm=63)
+    car_id, _ = kit.save_car(db, raced, RACE_MORNING)
+    day = Meeting(day=RACE_MORNING.date(), time_zone="UTC", race_class_id=class_id, car_id=car_id)
+    meetings.save_meeting(db, day, RACE_MORNING)
+    address = add(client, motor_id, sensor_a_deg="45")
+    assert "Timing not legal" in text(client, address)
+    other = raced.model_copy(update={"name": "Other", "motor_id": motor_id})
+    kit.save_car(db, other, RACE_MORNING)
+    assert "Timing not legal" not in text(client, address)
+    own = raced.model_copy(update={"id": car_id, "motor_id": motor_id})
+    kit.save_car(db, own, RACE_MORNING)
+    assert "Timing not legal" in text(client, address)
 
 
 def test_the_motors_page_draws_kv_over_time(client: PageClient, motor_id: int) -> None:

@@ -19,6 +19,7 @@ from pitapp.errors import BadRequest, ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.kit.models import Motor
 from pitapp.meetings import store as meetings
+from pitapp.meetings.models import RaceClass
 from pitapp.web.clock import current_settings, home_zone, now
 from pitapp.web.htmx import after_write, show, show_part
 from pitapp.web.undo import notice
@@ -93,7 +94,7 @@ def _judged(connection: sqlite3.Connection, item: MotorCheck, own: Motor) -> dic
         for other in kit.motors(connection)
         if other.id in latest and other.id != own.id
     ]
-    race_class = meetings.class_raced(connection, meetings.current_meeting(connection, now()))
+    race_class = _class_of(connection, own)
     compared = new is not None and new.id != item.id
     return {
         "item": item,
@@ -104,6 +105,15 @@ def _judged(connection: sqlite3.Connection, item: MotorCheck, own: Motor) -> dic
         "findings": findings(item, own, new, race_class, others),
         "offers": offers(item, own),
     }
+
+
+def _class_of(connection: sqlite3.Connection, own: Motor) -> RaceClass | None:
+    """The class raced, unless the motor is in another car than the meeting's."""
+    meeting = meetings.current_meeting(connection, now())
+    cars = {car.id for car in kit.cars(connection) if car.motor_id == own.id}
+    if meeting and meeting.car_id and cars and meeting.car_id not in cars:
+        return None
+    return meetings.class_raced(connection, meeting)
 
 
 @blueprint.get("/motors/<int:motor_id>/new")
