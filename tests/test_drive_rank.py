@@ -229,7 +229,9 @@ def test_finite_or_refused(
         sentence = str(refused)
     else:
         for forecast in ranked:
-            figures = [x for x in forecast.model_dump().values() if isinstance(x, float)]
+            told = (*forecast, *forecast.outlook, *forecast.fitted)
+            figures = [x for x in told if isinstance(x, float)]
+            assert len(figures) > 15
             assert all(math.isfinite(x) for x in figures)
             lap = lap_of(setup, track_by_feel(longest, feel), forecast.final_drive_ratio)
             assert forecast.lap_s == pytest.approx(lap.lap_s, rel=1e-9)

@@ -12,7 +12,8 @@ from typing import Annotated, Self
 from pydantic import BeforeValidator, Field, model_validator
 
 from pitapp.drive.air import density_of
-from pitapp.drive.results import GearForecast, LapResult, LapSlope, Phase, StraightResult
+from pitapp.drive.forecast import GearForecast
+from pitapp.drive.results import LapResult, LapSlope, Phase, StraightResult
 from pitapp.heat.models import HeatingFit
 from pitapp.limits import number
 from pitapp.record import Record

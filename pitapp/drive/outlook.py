@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pitapp.drive.forecast import GearForecast
 from pitapp.drive.garage import Garage
 from pitapp.drive.plots import can_by_ratio, lap_by_ratio, speed_along
-from pitapp.drive.results import GearForecast
 from pitapp.drive.setting_up import curve, ranked
 from pitapp.drive.verdict import Outlook, verdict_of
 from pitapp.gearing.models import GearOption
@@ -72,24 +72,22 @@ class Outlooks:
         shown_in, change = unit("temperature"), unit("temperature_change")
         if shown_in.unit == shown_in.metric_unit:
             return _unbroken(gear.verdict)
-        fitted = self.fitted or min(self.gears, key=lambda each: abs(each.lap_difference_s))
 
-        def outlook(one: GearForecast) -> Outlook:
-            return Outlook(
-                one.lap_s,
-                one.lap_difference_s,
-                shown_in.shown(one.flag_temperature_c),
-                change.shown(one.flag_temperature_se_c),
-                one.rev_limit_m,
-                one.charge_mah,
-                one.pack_share,
-                shown_in.shown(self.limit_c),
-                one.extrapolated,
+        def told(out: Outlook) -> Outlook:
+            return out._replace(
+                temperature_c=shown_in.shown(out.temperature_c),
+                temperature_se_c=change.shown(out.temperature_se_c),
+                can_limit_c=shown_in.shown(out.can_limit_c),
             )
 
-        same = abs(gear.final_drive_ratio - fitted.final_drive_ratio) <= SAME_RATIO
-        symbol = shown_in.symbol
-        return _unbroken(verdict_of(outlook(gear), outlook(fitted), same=same, degrees=symbol))
+        return _unbroken(
+            verdict_of(
+                told(gear.outlook),
+                told(gear.fitted),
+                same=gear.as_fitted,
+                degrees=shown_in.symbol,
+            )
+        )
 
     @property
     def notes(self) -> list[str]:

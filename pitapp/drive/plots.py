@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from pitapp.drive.forecast import GearForecast
 from pitapp.drive.models import Setup, Track
-from pitapp.drive.results import GearForecast
 from pitapp.drive.straight import run_straight
 from pitapp.web.plot import Axis, Level, Plot, Point, Series, plot
 from pitapp.web.quantities import unit

@@ -7,13 +7,13 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from pitapp.drive.chain import Course, drive
+from pitapp.drive.forecast import GearForecast
 from pitapp.drive.gear import Gear, fixed_figures, gear_figures
 from pitapp.drive.lap import corner_moments, corner_sums
 from pitapp.drive.learn import fit_lap_slope
 from pitapp.drive.models import Setup, Track
-from pitapp.drive.results import GearForecast
 from pitapp.drive.straight import MAH_PER_AS, short_note, slow_note
-from pitapp.drive.verdict import Outlook, level_of, verdict_of
+from pitapp.drive.verdict import Outlook, level_of
 from pitapp.gearing.models import GearOption
 from pitapp.heat.fit import fit_heating, flag_temperature
 from pitapp.heat.models import HeatingFit
@@ -168,25 +168,19 @@ def rank_gears(options: Iterable[GearOption], track: Track, setup: Setup) -> lis
         slow = slow_note(lap.gear, fastest_entry)
         found.append(
             GearForecast(
-                pinion_teeth=option.pinion_teeth,
-                spur_teeth=option.spur_teeth,
-                final_drive_ratio=ratio,
-                lap_s=out.lap_s,
-                lap_difference_s=out.difference_s,
-                lap_difference_se_s=slope.slope_se_s_per_ratio * abs(ratio - fitted),
-                top_speed_m_s=lap.top,
-                rev_limit_share=lap.top * lap.gear.rpm_per_m_s / rev_limit if rev_limit else None,
-                rev_limit_s=lap.limit_s,
-                rev_limit_m=lap.limit_m,
-                heat_w=lap.watts,
-                flag_temperature_c=out.temperature_c,
-                flag_temperature_se_c=out.temperature_se_c,
-                charge_mah=out.charge_mah,
-                pack_share=out.pack_share,
-                extrapolated=out.extrapolated,
-                level=level_of(out),
-                verdict=verdict_of(out, now, same=abs(ratio - fitted) <= _SAME_RATIO),
-                notes=(*general, slow) if slow else general,
+                option.pinion_teeth,
+                option.spur_teeth,
+                ratio,
+                out,
+                now,
+                abs(ratio - fitted) <= _SAME_RATIO,
+                slope.slope_se_s_per_ratio * abs(ratio - fitted),
+                lap.top,
+                lap.top * lap.gear.rpm_per_m_s / rev_limit if rev_limit else None,
+                lap.limit_s,
+                lap.watts,
+                level_of(out),
+                (*general, slow) if slow else general,
             )
         )
-    return sorted(found, key=lambda forecast: (forecast.level == "stop", forecast.lap_s))
+    return sorted(found, key=lambda forecast: (forecast.level == "stop", forecast.outlook.lap_s))

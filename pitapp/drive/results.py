@@ -92,31 +92,3 @@ class LapSlope(Record):
     residual_s: float
     runs: int
     rough: bool
-
-
-class GearForecast(Record):
-    """What one gear would do on this track, against the gear now fitted.
-
-    Temperatures are of the can when the run ends; the uncertainties are standard ones (about two
-    runs in three fall inside). Seconds and metres at the rev limit are for one lap.
-    """
-
-    pinion_teeth: int
-    spur_teeth: int
-    final_drive_ratio: float
-    lap_s: float
-    lap_difference_s: float
-    lap_difference_se_s: float
-    top_speed_m_s: float
-    rev_limit_share: float | None
-    rev_limit_s: float
-    rev_limit_m: float
-    heat_w: float
-    flag_temperature_c: float
-    flag_temperature_se_c: float
-    charge_mah: float
-    pack_share: float
-    extrapolated: bool
-    level: Level
-    verdict: str
-    notes: tuple[str, ...] = ()

@@ -9,11 +9,11 @@ from flask import Blueprint, request
 
 from pitapp.drive import figures, store
 from pitapp.drive.figures import garage
+from pitapp.drive.forecast import GearForecast
 from pitapp.drive.forms import FeelForm, ShoppingForm, WhatIfForm
 from pitapp.drive.garage import Garage
 from pitapp.drive.outlook import Outlooks
 from pitapp.drive.plots import speed_along
-from pitapp.drive.results import GearForecast
 from pitapp.drive.setting_up import curve
 from pitapp.drive.shopping import MARGIN_PERCENT, STEP_PERCENT, shop, worth_having
 from pitapp.drive.trials import lap_score, temperature_score, trials

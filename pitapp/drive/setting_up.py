@@ -7,11 +7,11 @@ from typing import NamedTuple, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
+from pitapp.drive.forecast import GearForecast
 from pitapp.drive.gear import fixed_figures, gear_figures
 from pitapp.drive.inputs import Known
 from pitapp.drive.models import Air, Car, Controller, Motor, Pack, Setup, Track
 from pitapp.drive.rank import rank_gears
-from pitapp.drive.results import GearForecast
 from pitapp.gearing.models import GearOption
 
 Model = TypeVar("Model", bound=BaseModel)

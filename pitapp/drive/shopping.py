@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from pitapp.drive.results import GearForecast
+from pitapp.drive.forecast import GearForecast
 from pitapp.gearing.formulas import gaps, purchases
 from pitapp.gearing.models import FitLimits, Gap, GearOption, Purchase
 

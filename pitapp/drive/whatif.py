@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
+from pitapp.drive.forecast import GearForecast
 from pitapp.drive.models import Motor, Pack, Setup, Track
-from pitapp.drive.results import GearForecast
 from pitapp.drive.setting_up import ranked, with_changes
 from pitapp.gearing.models import GearOption
 
