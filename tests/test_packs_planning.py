@@ -192,6 +192,20 @@ def test_an_output_that_is_taken_is_not_planned_with_until_it_is_free(
     charges = [step for step in plan.steps if step.kind == "charge"]
     assert [(step.pack_id, step.begins_at >= at(50)) for step in charges] == [(waiting, True)]
     assert plan.heats[1].pack_id == waiting
+    assert plan.proved
+
+
+def test_a_plan_around_an_output_that_is_free_later_than_another_is_not_called_the_best(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    on_it = add_pack(db, mark="A")
+    at_rest(db, "B", 3.83)
+    item = charging.charge(db, walk(db, on_it))
+    changes = {"due_at": at(50), "start_percent": 20.0}
+    charging.start(db, item.model_copy(update=changes), "On", RACE_MORNING)
+    plan = planned(client, db, race_day(db, 90), outputs="2")
+    assert not plan.proved
+    assert "A better plan may exist." in client.get("/packs/plan").text
 
 
 def test_two_packs_of_one_mark_are_told_apart(client: PageClient, db: sqlite3.Connection) -> None:

@@ -115,7 +115,8 @@ def _best(
     """The best plan on outputs of which some are taken until the moments in `busy`.
 
     With k outputs the k-th to be free says when the first charge may begin; every k is tried. A
-    plan so found can be done, though one that used each output from its own moment on may be better.
+    plan so found can be done, though one that used each output from its own moment on may be better,
+    so that it is not called proved.
     """
     idle = max(0, charger.outputs - len(busy))
     free_at = [*([0.0] * idle), *sorted(busy)][: charger.outputs]
@@ -141,7 +142,8 @@ def _best(
         ]
         states = MOST_STATES // (1 + len(set(busy)))
         found.append(formulas.plan_charging(heats, waiting, part, rules, most_states=states))
-    return min(found, key=lambda plan: (plan.heats_without, plan.full_min))
+    best = min(found, key=lambda plan: (plan.heats_without, plan.full_min))
+    return replace(best, proved=best.proved and len(set(free_at)) == 1)
 
 
 def _names(states: Sequence[PackState]) -> dict[int, str]:
