@@ -112,7 +112,7 @@ def test_the_fitted_gear_is_the_measure() -> None:
     fitted = of_ratio(ranked, 4.0)
     assert fitted.lap_difference_s == 0
     assert fitted.lap_difference_se_s == 0
-    assert fitted.verdict.startswith("as fitted: ")
+    assert fitted.verdict.startswith("can at ")
     assert of_ratio(ranked, 3.6).verdict.split(" ")[1:5] == ["s", "a", "lap", "quicker,"]
 
 
@@ -131,7 +131,7 @@ def test_gears_outside_the_logged_ones_are_marked_and_less_certain() -> None:
     assert marks == {3.39: True, 3.4: False, 4.6: False, 4.61: True, 2.5: True}
     far, near = of_ratio(ranked, 2.5), of_ratio(ranked, 3.4)
     assert far.level != "good"
-    assert "outside the gears logged so far" in far.verdict
+    assert "beyond any gear logged so far" in far.verdict
     assert far.flag_temperature_se_c > near.flag_temperature_se_c
 
 

@@ -48,7 +48,7 @@ def verdict_of(out: Outlook, fitted: Outlook, *, same: bool, degrees: str = "°C
     """
     can = f"{out.temperature_c:.0f} ± {out.temperature_se_c:.0f} {degrees}"
     if same:
-        parts = [f"as fitted: {can}"]
+        parts = [f"can at {can}"]
     else:
         step = f"{abs(out.difference_s):.2f}"
         lap = f"{step} s a lap {'quicker' if out.difference_s < 0 else 'slower'}"
@@ -70,5 +70,5 @@ def verdict_of(out: Outlook, fitted: Outlook, *, same: bool, degrees: str = "°C
     elif out.pack_share > _PACK_NEARLY_EMPTY:
         parts.append(f"takes {out.pack_share * 100:.0f} % of the pack")
     if out.extrapolated:
-        parts.append("outside the gears logged so far")
+        parts.append("beyond any gear logged so far")
     return "; ".join(parts)
