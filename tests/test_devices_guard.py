@@ -154,6 +154,59 @@ def test_a_removed_device_is_out_at_once(
     assert store.devices(db) == []
 
 
+def test_pairing_again_ends_what_the_device_had_before(
+    app: Flask, phone: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    pair(phone, store.new_code(db, clock()).code)
+    before = phone.get_cookie(cookie_name(app))
+    token = re.search(r'csrf_token" value="([^"]+)', phone.get("/settings").text)
+    session = phone.get_cookie(app.config["SESSION_COOKIE_NAME"])
+    assert before is not None
+    assert session is not None
+    assert token is not None
+    assert pair(phone, store.new_code(db, clock()).code, token[1]).status_code == 303
+    phone.get("/settings")
+    now = phone.get_cookie(app.config["SESSION_COOKIE_NAME"])
+    assert now is not None
+    assert now.value != session.value
+    assert len(store.devices(db)) == 1
+    other = cast(PageClient, app.test_client())
+    other.environ_base = dict(phone.environ_base)
+    other.set_cookie(before.key, before.value)
+    answer = other.get("/")
+    assert answer.status_code == 401
+    assert answer.headers["Clear-Site-Data"] == '"cache"'
+
+
+def test_over_https_every_cookie_is_bound_to_this_host(
+    app: Flask, db: sqlite3.Connection, clock: Clock
+) -> None:
+    open_to(app, SERVER, shared=True, https=True)
+    client = cast(PageClient, app.test_client())
+    client.environ_base = {
+        **client.environ_base,
+        "REMOTE_ADDR": PHONE,
+        "HTTP_HOST": SERVER,
+    }
+    page = client.get("/pair", base_url=f"https://{SERVER}")
+    set_here = page.headers.getlist("Set-Cookie")
+    token = re.search(r'csrf_token" value="([^"]+)', page.text)
+    assert token is not None
+    paired = client.post(
+        "/pair",
+        data={"code": store.new_code(db, clock()).code, "name": "", "csrf_token": token[1]},
+        base_url=f"https://{SERVER}",
+        headers={"Referer": f"https://{SERVER}/pair"},
+    )
+    set_here += [line for line in paired.headers.getlist("Set-Cookie") if "_device=" in line]
+    assert len(set_here) == 2
+    for line in set_here:
+        assert line.startswith("__Host-pitapp_")
+        for part in ("Secure", "HttpOnly", "SameSite=Strict", "Path=/"):
+            assert part in line
+        assert "Domain" not in line
+
+
 def test_last_seen_is_noted(phone: PageClient, db: sqlite3.Connection, clock: Clock) -> None:
     pair(phone, store.new_code(db, clock()).code)
     clock.tick(3600)

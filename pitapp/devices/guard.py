@@ -49,7 +49,12 @@ def register(app: Flask) -> None:
         if device is not None:
             store.seen(get_db(), device, request.remote_addr or "", present())
             return None
-        return None if request.endpoint in OPEN else unpaired()
+        if request.endpoint in OPEN:
+            return None
+        answer = unpaired()
+        if token:
+            answer.headers["Clear-Site-Data"] = '"cache"'
+        return answer
 
     app.before_request(guard)
 

@@ -6,7 +6,7 @@ import sqlite3
 from pathlib import Path
 from typing import Any
 
-from flask import Blueprint, Response, current_app, redirect, request, url_for
+from flask import Blueprint, Response, current_app, redirect, request, session, url_for
 
 from pitapp.db import get_db
 from pitapp.devices import store
@@ -99,10 +99,18 @@ def let_in() -> Any:
         answer = pairing_page(429, error=f"Too many wrong codes. Wait {wait} s.", **typed)
         answer.headers["Retry-After"] = str(wait)
         return answer
-    token = store.pair(connection, form.digits, form.called, request.remote_addr or "", present())
+    token = store.pair(
+        connection,
+        form.digits,
+        form.called,
+        request.remote_addr or "",
+        present(),
+        in_place_of=request.cookies.get(cookie_name(current_app), ""),
+    )
     if token is None:
         sentence = "That code is wrong or over. A new one is made on the Devices screen."
         return pairing_page(403, error=sentence, **typed)
+    session.clear()
     inside = redirect(url_for("board.page"), 303)
     inside.set_cookie(
         cookie_name(current_app),

@@ -14,6 +14,7 @@ from pitapp.devices.addresses import own_addresses, own_names, square, square_fo
 from pitapp.devices.authority import Papers
 from pitapp.web.clock import present
 
+OPEN_LINE = "\nWithout --https others on that network can read what is sent: use one of your own."
 EVERYWHERE = ("0.0.0.0", "::")  # noqa: S104
 
 
@@ -48,6 +49,7 @@ def open_to(app: Flask, host: str, *, shared: bool, https: bool) -> Papers | Non
     papers = None
     if https:
         app.config["SESSION_COOKIE_SECURE"] = True
+        app.config["SESSION_COOKIE_NAME"] = f"__Host-{app.config['SESSION_COOKIE_NAME']}"
         papers = authority.papers(app.config["PITAPP_DATA_DIR"] / "tls", own + names)
     if shared:
         app.extensions["pitapp.sharing"] = Sharing(
@@ -69,4 +71,6 @@ def invitation(app: Flask, port: int) -> str:
         f"On the other device open {' or '.join(shared.urls)}\n"
         f"and enter the code {code.spaced} within five minutes. "
         "A new code is made under More, Devices, on this machine."
+        + OPEN_LINE
+        * (shared.scheme == "http")
     )

@@ -110,9 +110,18 @@ def seconds_to_wait(connection: sqlite3.Connection, now: datetime) -> int:
 
 
 def pair(
-    connection: sqlite3.Connection, guess: str, name: str, address: str, now: datetime
+    connection: sqlite3.Connection,
+    guess: str,
+    name: str,
+    address: str,
+    now: datetime,
+    *,
+    in_place_of: str = "",
 ) -> str | None:
-    """Let a device in by its code: the token for its cookie, or None for a wrong guess, which is noted."""
+    """Let a device in by its code: the token for its cookie, or None for a wrong guess, which is noted.
+
+    The token that the device had before, if any, lets nobody in any more.
+    """
     with transaction(connection):
         code = open_code(connection, now)
         if code is None or not secrets.compare_digest(code.code.encode(), guess.encode()):
@@ -125,6 +134,10 @@ def pair(
                 (stamp(now - GUESSES_REMEMBERED), stamp(now)),
             )
             return None
+        connection.execute(
+            "UPDATE devices SET removed_at = ? WHERE token_hash = ? AND removed_at IS NULL",
+            (stamp(now), _hashed(in_place_of)),
+        )
         token = secrets.token_urlsafe(32)
         connection.execute(
             "UPDATE pairing_codes SET used_at = ? WHERE id = ?", (stamp(now), code.id)

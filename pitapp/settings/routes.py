@@ -28,8 +28,12 @@ def _theme() -> dict[str, Any]:
 
 def theme() -> str:
     """The look chosen on this device."""
-    chosen = request.cookies.get(THEME_COOKIE, "auto")
+    chosen = request.cookies.get(_cookie_name(), "auto")
     return chosen if chosen in THEMES else "auto"
+
+
+def _cookie_name() -> str:
+    return f"__Host-{THEME_COOKIE}" if request.is_secure else THEME_COOKIE
 
 
 @blueprint.get("/more")
@@ -61,7 +65,12 @@ def save_look() -> Any:
         return _show(UnitsForm(data=_units(), formdata=None), form, 422)
     answer = after_write("settings.page")
     answer.set_cookie(
-        THEME_COOKIE, form.theme.data, max_age=A_YEAR_S, samesite="Strict", secure=request.is_secure
+        _cookie_name(),
+        form.theme.data,
+        max_age=A_YEAR_S,
+        httponly=True,
+        samesite="Strict",
+        secure=request.is_secure,
     )
     return answer
 
