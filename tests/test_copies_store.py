@@ -6,6 +6,7 @@ import sqlite3
 from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from flask import Flask
@@ -13,6 +14,7 @@ from flask import Flask
 from pitapp.copies import store
 from pitapp.db.connect import connect
 from pitapp.db.migrate import migrate, migrations, statements
+from pitapp.devices import store as devices
 from pitapp.errors import DataError, Refused
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
@@ -66,6 +68,53 @@ def test_bringing_back_and_the_way_back(
     assert [car.name for car in kit.cars(db)] == ["First", "Second"]
     assert db.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
     assert list(data_dir.glob(".restore-*")) == []
+
+
+def test_no_write_falls_between_the_copy_and_the_change(
+    db: sqlite3.Connection,
+    clock: Clock,
+    data_dir: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    store.write_copy(db, tmp_path / "copy.sqlite3")
+    made = store.keep_copy
+
+    def keep_copy(*arguments: Any) -> Path:
+        path = made(*arguments)
+        with closing(connect(data_dir / "pitapp.sqlite3")) as other:
+            other.execute("PRAGMA busy_timeout = 0")
+            with pytest.raises(sqlite3.OperationalError, match="locked"):
+                other.execute("INSERT INTO settings VALUES ('a', 'write')")
+        return path
+
+    monkeypatch.setattr(store, "keep_copy", keep_copy)
+    store.restore(db, tmp_path / "copy.sqlite3", data_dir, clock())
+    assert len(store.kept(data_dir)) == 1
+
+
+def test_a_copy_lets_no_removed_device_back_in(
+    db: sqlite3.Connection, clock: Clock, data_dir: Path, tmp_path: Path
+) -> None:
+    token = devices.pair(db, devices.new_code(db, clock()).code, "Phone", "192.168.7.20", clock())
+    assert token is not None
+    store.write_copy(db, tmp_path / "copy.sqlite3")
+    devices.remove(db, devices.devices(db)[0].id, clock())
+    add_car(db, clock, "Later")
+    store.restore(db, tmp_path / "copy.sqlite3", data_dir, clock())
+    assert kit.cars(db) == []
+    assert devices.known(db, token) is None
+
+
+def test_what_a_killed_process_left_is_cleared_away(
+    db: sqlite3.Connection, clock: Clock, data_dir: Path
+) -> None:
+    kept = store.keep_copy(db, data_dir, store.DAILY, clock())
+    for name in (f"copies/.{kept.name}.0a1b.part", ".restore-0a1b.sqlite3", ".uploaded-00.sqlite3"):
+        (data_dir / name).touch()
+    store.tidy(data_dir)
+    assert sorted(path.name for path in data_dir.iterdir() if path.name[0] == ".") == []
+    assert list((data_dir / "copies").iterdir()) == [kept]
 
 
 def test_a_copy_of_an_older_schema_is_brought_up_to_date(
