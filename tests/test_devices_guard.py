@@ -11,7 +11,7 @@ from flask import Flask
 
 from pitapp.devices import store
 from pitapp.devices.guard import UNPAIRED_HEADER, cookie_name
-from pitapp.devices.sharing import open_to
+from pitapp.devices.sharing import invitation, open_to
 from tests.support import Clock, PageClient
 
 SERVER, PHONE = "192.168.7.1", "192.168.7.20"
@@ -225,6 +225,12 @@ def test_another_origin_changes_nothing(
     answer = phone.post("/kit/gears", data=form, headers=headers)
     assert answer.status_code == 400
     assert db.execute("SELECT count(*) FROM gears").fetchone()[0] == before
+
+
+@pytest.mark.parametrize("https", [False, True])
+def test_the_terminal_says_that_a_line_can_be_read(app: Flask, https: bool) -> None:
+    open_to(app, SERVER, shared=True, https=https)
+    assert ("others on that network can read" in invitation(app, 8510)) is not https
 
 
 def test_only_a_shared_server_makes_codes(app: Flask, client: PageClient) -> None:
