@@ -123,6 +123,14 @@ def test_the_track_s_time_zone_rules_and_not_the_phone_s(
     assert "09:30 Heat 1" in page
 
 
+def test_the_first_meeting_is_at_the_only_track(client: PageClient) -> None:
+    offered = '<option selected value="1">Beck Lane</option>'
+    client.post_form("/tracks/new", {"name": "Beck Lane"})
+    assert offered in client.get("/meetings/new").text
+    client.post_form("/tracks/new", {"name": "Far End"})
+    assert offered not in client.get("/meetings/new").text
+
+
 def test_a_new_meeting_offers_what_was_last(client: PageClient, db: sqlite3.Connection) -> None:
     client.post_form("/meetings/classes/new", {"name": "Invented spec", "heats_a_day": "6"})
     client.post_form("/meetings/new", DAY | {"race_class_id": "1", "time_zone": "Asia/Tokyo"})

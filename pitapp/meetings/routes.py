@@ -53,10 +53,12 @@ def new() -> Any:
     last = next(iter(store.meetings(connection, limit=1)), None)
     race_class = store.latest_class(connection)
     car = kit.current_car(connection, current_settings())
+    known = tracks.tracks(connection)
+    only = known[0].id if len(known) == 1 else None
     form = MeetingForm(
         data={
             "day": now().astimezone(home_zone()).date(),
-            "track_id": str((last and last.track_id) or ""),
+            "track_id": str((last.track_id if last else only) or ""),
             "race_class_id": str(race_class.id if race_class else ""),
             "car_id": str(car.id if car else ""),
             "time_zone": last.time_zone if last else getattr(home_zone(), "key", "UTC"),
