@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from typing import Any, NamedTuple
 
-from flask import Blueprint, request
+from flask import request
 
 from pitapp.db import get_db
 from pitapp.drive import store
@@ -21,8 +21,6 @@ from pitapp.web.writes import write
 
 OFTEN = ("air_c", "start_c", "can_limit_c")
 """Figures that are changed on the way to a forecast, and lead back to it."""
-
-blueprint = Blueprint("figures", __name__, url_prefix="/figures")
 
 
 class Line(NamedTuple):
@@ -67,7 +65,6 @@ def usual(figure: Input) -> str:
     return f"{low} to {high} {shown_in.symbol}"
 
 
-@blueprint.get("")
 def page() -> Any:
     stock = garage()
     groups = [
@@ -130,7 +127,6 @@ def _place(stock: Garage, figure: Known) -> str:
     return f"/forecast/figures/{figure.input.name}{stock.query}"
 
 
-@blueprint.get("/<name>")
 def one(name: str) -> Any:
     stock, figure = garage(), _own(name)
     known = stock.known[name]
@@ -162,7 +158,6 @@ def _show_one(stock: Garage, figure: Input, form: Any, status: int = 200) -> Any
     )
 
 
-@blueprint.post("/<name>")
 @write
 def save(connection: sqlite3.Connection, name: str) -> Any:
     stock, figure = garage(connection), _own(name)
@@ -179,7 +174,6 @@ def save(connection: sqlite3.Connection, name: str) -> Any:
     return _back(stock, "drive.page" if name in OFTEN else "drive.figures.page")
 
 
-@blueprint.post("/<name>/forget")
 @write
 def forget(connection: sqlite3.Connection, name: str) -> Any:
     stock, figure = garage(connection), _own(name)
@@ -192,12 +186,10 @@ def _back(stock: Garage, page: str = "drive.figures.page") -> Any:
     return after_write(page, track=stock.track_id, race_class=stock.class_id or None)
 
 
-@blueprint.get("/measure/<kind>")
 def measure(kind: str) -> Any:
     return _show_measure(garage(), kind, _form_of(kind)(formdata=None))
 
 
-@blueprint.post("/measure/<kind>")
 @write
 def save_measure(connection: sqlite3.Connection, kind: str) -> Any:
     stock, form = garage(connection), _form_of(kind)()

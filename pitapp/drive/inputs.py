@@ -57,6 +57,9 @@ class OwnFigure(NamedTuple):
     measured: bool
 
 
+CAN_LIMIT_C = 80.0
+"""From memory."""
+
 INPUTS: tuple[Input, ...] = (
     Input(
         "air_c", "Air temperature", "°C", "today", 20.0, 5, 35, -30, 60,
@@ -72,7 +75,7 @@ INPUTS: tuple[Input, ...] = (
         "The class or the timetable says it.", held="class",
     ),
     Input(
-        "can_limit_c", "Can limit", "°C", "motor", 80.0, 60, 100, 30, 200,
+        "can_limit_c", "Can limit", "°C", "motor", CAN_LIMIT_C, 60, 100, 30, 200,
         "The motor maker's figure comes first.", kind="temperature",
     ),
     Input(

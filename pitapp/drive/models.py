@@ -13,6 +13,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from pitapp.drive.air import density_of
 from pitapp.drive.forecast import GearForecast
+from pitapp.drive.inputs import CAN_LIMIT_C
 from pitapp.drive.results import LapResult, LapSlope, Phase, StraightResult
 from pitapp.heat.models import HeatingFit
 from pitapp.limits import number
@@ -160,7 +161,7 @@ class Setup(Record):
     start_temperature_c: Annotated[
         float | None, _within("can temperature at the start", -40, 150, "°C", optional=True)
     ] = None
-    can_limit_c: Annotated[float, _within("can limit", 30, 200, "°C")] = 80.0
+    can_limit_c: Annotated[float, _within("can limit", 30, 200, "°C")] = CAN_LIMIT_C
     fitted_ratio: Annotated[float | None, _within("final drive ratio", 0.5, 50, optional=True)] = (
         None
     )

@@ -1,194 +1,37 @@
-"""In and out: sheets, the file of everything, and both read back."""
+"""The addresses of In and out; their views are loaded when the first is asked for."""
 
 from __future__ import annotations
 
-import sqlite3
-from pathlib import Path
 from typing import Any
 
-from flask import Blueprint, Response, current_app, jsonify, request
+from flask import Blueprint, request
 
-from pitapp.db import get_db
-from pitapp.errors import NotThere, Refused
-from pitapp.exchange import document, incoming, runs_in, sheets, store, table
-from pitapp.exchange.forms import FileForm, TakeForm
-from pitapp.exchange.layout import json_schema
-from pitapp.web.clock import home_zone, now
-from pitapp.web.htmx import after_write, show
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.late import Late
+
+ROOM_FOR_FORM = 64 * 1024
 
 blueprint = Blueprint("exchange", __name__, url_prefix="/exchange")
-ROOM_FOR_FORM = 64 * 1024
-COUNTED = {
-    "cars": "Cars",
-    "motors": "Motors",
-    "gears": "Pinions and spurs",
-    "packs": "Packs",
-    "tracks": "Tracks",
-    "meetings": "Meetings",
-    "runs": "Runs",
-    "motor_checks": "Motor checks",
-}
+screens = Late("pitapp.exchange.screens")
+blueprint.get("")(screens.page)
+blueprint.get("/everything.json")(screens.everything)
+blueprint.get("/everything.schema.json")(screens.schema)
+blueprint.get("/sheets/<name>.csv")(screens.sheet)
+blueprint.get("/sheets.zip")(screens.all_sheets)
+blueprint.get("/empty-runs.csv")(screens.empty_runs)
+blueprint.post("/runs")(screens.look_runs)
+blueprint.post("/runs/take")(screens.take_runs)
+blueprint.post("/everything")(screens.look_everything)
+blueprint.post("/everything/take")(screens.take_everything)
+blueprint.post("/everything/put-back")(screens.put_back)
 
 
 @blueprint.url_value_preprocessor
 def _allow_large_files(endpoint: str | None, _values: Any) -> None:
     if endpoint == "exchange.look_everything":
+        from pitapp.exchange import document
+
         request.max_content_length = document.LARGEST_BYTES + ROOM_FOR_FORM
     elif endpoint == "exchange.look_runs":
+        from pitapp.exchange import table
+
         request.max_content_length = table.LARGEST_BYTES + ROOM_FOR_FORM
-
-
-@blueprint.get("")
-def page() -> Any:
-    return _show(FileForm(formdata=None), FileForm(formdata=None))
-
-
-@blueprint.get("/everything.json")
-def everything() -> Response:
-    connection = get_db()
-    with store.as_of_now(connection):
-        text = "".join(document.write(connection, now()))
-    return _file(text.encode(), f"pitapp-{_today()}.json", "application/json")
-
-
-@blueprint.get("/everything.schema.json")
-def schema() -> Response:
-    return jsonify(json_schema(get_db()))
-
-
-@blueprint.get("/sheets/<name>.csv")
-def sheet(name: str) -> Response:
-    wanted = sheets.BY_NAME.get(name)
-    if wanted is None:
-        raise NotThere("There is no such sheet.")
-    text = sheets.text(get_db(), wanted, home_zone(), comma=_comma())
-    return _file(text.encode(), f"{name}-{_today()}.csv", "text/csv; charset=utf-8")
-
-
-@blueprint.get("/sheets.zip")
-def all_sheets() -> Response:
-    with store.as_of_now(get_db()) as connection:
-        data = sheets.archive(connection, home_zone(), comma=_comma())
-    return _file(data, f"pitapp-sheets-{_today()}.zip", "application/zip")
-
-
-@blueprint.get("/empty-runs.csv")
-def empty_runs() -> Response:
-    text = sheets.empty_runs(comma=_comma())
-    return _file(text.encode(), "runs-to-fill-in.csv", "text/csv; charset=utf-8")
-
-
-@blueprint.post("/runs")
-def look_runs() -> Any:
-    form = FileForm()
-    data = form.content()
-    if data is None:
-        return _show(FileForm(formdata=None), form, 422)
-    try:
-        found = runs_in.look(get_db(), data, home_zone())
-    except Refused as error:
-        form.blame_file(str(error))
-        return _show(FileForm(formdata=None), form, 422)
-    digest = incoming.keep(_data_dir(), data)
-    return show("exchange/runs.html", "exchange/_runs.html", found=found, digest=digest)
-
-
-@blueprint.post("/runs/take")
-@write
-def take_runs(connection: sqlite3.Connection) -> Any:
-    form = TakeForm()
-    data = incoming.kept(_data_dir(), form.digest.data or "")
-    many, token = runs_in.take(connection, runs_in.look(connection, data, home_zone()), now())
-    notice(f"Took {many} {'run' if many == 1 else 'runs'}", token if many else None)
-    return after_write("exchange.page")
-
-
-@blueprint.post("/everything")
-def look_everything() -> Any:
-    form = FileForm()
-    data = form.content()
-    if data is None:
-        return _show(form, FileForm(formdata=None), 422)
-    try:
-        found = document.read(data)
-    except Refused as error:
-        form.blame_file(str(error))
-        return _show(form, FileForm(formdata=None), 422)
-    connection = get_db()
-    return show(
-        "exchange/everything.html",
-        "exchange/_everything.html",
-        written_at=found.written_at,
-        digest=incoming.keep(_data_dir(), data),
-        counts=[
-            (label, store.count(connection, name), len(found.tables.get(name, ())))
-            for name, label in COUNTED.items()
-        ],
-    )
-
-
-@blueprint.post("/everything/take")
-@write
-def take_everything(connection: sqlite3.Connection) -> Any:
-    form = TakeForm()
-    _replace(connection, incoming.kept(_data_dir(), form.digest.data or ""))
-    notice("Read back. What was here before can be put back from this page.")
-    return after_write("exchange.page")
-
-
-@blueprint.post("/everything/put-back")
-@write
-def put_back(connection: sqlite3.Connection) -> Any:
-    data = incoming.before(_data_dir())
-    if data is None:
-        raise NotThere("Nothing was read back here, so there is nothing to put back.")
-    _replace(connection, data)
-    notice("Put back what was here before")
-    return after_write("exchange.page")
-
-
-def _replace(connection: sqlite3.Connection, data: bytes) -> None:
-    found = document.read(data)
-    present = "".join(document.write(connection, now()))
-    document.take(connection, found)
-    incoming.keep_before(_data_dir(), present)
-
-
-def _data_dir() -> Path:
-    folder: Path = current_app.config["PITAPP_DATA_DIR"]
-    return folder
-
-
-def _comma() -> bool:
-    return request.args.get("comma") == "1"
-
-
-def _today() -> str:
-    return now().astimezone(home_zone()).date().isoformat()
-
-
-def _file(data: bytes, name: str, kind: str) -> Response:
-    return Response(
-        data,
-        content_type=kind,
-        headers={
-            "Content-Disposition": f'attachment; filename="{name}"',
-            "Cache-Control": "no-store",
-        },
-    )
-
-
-def _show(everything_form: FileForm, runs_form: FileForm, status: int = 200) -> Any:
-    return show(
-        "exchange/page.html",
-        "exchange/_part.html",
-        status,
-        everything_form=everything_form,
-        runs_form=runs_form,
-        sheets=sheets.SHEETS,
-        comma=_comma(),
-        before_at=incoming.before_at(_data_dir()),
-        most_lines=table.MOST_LINES,
-    )

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-from pitapp.drive import models as drive
+from typing import TYPE_CHECKING
+
 from pitapp.tracks.models import Track
 from pitapp.tracks.start import GearRecord, Outing, StartingGear, gear_records, starting_gear
+
+if TYPE_CHECKING:
+    from pitapp.drive import models as drive
 
 __all__ = [
     "GearRecord",
@@ -50,6 +54,8 @@ def for_drive(track: Track) -> drive.Track:
     >>> for_drive(Track(name="A", straights=(Straight(length_m=40, entry_kmh=36, exit_kmh=18),)))
     Track(straights=(Straight(length_m=40.0, entry_speed_m_s=10.0, exit_speed_m_s=5.0, corner_s=0.0),))
     """
+    from pitapp.drive import models as drive
+
     return drive.Track(
         straights=tuple(
             drive.Straight(

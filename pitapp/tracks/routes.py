@@ -10,7 +10,7 @@ from typing import Any
 from flask import Blueprint, request
 
 from pitapp.db import get_db
-from pitapp.drive.models import Setup
+from pitapp.drive.inputs import CAN_LIMIT_C
 from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
@@ -26,7 +26,6 @@ from pitapp.web.undo import notice
 from pitapp.web.writes import write
 
 blueprint = Blueprint("tracks", __name__, url_prefix="/tracks")
-CAN_LIMIT_C: float = Setup.model_fields["can_limit_c"].default
 SURFACES = ("asphalt", "carpet", "concrete")
 LAST_RUNS = 5
 MOST_DAYS = 12
