@@ -6,12 +6,14 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from shutil import copytree
 from typing import Any
 
 import pytest
 from playwright.sync_api import BrowserContext, Playwright
 
 from e2e.browser import LAUNCH_FLAGS, ready_browser, this_machine
+from e2e.pages.offline import Phone
 from e2e.server import Live, ServerProcess
 from e2e.watch import Watch
 
@@ -25,6 +27,13 @@ PHONE: dict[str, Any] = {
     "timezone_id": "UTC",
     "service_workers": "block",
 }
+
+NO_SERVER = (
+    "ERR_CONNECTION_REFUSED",
+    "status of 503",
+    "ERR_EMPTY_RESPONSE",
+    "ERR_CONNECTION_RESET",
+)
 
 
 @contextmanager
@@ -115,6 +124,50 @@ def live(tmp_path: Path, watch: Watch) -> Iterator[Live]:
 def pitapp_process(tmp_path: Path, watch: Watch) -> Iterator[ServerProcess]:
     """The app as a process that runs and can be killed, frozen and started again."""
     process = ServerProcess(tmp_path / "data")
+    watch.servers.add(process.netloc)
+    process.start()
+    yield process
+    process.kill()
+
+
+@pytest.fixture
+def phone(
+    playwright: Playwright,
+    browser_path: Path,
+    browser_context_args: dict[str, Any],
+    tmp_path: Path,
+    watch: Watch,
+) -> Iterator[Phone]:
+    """A browser that keeps a worker, to be closed and opened again."""
+    watch.allow(*NO_SERVER)
+    phone = Phone(playwright, browser_path, tmp_path / "profile", browser_context_args, watch)
+    yield phone
+    phone.close()
+
+
+@pytest.fixture(scope="session")
+def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A data folder with a season of invented data."""
+    folder = tmp_path_factory.mktemp("season") / "data"
+    from pitapp import create_app
+    from pitapp.demo import fill
+
+    app = create_app(folder)
+    fill(app)
+    app.extensions["pitapp.db"].close()
+    return folder
+
+
+@pytest.fixture
+def data_dir(season: Path, tmp_path: Path) -> Path:
+    """A copy of the season to write in."""
+    return Path(copytree(season, tmp_path / "data"))
+
+
+@pytest.fixture
+def server(data_dir: Path, watch: Watch) -> Iterator[ServerProcess]:
+    """The season, served."""
+    process = ServerProcess(data_dir)
     watch.servers.add(process.netloc)
     process.start()
     yield process

@@ -5,11 +5,13 @@ from __future__ import annotations
 import os
 import signal
 import socket
+import sqlite3
 import subprocess
 import sys
 import threading
 import time
 from collections.abc import Callable
+from contextlib import closing
 from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 from typing import Any
@@ -116,6 +118,12 @@ class ServerProcess:
         if self._process is None:
             raise AssertionError("The server does not run.")
         return self._process
+
+
+def rows(server: Any, query: str) -> list[tuple[Any, ...]]:
+    """What stands in the database of a server with a `data_dir`."""
+    with closing(sqlite3.connect(server.data_dir / "pitapp.sqlite3")) as database:
+        return database.execute(query).fetchall()
 
 
 def free_port() -> int:

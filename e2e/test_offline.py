@@ -4,22 +4,17 @@ from __future__ import annotations
 
 import random
 import sqlite3
-from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
-from shutil import copytree
-from typing import Any
 
 import pytest
-from playwright.sync_api import Page, Playwright, expect
+from playwright.sync_api import Page, expect
 
 from e2e import a11y
 from e2e.forking import ForkedServer
 from e2e.pages.offline import Outbox, Phone, age_entries, bars, post, visit_once
-from e2e.server import ServerProcess
+from e2e.server import ServerProcess, rows
 from e2e.watch import Watch
-from pitapp import create_app
-from pitapp.demo import fill
 
 KILLS = 100
 STEPS = 5
@@ -36,58 +31,6 @@ NEWER = (
     "import pitapp; pitapp.__version__ = '99.0'; from pitapp.cli import main; main()",
     "serve",
 )
-NO_SERVER = (
-    "ERR_CONNECTION_REFUSED",
-    "status of 503",
-    "ERR_EMPTY_RESPONSE",
-    "ERR_CONNECTION_RESET",
-)
-
-
-@pytest.fixture
-def phone(
-    playwright: Playwright,
-    browser_path: Path,
-    browser_context_args: dict[str, Any],
-    tmp_path: Path,
-    watch: Watch,
-) -> Iterator[Phone]:
-    watch.allow(*NO_SERVER)
-    phone = Phone(playwright, browser_path, tmp_path / "profile", browser_context_args, watch)
-    yield phone
-    phone.close()
-
-
-@pytest.fixture(scope="module")
-def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A data folder with a season of invented data."""
-    folder = tmp_path_factory.mktemp("season") / "data"
-    app = create_app(folder)
-    fill(app)
-    app.extensions["pitapp.db"].close()
-    return folder
-
-
-@pytest.fixture
-def data_dir(season: Path, tmp_path: Path) -> Path:
-    """A copy of the season to write in."""
-    return Path(copytree(season, tmp_path / "data"))
-
-
-@pytest.fixture
-def server(data_dir: Path, watch: Watch) -> Iterator[ServerProcess]:
-    """The season, served."""
-    process = ServerProcess(data_dir)
-    watch.servers.add(process.netloc)
-    process.start()
-    yield process
-    process.kill()
-
-
-def rows(server: ServerProcess | ForkedServer, query: str) -> list[tuple[Any, ...]]:
-    with closing(sqlite3.connect(server.data_dir / "pitapp.sqlite3")) as database:
-        return database.execute(query).fetchall()
-
 
 FITS = "SELECT id, pinion_teeth, spur_teeth FROM gear_fits ORDER BY id"
 RUNS = "SELECT id, can_c, pinion_teeth, spur_teeth FROM runs ORDER BY id"

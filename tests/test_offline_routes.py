@@ -13,10 +13,16 @@ from typing import Any
 import pytest
 from flask import Flask
 
+from pitapp.db import settings
 from pitapp.gearing import store as gearing
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
+from pitapp.meetings import store as meetings
+from pitapp.meetings.models import Meeting, RaceClass
+from pitapp.packs.charging import store as charging
+from pitapp.packs.charging.screens import STEPS
 from tests.house import ROOT
+from tests.packs_walk import add_pack, walk
 from tests.support import RACE_MORNING, Clock, PageClient
 
 STATIC = ROOT / "static"
@@ -49,7 +55,7 @@ def test_the_worker_is_asked_for_anew_each_time(client: PageClient) -> None:
 
 
 def test_every_static_file_is_named_with_its_hash(client: PageClient) -> None:
-    files = {each["url"].split("?")[0]: each["hash"] for each in told(client)["files"]}
+    files = dict(url.split("?v=") for url in told(client)["files"])
     for path in STATIC.rglob("*"):
         name = path.relative_to(STATIC).as_posix()
         if path.is_dir() or path.suffix in ("", ".png") or name.startswith("js/sw/"):
@@ -64,7 +70,8 @@ def test_every_strategy_is_in_the_worker(client: PageClient) -> None:
     strategies = list((STATIC / "js" / "sw").glob("*.js"))
     assert strategies
     for path in strategies:
-        code = [line for line in path.read_text().splitlines() if not line.strip().startswith("//")]
+        lines = (line.lstrip() for line in path.read_text().splitlines())
+        code = [line for line in lines if line and not line.startswith("//")]
         assert "\n".join(code) in script
 
 
@@ -98,26 +105,107 @@ def test_paddock_writes_may_come_late(client: PageClient, address: str, then: st
     assert rule["then"].format(**found.groupdict()) == then
 
 
+def kept(client: PageClient) -> tuple[dict[str, str], list[dict[str, Any]]]:
+    """The pages and the run-throughs that a phone is given, put together as the worker does it."""
+    bundle = client.get("/offline/pages").json
+    assert bundle is not None
+    pages = {
+        path: "".join(bundle["pieces"][place] for place in places)
+        for path, places in bundle["pages"].items()
+    }
+    shared = bundle["runs"]["shared"]
+    runs = [
+        run | {"steps": [shared[place] for place in run["steps"]]} for run in bundle["runs"]["runs"]
+    ]
+    return pages, runs
+
+
 def test_what_must_open_with_no_server_is_kept(client: PageClient, car: int) -> None:
-    answer = client.get("/offline/pages")
-    pages, runs = answer.json["pages"], answer.json["runs"]  # type: ignore[index]
+    pages, runs = kept(client)
     named = {"/", "/gearing", "/checks", "/checks/card", "/runs", "/runs/new", "/packs/emergency"}
     assert named <= set(pages)
     for path, html in pages.items():
+        assert html.startswith("<!doctype html>")
+        assert html.endswith("</html>")
         assert re.findall(r'name="csrf_token" value="([^"]+)"', html) == [], path
         assert '<div id="offline-part"></div>' in html, path
     assert len(runs) >= 5
     for run in runs:
-        assert run["first"] == run["steps"][0][0]
-        for step_id, html in run["steps"]:
-            assert f"/checks/walks/{run['uuid']}/steps/{step_id}" in html
-            assert re.findall(r'name="csrf_token" value="([^"]+)"', html) == []
+        assert f'<div id="{run["part"]}"' in pages[run["frame"]]
+        for step in run["steps"]:
+            assert 'method="post" action="{at}"' in step["html"]
+            assert re.findall(r'name="csrf_token" value="([^"]+)"', step["html"]) == []
+
+
+def test_a_step_is_kept_with_what_the_class_asks(
+    client: PageClient, db: sqlite3.Connection, car: int
+) -> None:
+    settings.save(db, "mass_unit", "imperial")
+    race_class = RaceClass(name="Invented", least_mass_g=1350, most_start_v=8.44)
+    class_id, _ = meetings.save_class(db, race_class, RACE_MORNING)
+    meeting = Meeting(day=RACE_MORNING.date(), time_zone="UTC", race_class_id=class_id)
+    meetings.save_meeting(db, meeting, RACE_MORNING)
+    run = next(each for each in kept(client)[1] if each["title"] == "Before scrutineering")
+    weight, volts, height = run["steps"][:3]
+    # 1350 g are 47.6198 oz (1 oz = 28.349523125 g, international avoirdupois)
+    assert weight["limits"]["shown"]["least"] == pytest.approx(1350 / 28.349523125)
+    assert weight["limits"]["shown"]["unit"] == " oz"
+    assert "Shows {shown}, the class asks at least 47.6" in weight["stopped"]
+    assert 'name="stand"' in weight["stopped"]
+    assert volts["limits"]["shown"]["most"] == 8.44
+    assert "stopped" not in height
+    assert set(height["limits"]["shown"]) == {"unit", "number", "words"}
+
+
+def test_a_charge_is_kept_with_its_limits(client: PageClient, db: sqlite3.Connection) -> None:
+    settings.save(db, "temperature_unit", "imperial")
+    pack_id = add_pack(db)
+    damaged = add_pack(db, mark="B", damaged=True)
+    pages, runs = kept(client)
+    assert f"/packs/{damaged}" not in pages
+    charges = {run["begin"]: run for run in runs if "start" in run}
+    begin = f"/packs/{pack_id}/charge?purpose="
+    assert set(charges) == {f"{begin}full", f"{begin}storage"}
+    asked: dict[tuple[str, str], Any] = {}
+    for step in charges[f"{begin}full"]["steps"]:
+        asked |= {(step["key"], name): limit for name, limit in step["limits"].items()}
+    assert [key for key, limit in asked.items() if limit.get("only") == "yes"] == [
+        (step.key, "answer") for step in STEPS if step.kind == "yesno"
+    ]
+    warmth = asked["warmth", "cell_c"]
+    assert (warmth["least"], warmth["most"]) == pytest.approx((50, 113))  # 10 and 45 °C
+    assert warmth["under"] == "The cells are at {shown}. Warm them to 50 °F or more first."
+    for place in range(2):
+        cell = asked["cells", f"cell_v-{place}"]
+        assert (cell["least"], cell["most"]) == (3.0, 4.25)
+    assert asked["program", "cells_set"]["least"] == asked["program", "cells_set"]["most"] == 2
+    assert asked["program", "current_a"]["most"] == 6
+    assert "discharging" not in asked["program", "current_a"]
+    program = charges[f"{begin}storage"]["steps"][5]["limits"]
+    assert program["current_a"]["most"] == 6
+    assert program["current_a"]["discharging"]["most"] == 500
+
+
+def test_a_charge_that_was_begun_is_kept_as_it_stands(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    pack_id = add_pack(db)
+    uuid = walk(db, pack_id, leave_out=("stay",), place="no")
+    run = next(each for each in kept(client)[1] if each["uuid"] == uuid)
+    assert run["begin"] == f"/packs/{pack_id}/charge?purpose=full"
+    assert run["settled"] == [s.key for s in STEPS if s.key not in ("place", "stay")]
+    assert run["given"]["cells"] == {"cell_v-0": "3.75", "cell_v-1": "3.76"}
+    assert run["given"]["place"] == {"answer": "no"}
+    assert run["since"] == RACE_MORNING.timestamp() * 1000
+    charging.answer(db, charging.charge(db, uuid), "place", "yes", clock())
+    charging.answer(db, charging.charge(db, uuid), "stay", "yes", clock())
+    assert client.post_form(f"/packs/charges/{uuid}/start").status_code == 303
+    assert [each for each in kept(client)[1] if "start" in each] == []
 
 
 def test_keeping_pages_leaves_the_racers_notice_alone(client: PageClient, car: int) -> None:
     client.post_form("/gearing/fit", FIT)
-    kept = client.get("/offline/pages").json["pages"]  # type: ignore[index]
-    assert "undo-bar" not in kept["/gearing"]
+    assert "undo-bar" not in kept(client)[0]["/gearing"]
     assert "undo-bar" in client.get("/gearing").text
 
 

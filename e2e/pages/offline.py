@@ -30,7 +30,8 @@ CHANGE = """(change) => new Promise((resolve, reject) => {
 })"""
 POST = """async ([path, fields]) => {
   const body = new URLSearchParams({ ...fields, idempotency_key: crypto.randomUUID() });
-  await fetch(path, { method: "POST", body, headers: { "HX-Request": "true" } });
+  const answer = await fetch(path, { method: "POST", body, headers: { "HX-Request": "true" } });
+  return answer.text();
 }"""
 
 
@@ -87,9 +88,10 @@ def age_entries(page: Page, hours: float) -> None:
     page.evaluate(CHANGE, hours * 3_600_000)
 
 
-def post(page: Page, path: str, fields: dict[str, str]) -> None:
-    """Send a form as a page does that goes on without waiting."""
-    page.evaluate(POST, [path, fields])
+def post(page: Page, path: str, fields: dict[str, str]) -> str:
+    """Send a form as a page does that goes on without waiting; returns what was answered."""
+    answer: str = page.evaluate(POST, [path, fields])
+    return answer
 
 
 class Outbox(Screen):

@@ -9,10 +9,14 @@ from flask import Flask
 
 
 class Write(NamedTuple):
-    """A view that the outbox takes over, and the address that shows its entry, by the view's arguments."""
+    """A view that the outbox takes over, and the address that shows its entry, by the view's arguments.
+
+    One that is `judged` waits only where the phone has judged all that goes before it.
+    """
 
     endpoint: str
     then: str
+    judged: bool = False
 
 
 WRITES = (
@@ -28,20 +32,21 @@ WRITES = (
     Write("packs.save_condition", "/packs/{pack_id}"),
     Write("packs.save_storage", "/packs/{pack_id}"),
     Write("packs.charging.answer", "/packs/{pack_id}"),
-    Write("packs.charging.start", "/packs/charges/{uuid}"),
+    Write("packs.charging.start", "/packs/charges/{uuid}", judged=True),
     Write("packs.charging.longer", "/packs/charges/{uuid}"),
     Write("packs.charging.end", "/packs/charges/{uuid}"),
 )
 ARGUMENT = re.compile(r"<(?:\w+:)?(\w+)>")
 
 
-def rules(app: Flask) -> list[dict[str, str]]:
+def rules(app: Flask) -> list[dict[str, str | bool]]:
     """Each write's address as a pattern for the worker, with where it is shown."""
-    shown_at = {each.endpoint: each.then for each in WRITES}
+    late = {each.endpoint: each for each in WRITES}
     return [
-        {"match": pattern(rule.rule), "then": shown_at[rule.endpoint]}
+        {"match": pattern(rule.rule), "then": found.then}
+        | ({"judged": True} if found.judged else {})
         for rule in app.url_map.iter_rules()
-        if rule.endpoint in shown_at and "POST" in (rule.methods or ())
+        if (found := late.get(rule.endpoint)) and "POST" in (rule.methods or ())
     ]
 
 

@@ -5,20 +5,22 @@ from __future__ import annotations
 import io
 import re
 import sqlite3
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from flask import Flask, render_template
+from flask import Flask
 from werkzeug.test import EnvironBuilder, run_wsgi_app
 from werkzeug.wrappers import Response
 
-from pitapp.checks import store as checks
 from pitapp.checks.here import here
+from pitapp.checks.kept import packed, run_through, to_keep
 from pitapp.checks.lists import store as lists
-from pitapp.checks.models import Checklist, Walk
-from pitapp.checks.view import StepView, look_up
+from pitapp.checks.models import Checklist
 from pitapp.meetings import store as meetings
 from pitapp.packs import store as packs
+from pitapp.packs.charging import kept as charging
+from pitapp.packs.models import Pack
 
 ALWAYS = (
     "/",
@@ -33,21 +35,23 @@ ALWAYS = (
     "/outbox",
 )
 MOST_PACKS = 8
-NOT_BEGUN = -1
-TOKEN = re.compile(r'(name="csrf_token" value=")[^"]*')
+SEAM = re.compile(r'(?=<title>|<link rel="manifest"|<header class="top">|<nav class="foot")')
 INHERITED = ("HTTP_HOST", "HTTP_COOKIE", "REMOTE_ADDR", "wsgi.url_scheme", "HTTP_USER_AGENT")
 INSIDE = "pitapp.inside"
 
 
 def paths(connection: sqlite3.Connection, now: datetime) -> list[str]:
     """The addresses of the pages to keep, the lists of `runs` included."""
-    sound = [pack.id for pack in packs.packs(connection) if pack.condition == "sound"][:MOST_PACKS]
     return [
         *ALWAYS,
-        *(f"/packs/{pack_id}{end}" for pack_id in sound for end in ("", "/reading")),
-        *(f"/checks/lists/{each.id}/run" for each in all_lists(connection, now)),
+        *(f"/packs/{each.id}{end}" for each in sound_packs(connection) for end in ("", "/reading")),
         *race_day(connection, now),
     ]
+
+
+def sound_packs(connection: sqlite3.Connection) -> list[Pack]:
+    """The packs that are kept: those that may be charged, up to a number of them."""
+    return [each for each in packs.packs(connection) if each.condition == "sound"][:MOST_PACKS]
 
 
 def race_day(connection: sqlite3.Connection, now: datetime) -> list[str]:
@@ -76,42 +80,25 @@ def rendered(app: Flask, environ: dict[str, Any], path: str) -> str | None:
         answer = Response(*run_wsgi_app(app.wsgi_app, inner, buffered=True))
     if answer.status_code != 200 or answer.mimetype != "text/html":
         return None
-    return TOKEN.sub(r"\1", answer.get_data(as_text=True))
+    return to_keep(answer.get_data(as_text=True))
 
 
-def runs(connection: sqlite3.Connection, now: datetime) -> list[dict[str, Any]]:
-    """Every run-through with the fragment of each of its steps, as `static/js/sw/runs.js` reads them."""
-    return [
-        found
-        for each in all_lists(connection, now)
-        if (found := run_through(connection, each, now))
-    ]
+def in_pieces(pages: Mapping[str, str]) -> dict[str, Any]:
+    """Pages for the way to the phone: the pieces that they are put together from, each once.
 
-
-def run_through(
-    connection: sqlite3.Connection, checklist: Checklist, now: datetime
-) -> dict[str, Any] | None:
-    """One run-through: taken up where it was left half-way, else one that is not begun yet."""
-    present = here(connection, now, checklist)
-    begun = checks.open_walk(
-        connection, checklist.id, car_id=present.car_id, since=present.left_since
-    )
-    walk: Walk = begun or present.walk(checklist).model_copy(update={"id": NOT_BEGUN})
-    _, judged = look_up(connection, walk)
-    first = StepView.of(connection, walk, present, judged)
-    if first is None:
-        return None
-    steps = []
-    for each in judged:
-        view = StepView.of(connection, walk, present, judged, each.step)
-        html = render_template(
-            "checks/_walk.html", checklist=checklist, walk=walk, here=present, view=view
-        )
-        steps.append([each.step.id, TOKEN.sub(r"\1", html)])
-    return {
-        "list": checklist.id,
-        "uuid": walk.uuid,
-        "begun": begun is not None,
-        "first": first.step.id,
-        "steps": steps,
+    >>> in_pieces({"/a": "<head><title>A", "/b": "<head><title>B"})
+    {'pages': {'/a': [0, 1], '/b': [0, 2]}, 'pieces': ['<head>', '<title>A', '<title>B']}
+    """
+    places: dict[str, int] = {}
+    found = {
+        path: [places.setdefault(piece, len(places)) for piece in SEAM.split(html)]
+        for path, html in pages.items()
     }
+    return {"pages": found, "pieces": list(places)}
+
+
+def runs(connection: sqlite3.Connection, now: datetime) -> dict[str, Any]:
+    """Every run-through and charge with each of its steps, as `static/js/sw/runs.js` walks them."""
+    walks = [run_through(connection, each, now) for each in all_lists(connection, now)]
+    charges = charging.runs(connection, sound_packs(connection), now)
+    return packed([*filter(None, walks), *charges])

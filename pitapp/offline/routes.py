@@ -60,7 +60,7 @@ def kept() -> Response:
         for path in pages.paths(connection, now())
         if (html := pages.rendered(app, request.environ, path))
     }
-    answer = jsonify(pages=found, runs=pages.runs(connection, now()))
+    answer = jsonify(pages.in_pieces(found) | {"runs": pages.runs(connection, now())})
     answer.headers["Cache-Control"] = "no-store"
     answer.headers["Pitapp-Version"] = worker().version
     return answer

@@ -10,7 +10,7 @@ from flask import Flask, Response, request
 
 LEAST_BYTES = 600
 PAGE_LEVEL = 1
-BUNDLE_LEVEL = 6
+BUNDLE_LEVEL = 9
 BUNDLE_BYTES = 30_000
 FILE_LEVEL = 9
 KEPT_FILES = 200

@@ -1,29 +1,29 @@
-// Countdowns to a moment that the server keeps. What time it is now comes from the server too: from
-// the page, then from /packs/clock, carried on by the browser's own steady clock. With no server
-// the phone's wall clock is used, and said to be.
+// Countdowns to a moment that the server keeps, by the server's time: asked for, then carried on by the steady
+// clock. With no server, or for a charge started on this phone, the phone's wall clock is used, and said to be.
 const LOOK_AGAIN_MS = 30000, TICK_MS = 500, BEEP_MS = 2000, ANSWER_MS = 4000, ODD_MS = 3000;
 const dues = [...document.querySelectorAll("[data-due]")];
 const holder = document.querySelector("[data-server-now]");
 const byId = (id) => document.getElementById(id);
+const ownClock = holder?.dataset.serverNow === "";
 let anchor = { now: Number(holder?.dataset.serverNow), at: performance.now(), told: false };
 let wall = { now: Date.now(), at: performance.now() };
 let confirmed = false, asking = false, sound = null, hushed = false, alarm = 0;
 
-// By how much the wall clock has run ahead of the steady one: the phone slept, or its clock was moved.
+// The phone slept, or its clock was moved.
 function ahead() {
   return Math.max(0, Date.now() - wall.now - (performance.now() - wall.at));
 }
 
-// Unconfirmed, the later of what the clocks say counts, so that no alarm comes late. A page that
-// never reached the server may be an old copy, and the moment in it an old one.
+// Unconfirmed, the later of what the clocks say counts, so that no alarm comes late.
 function serverNow() {
+  if (ownClock) return Date.now();
   const carried = anchor.now + performance.now() - anchor.at;
   if (confirmed) return carried;
   return anchor.told ? carried + ahead() : Math.max(carried, Date.now());
 }
 
 async function ask() {
-  if (asking) return;
+  if (asking || ownClock) return;
   asking = true;
   const again = Math.random().toString(36).slice(2);
   const began = performance.now();
@@ -129,11 +129,6 @@ if (byId("sound")) {
   byId("sound").addEventListener("click", turnOn);
   byId("hush").addEventListener("click", () => { hushed = true; stopAlarm(); });
 }
-// A start may be sent long after it was tapped: tell when that was, in the server's time.
-const form = byId("start-form");
-form?.addEventListener("submit", () => {
-  form.elements.pressed_ms.value = String(Math.round(anchor.now + performance.now() - anchor.at));
-});
 const back = () => {
   if (document.visibilityState !== "visible") return;
   if (sound) stayAwake();

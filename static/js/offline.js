@@ -1,10 +1,9 @@
-// The page's side of working with no server: the worker is registered, every write gets its key before it is
-// first sent, and what waits is shown and sent again whenever the server may answer.
+// The page's side of working with no server: every write gets its key, and what waits is shown and sent again.
 
 const AGAIN_MS = 2000;
 const SAME_TAP_MS = 5000;
 const MOST_SAID = 5;
-const UNSAID = new Set(["csrf_token", "version", "uuid", "back", "pack", "expected", "origin", "seen", "noted_at"]);
+const UNSAID = new Set(["csrf_token", "version", "uuid", "back", "pack", "expected", "origin", "seen", "noted_at", "answer"]);
 
 const ANSWERS_AGAIN =
   '<a class="verdict verdict-good" href="HREF"><span class="row-text"><b>The server answers again</b>' +
@@ -34,7 +33,7 @@ function uuid() {
   return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
 }
 
-// The same form with the same content within a moment is one tap that bounced: it keeps its key.
+// A tap that bounced keeps its key.
 function keyFor(form, content) {
   const before = given.get(form);
   if (before && before.content === content && Date.now() - before.at < SAME_TAP_MS) return before.key;
@@ -43,7 +42,6 @@ function keyFor(form, content) {
   return key;
 }
 
-// Whether the racer has touched the field since the page came.
 function isChanged(field) {
   if (!field) return false;
   if (field.options) return [...field.options].some((option) => option.selected !== option.defaultSelected);
@@ -155,7 +153,7 @@ document.addEventListener("click", async (event) => {
   await look();
 });
 
-// The browser's own offer to install stays quiet; Settings has a button for it.
+// The browser's own offer to install stays quiet.
 window.addEventListener("beforeinstallprompt", (event) => {
   event.preventDefault();
   const button = document.getElementById("install");

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import uuid as uuids
-from datetime import datetime, timedelta
+from datetime import timedelta
 from typing import Any
 
 from flask import Blueprint, redirect, request, url_for
@@ -17,7 +17,7 @@ from pitapp.packs.charging import store
 from pitapp.packs.charging.forms import EndForm, StepForm, form_for
 from pitapp.packs.charging.screens import BY_KEY, STEPS, ChargeStep
 from pitapp.packs.charging.steps import Forecast, cells_of, forecast, judge_answers, program_of
-from pitapp.packs.charging.telling import LONGEST, condition_refusal, pressed_at, start_refusals
+from pitapp.packs.charging.telling import LONGEST, condition_refusal, start_refusals
 from pitapp.packs.charging.view import address, ready_values, running_values, step_values
 from pitapp.packs.models import Charge, Pack, Purpose
 from pitapp.packs.overview import state
@@ -95,12 +95,9 @@ def start(connection: sqlite3.Connection, uuid: uuids.UUID) -> Any:
     own = shelf.pack(connection, item.pack_id)
     if item.started_at:
         return after_write("packs.charging.charge", uuid=item.uuid)
-    answers, pressed = (
-        store.answers(connection, item.id),
-        pressed_at(request.form.get("pressed_ms", ""), now()),
-    )
-    if _reasons(connection, item, own, answers, pressed):
-        return _show_ready(connection, item, own, 409, pressed)
+    answers = store.answers(connection, item.id)
+    if _reasons(connection, item, own, answers):
+        return _show_ready(connection, item, own, 409)
     program, ahead = program_of(answers), _forecast(connection, item, own, answers)
     if program is None or ahead is None:
         raise AssertionError("a charge without refusals has every answer")
@@ -112,10 +109,10 @@ def start(connection: sqlite3.Connection, uuid: uuids.UUID) -> Any:
             "current_a": program.current_a,
             "discharging": ahead.discharging,
             "start_percent": ahead.start_percent,
-            "due_at": pressed + min(LONGEST, timedelta(minutes=ahead.minutes)),
+            "due_at": now() + min(LONGEST, timedelta(minutes=ahead.minutes)),
         }
     )
-    token = store.start(connection, ready, f"Started the charge of pack {own.mark}", pressed)
+    token = store.start(connection, ready, f"Started the charge of pack {own.mark}", now())
     notice("The countdown runs", token)
     return after_write("packs.charging.charge", uuid=item.uuid)
 
@@ -188,10 +185,9 @@ def _reasons(
     item: Charge,
     own: Pack,
     answers: dict[str, str],
-    moment: datetime,
 ) -> list[str]:
     oldest = store.oldest_answer(connection, item.id)
-    stale = oldest is not None and oldest < moment - store.GOOD_FOR
+    stale = oldest is not None and oldest < now() - store.GOOD_FOR
     return start_refusals(state(connection, own), item, answers, stale=stale)
 
 
@@ -222,12 +218,11 @@ def _show_ready(
     item: Charge,
     own: Pack,
     status: int = 200,
-    pressed: datetime | None = None,
 ) -> Any:
-    answers, moment = store.answers(connection, item.id), pressed or now()
+    answers = store.answers(connection, item.id)
     ahead = _forecast(connection, item, own, answers)
-    reasons = _reasons(connection, item, own, answers, moment)
-    values = ready_values(own, item, answers, ahead, reasons, moment)
+    reasons = _reasons(connection, item, own, answers)
+    values = ready_values(own, item, answers, ahead, reasons, now())
     return show("packs/ready.html", "packs/_ready.html", status, **values)
 
 

@@ -1,9 +1,9 @@
-"""What speaks against a charge and what was answered, as people read it, and when a start was tapped."""
+"""What was answered before a charge and what speaks against it, as people read it."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 from pitapp.checks.engine import Judged
 from pitapp.checks.models import Asked
@@ -16,22 +16,8 @@ from pitapp.packs.state import PackState
 from pitapp.web.quantities import quantity
 
 LONGEST = timedelta(hours=24)
-"""No countdown is longer, and no start arrives later."""
-MOST_DIGITS = 14
+"""No countdown is longer."""
 STALE = "The answers are more than half an hour old. Look and feel again."
-
-
-def pressed_at(told_ms: str, now: datetime) -> datetime:
-    """When a start was tapped, which may be a while before it arrives; never later than now.
-
-    >>> now = datetime(2026, 5, 3, 9, 30, tzinfo=UTC)
-    >>> pressed_at(str(int(now.timestamp() - 60) * 1000), now).minute, pressed_at("x", now).minute
-    (29, 30)
-    """
-    if not (told_ms.isdecimal() and told_ms.isascii() and len(told_ms) <= MOST_DIGITS):
-        return now
-    pressed = datetime.fromtimestamp(int(told_ms) / 1000, UTC)
-    return pressed if now - LONGEST < pressed < now else now
 
 
 def readings_text(answers: Mapping[str, str]) -> dict[str, str]:

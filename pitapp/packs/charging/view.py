@@ -31,6 +31,7 @@ class Ahead(NamedTuple):
     amps: str
     account: str
     needed: bool = True
+    takes: str = "Takes about"
 
 
 class Countdown(NamedTuple):
@@ -96,7 +97,6 @@ def ready_values(
     return last_look(own, item.uuid, item.purpose, answers, readings_text(answers)) | {
         "ahead": ahead_text(ahead, program, moment) if ahead and program else None,
         "reasons": reasons,
-        "server_now": milliseconds(moment),
     }
 
 

@@ -51,7 +51,9 @@ async function fetchAll() {
   const name = `pages-${response.headers.get("Pitapp-Version")}`;
   if (name !== PAGES && !(await caches.has(name))) return false;
   const bundle = await response.json();
-  for (const [path, html] of Object.entries(bundle.pages)) await keepPage(path, html, name);
+  for (const [path, places] of Object.entries(bundle.pages)) {
+    await keepPage(path, places.map((place) => bundle.pieces[place]).join(""), name);
+  }
   const cache = await caches.open(name);
   await cache.put("/offline/runs", Response.json(bundle.runs));
   return name === PAGES;
@@ -110,10 +112,8 @@ async function withWaitingGear(html) {
   const fit = (await box.unsent()).findLast((entry) => new URL(entry.url).pathname === "/gearing/fit");
   if (!fit) return html;
   const typed = new URLSearchParams(fit.body);
-  const put = (text, name, value) =>
-    text.replace(new RegExp(`(<input[^>]* name="${name}"[^>]* value=")\\d*`), `$1${Number(value)}`);
   const line = `${Number(typed.get("pinion"))} / ${Number(typed.get("spur"))}`;
-  return put(put(html, "pinion_teeth", typed.get("pinion")), "spur_teeth", typed.get("spur"))
+  return put(put(html, "pinion_teeth", Number(typed.get("pinion"))), "spur_teeth", Number(typed.get("spur")))
     .replace(/(<p class="quiet">[^<]*?)\d+ \/ \d+/, `$1${line}`);
 }
 
@@ -127,10 +127,6 @@ async function shown(copy, path) {
   let html = await copy.text();
   if (path === "/runs/new") html = await withWaitingGear(html);
   return htmlResponse(html.replace(PLACE, () => place));
-}
-
-async function offlineCopy(url) {
-  return (await runThroughPage(url)) ?? lastCopy(url);
 }
 
 async function page(event) {
@@ -149,11 +145,9 @@ async function page(event) {
     first = await within(SLOW_PAGE_LIMIT_MS);
   }
   silentUntil = first === undefined ? Date.now() + SILENT_FOR_MS : 0;
-  const unknownWalk = first?.status === 404 && STEP.test(url.pathname);
-  if (first && first.status < 500 && !unknownWalk) return first;
-  const copy = await offlineCopy(url);
+  const answered = first && first.status < 500;
+  if (answered && first.status !== 404) return first;
+  const copy = (await runThroughPage(url)) ?? (answered ? null : await lastCopy(url));
   if (copy) return shown(copy, url.pathname);
-  return first ?? htmlResponse(sentence(
-    "Not kept on this phone", "The server does not answer, and this screen has not been opened here before.",
-  ), 503);
+  return first ?? sentence("Not kept on this phone", "The server does not answer, and this screen has not been opened here before.");
 }

@@ -1,59 +1,166 @@
-// A run-through with no server: the steps were kept, and each answer leads to the next of them.
+// Run-throughs with no server: checklists, and the cautions before a charge. Every step was kept with what it
+// asks: an answer is judged by that and leads to the next step that is open. The server judges again.
 
-const STEP = /^\/checks\/walks\/([\w-]+)\/steps\/(\d+)$/;
-const RUN = /^\/checks\/lists\/(\d+)\/run$/;
+const UUID = /[\da-f]{8}(-[\da-f]{4}){3}-[\da-f]{12}/;
+const MINUTE_MS = 60000;
+const UNKNOWN = "The server has not answered, and this phone does not know this charge. Do not start it.";
+
+const uuidOf = (path) => path.match(UUID)?.[0];
+
+function pathOf(address) {
+  const { pathname, search } = new URL(address, self.location.origin);
+  return pathname + search;
+}
+
+const fieldsOf = (entry) => Object.fromEntries(new URLSearchParams(entry.body));
+
+const filled = (html, values) =>
+  html.replace(/\{([\w-]+)\}/g, (whole, name) => (name in values ? escaped(values[name]) : whole));
 
 async function keptRuns() {
   const kept = await (await caches.open(PAGES)).match("/offline/runs");
-  return kept ? kept.json() : [];
+  if (!kept) return [];
+  const { runs, shared } = await kept.json();
+  return runs.map((run) => ({ ...run, shared, steps: run.steps.map((place) => shared[place]) }));
 }
 
-const runOf = (runs, stepId) => runs.find((run) => run.steps.some(([id]) => id === stepId));
+const addressOf = (run, step, uuid) => run.at.replace("{uuid}", uuid).replace("{step}", step.key);
+const stepOf = (run, path) => run.steps.find((step) => addressOf(run, step, uuidOf(path)) === path);
+const endOf = ({ run, uuid }) => run.then.replace("{uuid}", uuid);
 
-function fragment(run, stepId, uuid) {
-  const found = run.steps.find(([id]) => id === stepId);
-  return found[1].replaceAll(run.uuid, uuid);
-}
-
-const stepPath = (uuid, stepId) => `/checks/walks/${uuid}/steps/${stepId}`;
-
-// Where an answer that was saved on this phone leads: the same step while its timer runs, else the next one.
-async function stepAfter(path, body) {
-  const match = path.match(STEP);
-  if (!match) return null;
-  const [, uuid, id] = match;
-  const run = runOf(await keptRuns(), Number(id));
+// The run-through that an address belongs to, with what was answered in it: to the server, then on this phone.
+async function walkAt(path) {
+  const uuid = uuidOf(path);
+  if (!uuid) return null;
+  const entries = (await box.unsent()).filter(({ url }) => url.includes(uuid));
+  const paths = [path, ...entries.map(({ url }) => pathOf(url))];
+  const run = (await keptRuns()).find((each) => each.uuid === uuid || paths.some((one) => stepOf(each, one)));
   if (!run) return null;
-  const at = run.steps.findIndex(([stepId]) => stepId === Number(id));
-  const next = run.steps[body.has("timer") ? at : at + 1];
-  return next ? { path: stepPath(uuid, next[0]), html: fragment(run, next[0], uuid) } : { path: "/checks", html: null };
+  const given = {};
+  if (run.uuid === uuid) {
+    for (const key of run.settled) given[key] = { at: run.since };
+    for (const [key, fields] of Object.entries(run.given)) given[key] = { fields, at: run.since };
+  }
+  for (const entry of entries) {
+    const step = stepOf(run, pathOf(entry.url));
+    if (!step) continue;
+    const { key } = step;
+    let fields = fieldsOf(entry);
+    if ("stand" in fields) fields = { ...given[key]?.fields, stand: "", reason: fields.reason };
+    if (!("timer" in fields)) given[key] = { fields, at: entry.madeAt };
+  }
+  return { run, uuid, entries, given };
 }
 
-// Where a run-through of this list is taken up: where it was left half-way on this phone, else at its start.
-async function takenUp(run) {
-  const last = (await box.unsent()).findLast((entry) => {
-    const match = new URL(entry.url).pathname.match(STEP);
-    return match && runOf([run], Number(match[2]));
+function numberIn(text) {
+  const tidy = text.replace(/−/g, "-").replace(/[\s'’]/g, "").replace(",", ".");
+  return /^[-+.\d][-+.\de]*$/i.test(tidy) ? Number(tidy) : NaN;
+}
+
+// What is wrong with the text in one field: a sentence, or "outside" where none was given for it.
+function wrong(limit, text = "") {
+  if (limit.only) return text === limit.only ? "" : limit.over;
+  const word = limit.words?.[text.trim().toLowerCase()];
+  const value = word === undefined ? numberIn(text) : word ?? NaN;
+  const outside = (sentence = "outside") => sentence.replace("{shown}", text + limit.unit);
+  if (!Number.isFinite(value)) {
+    if (word === undefined && limit.number) return limit.number;
+    return "least" in limit || "most" in limit ? outside(limit.over) : "";
+  }
+  const slack = 1e-9 * Math.max(1, Math.abs(value));
+  if (value < limit.least - slack) return outside(limit.under);
+  return value > limit.most + slack ? outside(limit.over) : "";
+}
+
+// What speaks against an answer: a sentence, and whether the answer is put down all the same. What is outside a
+// class is, and shown so; with a reason it stands.
+function against(walk, step, fields) {
+  if ("skip" in fields) return null;
+  for (const [name, asked] of Object.entries(step.limits)) {
+    if ((name === "expected") !== ("take" in fields)) continue;
+    const limit = (asked.discharging && moved(walk) < 0 && asked.discharging) || asked;
+    const text = wrong(limit, fields[name]);
+    if (!text) continue;
+    if (text !== "outside") return { text, saved: "only" in limit };
+    const shown = "take" in fields ? step.expected : fields[name] + limit.unit;
+    if (!("stand" in fields)) return { shown, saved: true };
+    const said = fields.reason.split(/\s+/).filter((word) => word.match(/\p{L}/gu)?.length > 1);
+    if (said.length < walk.run.reason.words) return { shown, text: walk.run.reason.text };
+  }
+  return null;
+}
+
+const isOpen = (walk) => (step) => {
+  const held = walk.given[step.key];
+  return !held || Boolean(held.fields && against(walk, step, held.fields));
+};
+
+// Where it goes on: at this step while it is open, else at the next that is, else at one before.
+function openStep(walk, from) {
+  const { steps } = walk.run;
+  const open = steps.filter(isOpen(walk));
+  return open.find((step) => steps.indexOf(step) >= steps.indexOf(from)) ?? open[0];
+}
+
+function stepFragment(walk, step) {
+  const { run, uuid, given } = walk;
+  const fields = given[step.key]?.fields;
+  const found = fields && against(walk, step, fields);
+  const before = run.steps[run.steps.indexOf(step) - 1];
+  const html = filled(found?.shown ? step.stopped : step.html, {
+    ...run.values, uuid, at: addressOf(run, step, uuid), back: before ? addressOf(run, before, uuid) : "", shown: found?.shown,
   });
-  if (!last) return stepPath(run.begun ? run.uuid : crypto.randomUUID(), run.first);
-  const next = await stepAfter(new URL(last.url).pathname, new URLSearchParams(last.body));
-  return next.html ? next.path : stepPath(crypto.randomUUID(), run.steps[0][0]);
+  return found?.text ? html.replace(">", () => `>${bar("stop", found.text)}`) : html;
+}
+
+// The fragment in its page, as a kept copy.
+async function framed({ run }, html) {
+  const frame = await (await caches.open(PAGES)).match(run.frame);
+  if (!frame) return null;
+  const page = (await frame.text())
+    .replace(/(<title>|<h1>)[^<·]*/g, (_, tag) => `${tag}${escaped(run.title)} `)
+    .replace(new RegExp(`<div id="${run.part}"[\\s\\S]*?</main>`), () => `${html}</main>`);
+  return htmlResponse(page, 200, { "Kept-At": frame.headers.get("Kept-At") });
 }
 
 async function runThroughPage(url) {
-  const runs = await keptRuns();
-  const listed = url.pathname.match(RUN);
-  if (listed) {
-    const run = runs.find((each) => each.list === Number(listed[1]));
-    return run ? Response.redirect(await takenUp(run), 302) : null;
+  const path = url.pathname + url.search;
+  const listed = (await keptRuns()).find(({ begin }) => begin === path);
+  if (listed) return Response.redirect(await takenUp(listed), 302);
+  const walk = await walkAt(path);
+  const step = walk && stepOf(walk.run, path);
+  if (step) return framed(walk, stepFragment(walk, step));
+  return walk?.run.start && path === endOf(walk) ? chargePage(walk, url) : null;
+}
+
+// Where a run-through is taken up: where it was left half-way, here or at the server, else at its start.
+async function takenUp(run) {
+  const since = Date.now() - run.good_for;
+  const last = (await box.unsent()).findLast(({ url, madeAt }) => madeAt > since && stepOf(run, pathOf(url)));
+  const begun = last ? uuidOf(last.url) : run.since > since && run.uuid;
+  const walk = await walkAt(addressOf(run, run.steps[0], begun || crypto.randomUUID()));
+  const next = openStep(walk);
+  if (next) return addressOf(run, next, walk.uuid);
+  return run.start ? endOf(walk) : addressOf(run, run.steps[0], crypto.randomUUID());
+}
+
+// What becomes of an answer that no server took: where it leads, or what is shown again because it may not wait.
+async function takenHere(entry, mustBeJudged) {
+  const path = pathOf(entry.url);
+  const walk = await walkAt(path);
+  const step = walk && stepOf(walk.run, path);
+  if (step) {
+    const fields = fieldsOf(entry);
+    const timed = "timer" in fields;
+    const found = timed ? null : against(walk, step, walk.given[step.key].fields);
+    if (found && !found.saved) {
+      let html = stepFragment(walk, step);
+      for (const [name, text] of Object.entries(fields)) html = put(html, name, text);
+      return { walk, html: html.replace("<details>", "<details open>"), refused: true };
+    }
+    const next = timed ? step : openStep(walk, step);
+    return next ? { then: addressOf(walk.run, next, walk.uuid), html: stepFragment(walk, next) } : { then: endOf(walk) };
   }
-  const step = url.pathname.match(STEP);
-  const run = step && runOf(runs, Number(step[2]));
-  const frame = run && (await (await caches.open(PAGES)).match(`/checks/lists/${run.list}/run`));
-  if (!frame) return null;
-  const html = (await frame.text()).replace(
-    /<div id="walk-part">[\s\S]*?<\/main>/,
-    () => `${fragment(run, Number(step[2]), step[1])}</main>`,
-  );
-  return htmlResponse(html, 200, { "Kept-At": frame.headers.get("Kept-At") });
+  const why = mustBeJudged && (walk?.run.start ? await whyNot(walk) : UNKNOWN);
+  return why ? { walk, html: stop(why, walk?.run.values.pack), refused: true } : { then: entry.then };
 }

@@ -27,9 +27,9 @@ async function atHand(url) {
   return kept ?? fetch(url, { mode: "same-origin", cache: "only-if-cached" }).catch(() => null);
 }
 
-async function keepFile(cache, { url, hash }, response) {
+async function keepFile(cache, url, response) {
   const buffer = await response.arrayBuffer();
-  if (!(await digest(buffer)).startsWith(hash)) throw new Error(`${url} is not of this version`);
+  if (!(await digest(buffer)).startsWith(url.split("=")[1])) throw new Error(`${url} is not of this version`);
   const type = TYPES[nameOf(url).split(".").at(-1)];
   return cache.put(url, new Response(buffer, { headers: { "Content-Type": type, "X-Content-Type-Options": "nosniff" } }));
 }
@@ -37,15 +37,15 @@ async function keepFile(cache, { url, hash }, response) {
 async function installShell() {
   const cache = await caches.open(SHELL);
   const missing = [];
-  await Promise.all(PITAPP.files.map(async (file) => {
-    const response = await atHand(file.url);
-    if (response?.ok) await keepFile(cache, file, response);
-    else missing.push(file);
+  await Promise.all(PITAPP.files.map(async (url) => {
+    const response = await atHand(url);
+    if (response?.ok) await keepFile(cache, url, response);
+    else missing.push(url);
   }));
   if (!missing.length) return;
-  const names = missing.map(({ url }) => nameOf(url)).join(",");
+  const names = missing.map(nameOf).join(",");
   const texts = await (await fetch(`/offline/files?names=${encodeURIComponent(names)}`, { cache: "no-store" })).json();
-  await Promise.all(missing.map((file) => keepFile(cache, file, new Response(texts[nameOf(file.url)]))));
+  await Promise.all(missing.map((url) => keepFile(cache, url, new Response(texts[nameOf(url)]))));
 }
 
 async function dropOldVersions() {

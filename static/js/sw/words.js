@@ -1,9 +1,17 @@
 // What the worker says on pages: how old a copy is, what waits, what was refused and why.
 
 const SENT_SHOWN_MS = 20000;
+const MOST_LINES = 3;
 
 const escaped = (text) =>
   String(text).replace(/[&<>"']/g, (sign) => `&#${sign.charCodeAt(0)};`);
+
+// The text in a field of a form.
+const put = (html, name, text) =>
+  html.replace(
+    new RegExp(`(<input[^>]* name="${name}"[^>]* value="|<textarea[^>]* name="${name}"[^>]*>)[^"<]*`),
+    (_, before) => before + escaped(text),
+  );
 
 const entries = (count) => (count === 1 ? "1 entry" : `${count} entries`);
 
@@ -31,6 +39,9 @@ function bar(level, title, detail, href = "") {
     : `<p class="verdict verdict-${level}">${inside}</p>`;
 }
 
+const told = (level, title, text, href = "/", place = "Board") =>
+  `<div class="stack-wide">${bar(level, title, escaped(text))}<p><a class="button" href="${href}">To the ${place}</a></p></div>`;
+
 function age(since, now = Date.now()) {
   const minutes = Math.max(0, Math.floor((now - since) / 60000));
   if (minutes < 1) return "less than a minute old";
@@ -50,15 +61,16 @@ function noteSent(count) {
   lately = { count: sentLately() + count, at: Date.now() };
 }
 
-// The bars at the top of a page: the copy's age, and the entries that belong there.
+// The bars at the top of a page: the copy's age, and the entries that belong there; one bar in a run-through.
 async function bars(path, keptAt) {
   const found = await box.all();
   const waiting = found.filter((entry) => entry.state !== "refused");
   const refused = found.filter((entry) => entry.state === "refused");
   const here = waiting.filter((entry) => path !== "/" && room(entry.then) === room(path));
   const said = [];
+  const walked = here.length && UUID.test(path);
   if (sentLately()) said.push(bar("good", `Sent: ${entries(sentLately())}`, "On the server now"));
-  if (keptAt) {
+  if (keptAt && !walked) {
     said.push(bar("look", `Kept copy, ${age(keptAt)}`, `From ${wallClock(keptAt)}; no answer from the server`));
   }
   if (refused.length && path !== "/outbox") {
@@ -68,7 +80,10 @@ async function bars(path, keptAt) {
     said.push(bar("look", `Waiting on this phone: ${entries(waiting.length)}`, "Sent when the server answers", "/outbox"));
   }
   if (here.length && path !== "/outbox") {
-    const lines = here.map((entry) => `<span class="waiting-line">${wallClock(entry.madeAt)} ${escaped(entry.label)}</span>`);
+    const line = (text) => `<span class="waiting-line">${text}</span>`;
+    const most = walked ? 1 : MOST_LINES;
+    const lines = here.slice(-most).map((entry) => line(`${wallClock(entry.madeAt)} ${escaped(entry.label)}`));
+    if (here.length > most) lines.unshift(line(`${entries(here.length - most)} before`));
     said.push(bar("look", "Saved on this phone, not sent yet", lines.join(""), "/outbox"));
   }
   return said.join("");
@@ -81,7 +96,12 @@ function reasons(html) {
     found.push({ name: labelOf(html, id), field: id, text });
   }
   if (found.length) return found;
-  const page = html.match(/<b>([^<]*)<\/b><small>([^<]*)<\/small>/);
+  const main = html.split("<main")[1] ?? html;
+  for (const [, text] of main.matchAll(/<p class="verdict verdict-stop">[^<]*<svg[\s\S]*?<b>([^<]*)<\/b><\/span>/g)) {
+    found.push({ name: "", text });
+  }
+  if (found.length) return found;
+  const page = main.match(/<b>([^<]*)<\/b><small>([^<]*)<\/small>/);
   return [{ name: "", text: page ? `${page[1]}: ${page[2]}` : "The server refused it." }];
 }
 
@@ -133,17 +153,9 @@ async function outboxList() {
   );
 }
 
-function sentence(title, text) {
-  return (
-    '<!doctype html><html lang="en"><head><meta charset="utf-8">' +
-    '<meta name="viewport" content="width=device-width, initial-scale=1">' +
-    `<title>${escaped(title)} · pitapp</title>` +
-    PITAPP.files.filter(({ url }) => url.includes("/icon.svg"))
-      .map(({ url }) => `<link rel="icon" href="${url}" type="image/svg+xml">`).join("") +
-    PITAPP.files.filter(({ url }) => /\/css\/(tokens|base|parts)\.css/.test(url))
-      .map(({ url }) => `<link rel="stylesheet" href="${url}">`).join("") +
-    `</head><body><header class="top"><h1>${escaped(title)}</h1></header><main><div class="stack">` +
-    `${bar("look", title, escaped(text))}<p><a class="button" href="/">To the Board</a></p>` +
-    "</div></main></body></html>"
-  );
+// A page of one sentence, in the frame of the Outbox where that was kept.
+async function sentence(title, text) {
+  const html = told("look", title, text);
+  const page = await framed({ run: { frame: "/outbox", part: "offline-page-part", title } }, html);
+  return htmlResponse(page ? await page.text() : html, 503);
 }

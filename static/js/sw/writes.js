@@ -7,11 +7,11 @@ const LOCK = "pitapp-outbox";
 const OWN_FIELDS = ["idempotency_key", "outbox_label", "outbox_mends"];
 
 function ruleFor(path) {
-  for (const { match, then } of PITAPP.writes) {
+  for (const { match, then, judged: mustBeJudged } of PITAPP.writes) {
     const found = path.match(new RegExp(match));
-    if (found) return then.replace(/\{(\w+)\}/g, (_, name) => found.groups[name]);
+    if (found) return { then: then.replace(/\{(\w+)\}/g, (_, name) => found.groups[name]), mustBeJudged };
   }
-  return null;
+  return { then: null };
 }
 
 // A server that has just been silent is given less time: what it may still do, it does once.
@@ -60,12 +60,14 @@ async function taken(request) {
   const mends = fields.get("outbox_mends");
   for (const name of ["csrf_token", ...OWN_FIELDS]) fields.delete(name);
   url.searchParams.delete("outbox_mends");
+  const { then, mustBeJudged } = ruleFor(url.pathname);
   return {
     token,
     mends,
+    mustBeJudged,
     entry: {
       key, label, url: url.href, body: fields.toString(), type: "application/x-www-form-urlencoded",
-      then: ruleFor(url.pathname), madeAt: Date.now(), state: "trying", tries: 0,
+      then, madeAt: Date.now(), state: "trying", tries: 0,
     },
   };
 }
@@ -82,12 +84,18 @@ async function mend(mended, entry, answer, hx) {
 }
 
 // "Saved on this phone": the next step of a run-through, or the page where the entry is shown waiting.
-async function savedAnswer(entry, hx) {
-  const next = await stepAfter(new URL(entry.url).pathname, new URLSearchParams(entry.body));
-  const then = next?.path ?? entry.then;
+function savedAnswer({ then, html }, hx) {
   if (!hx) return Response.redirect(then, 303);
-  if (next?.html) return htmlResponse(next.html + notice("Saved on this phone"));
+  if (html) return htmlResponse(html + notice("Saved on this phone"));
   return htmlResponse("", 200, { "HX-Redirect": then });
+}
+
+// What may not wait is not kept: the step again, with what was typed and what speaks against it.
+async function refusedAnswer({ walk, html }, entry, hx) {
+  await box.remove(entry.id);
+  if (hx) return htmlResponse(html);
+  const page = walk && (await framed(walk, html));
+  return page ? shown(page, new URL(entry.url).pathname) : sentence("Not started", UNKNOWN);
 }
 
 function notice(text) {
@@ -103,7 +111,7 @@ async function whole(response) {
 
 async function write(event) {
   const hx = event.request.headers.get("HX-Request") === "true";
-  const { token, mends, entry } = await taken(event.request);
+  const { token, mends, mustBeJudged, entry } = await taken(event.request);
   const more = hx ? Object.fromEntries([...event.request.headers].filter(([name]) => name.startsWith("hx-"))) : {};
   const redirect = hx ? "follow" : "manual";
   if (entry.then === null) return unlisted(event, entry, token, redirect, more, hx);
@@ -112,8 +120,14 @@ async function write(event) {
   let answer = queued ? null : await navigator.locks.request(LOCK, () => firstTry(entry, token, redirect, more));
   const mended = mends && (await box.find(mends));
   if (mended) answer = await mend(mended, entry, answer, hx);
-  event.waitUntil(answer ? keepSoon() : settle(entry));
-  return answer ?? savedAnswer(entry, hx);
+  if (answer) {
+    event.waitUntil(keepSoon());
+    return answer;
+  }
+  const here = await takenHere(entry, mustBeJudged);
+  if (here.refused) return refusedAnswer(here, entry, hx);
+  event.waitUntil(settle(entry));
+  return savedAnswer(here, hx);
 }
 
 async function firstTry(entry, token, redirect, more) {
@@ -145,7 +159,7 @@ async function unlisted(event, entry, token, redirect, more, hx) {
   } catch {
     const text = "The server does not answer, so this may not be saved. Go back: what you typed is still there.";
     if (hx) return htmlResponse(notice(text), 200, { "HX-Reswap": "none" });
-    return htmlResponse(sentence("Not saved", text), 503);
+    return sentence("Not saved", text);
   }
 }
 

@@ -1,0 +1,119 @@
+"""A charge and a run-through with no server: the phone refuses what the server would, in the server's words."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+
+from playwright.sync_api import expect
+
+from e2e import a11y
+from e2e.pages.checks import RunThrough
+from e2e.pages.offline import Outbox, Phone, bars, post, visit_once
+from e2e.pages.packs import Charge, Countdown
+from e2e.server import ServerProcess, rows
+from pitapp.packs.charging.screens import STEPS
+
+READ = "SELECT shown, reason FROM check_answers ORDER BY id"
+CHARGES = "SELECT cells_set, current_a FROM pack_charges WHERE started_at > ''"
+CHARGE_ANSWERS = "SELECT step FROM pack_charge_answers ORDER BY id"
+
+
+def test_a_charge_and_a_reading_outside_the_class_with_no_server(
+    server: ServerProcess, phone: Phone
+) -> None:
+    """The phone refuses what the server would, starts a countdown, and sends it all in order."""
+    before = {query: rows(server, query) for query in (CHARGES, CHARGE_ANSWERS, READ)}
+    page = phone.open()
+    visit_once(page, server.url)
+    server.kill()
+
+    run = RunThrough(page, server.url)
+    page.goto(f"{server.url}/checks/lists/6/run")
+    run.enter(16_000)
+    expect(run.stop()).to_contain_text("Shows 16000 rpm, the class asks at most 15 000 rpm")
+    run.let_stand("ok")
+    expect(page.get_by_text("Say why in words")).to_be_visible()
+    expect(page.locator("#reason")).to_have_value("ok")
+    run.let_stand("The official lent me this one")
+    expect(run.title()).not_to_have_text("Rev limit")
+
+    charge = Charge(page, server.url, 1).begin()
+    charge.press("Something is wrong")
+    expect(page.get_by_text("The pack looks wrong. Do not charge it.")).to_be_visible()
+    charge.press("Looks sound")
+    charge.press("Feels sound")
+    page.get_by_label("Cells at about").fill("46")
+    charge.press("Next")
+    expect(page.get_by_text("The cells are at 46 °C. Let them cool to 45 °C")).to_be_visible()
+    page.get_by_label("Cells at about").fill("22,5")
+    charge.press("Next")
+    charge.press("The label says so")
+    charge.measure("3.75", "2.9")
+    expect(page.get_by_text("A cell is at 2.9 V, under 3.0 V. Do not charge it")).to_be_visible()
+    charge.measure("3.75", "3.76")
+    charge.program("3", "6")
+    expect(page.get_by_text("the charger shows 3, the pack has 2 in series")).to_be_visible()
+    charge.program("2", "12")
+    expect(page.get_by_text("Over the label's rate: 12 A is more than 6 A (1C).")).to_be_visible()
+    expect(page.get_by_label("Current it shows")).to_have_value("12")
+    a11y.check(page)
+    charge.program("2", "6")
+    charge.press("Plugged in")
+    charge.expect_step("Where it lies")
+    page.goto(f"{server.url}/packs/1/charge?purpose=full")
+    charge.expect_step("Where it lies")
+    charge.press("It lies safely")
+    charge.press("Somebody stays")
+    charge.press("It charges: start the clock")
+    countdown = Countdown(page, server.url, "")
+    countdown.expect_counting()
+    # 6000 mAh from 37.6 % at 6 A are 37.4 min, without the part at constant voltage.
+    countdown.expect_seconds(37.4 * 60, within=20)
+    expect(page.get_by_text("counted by this phone's clock")).to_be_visible()
+    charge.press("10 min")
+    countdown.expect_seconds(47.4 * 60, within=25)
+    phone.close()
+
+    page = phone.open()
+    page.goto(f"{server.url}/packs/1/charge?purpose=full")
+    Countdown(page, server.url, "").expect_seconds(47.4 * 60, within=40)
+    server.start()
+    page.goto(server.url)
+    expect(bars(page)).to_contain_text("Sent: 14 entries", timeout=20_000)
+    new = {query: rows(server, query)[len(had) :] for query, had in before.items()}
+    assert new[CHARGES] == [(2, 6.0)]
+    assert new[READ] == [("16000", "The official lent me this one")]
+    assert [step for (step,) in new[CHARGE_ANSWERS]] == [step.key for step in STEPS]
+
+
+def test_a_charge_in_doubt_is_not_started_and_the_server_judges_again(
+    server: ServerProcess, phone: Phone
+) -> None:
+    page = phone.open()
+    visit_once(page, server.url)
+    server.kill()
+    unknown = post(page, "/packs/charges/3f0c1a52-8d7e-4f39-9b6a-2a1d4c5e6f70/start", {})
+    assert "this phone does not know this charge. Do not start it." in unknown
+
+    charge = Charge(page, server.url, 1).to_the_start()
+    post(page, "/packs/1/condition", {"condition": "damaged"})
+    charge.press("It charges: start the clock")
+    expect(page.get_by_text("Its condition was changed on this phone.")).to_be_visible()
+    outbox = Outbox(page, server.url).open()
+    outbox.expect_waiting(len(STEPS) + 1)
+    outbox.entries().last.get_by_role("button", name="Drop").tap()
+    outbox.expect_waiting(len(STEPS))
+
+    charge.begin().press("It charges: start the clock")
+    Countdown(page, server.url, "").expect_counting()
+    with closing(sqlite3.connect(server.data_dir / "pitapp.sqlite3")) as other:
+        other.execute("UPDATE packs SET most_charge_c = 0.5 WHERE id = 1")
+        other.commit()
+    server.start()
+    outbox.open()
+    expect(bars(page)).to_contain_text("Sent: ", timeout=20_000)
+    outbox.expect_waiting(2)
+    expect(outbox.entries().first).to_contain_text("Over the label's rate: 6 A is more than 3 A")
+    expect(outbox.entries().last).to_contain_text("Read the charger's screen: not done yet.")
+    assert len(rows(server, CHARGES)) == 0
