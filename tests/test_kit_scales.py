@@ -186,7 +186,7 @@ def test_moving_a_part_by_hand(client: PageClient, db: sqlite3.Connection, car_i
 @pytest.mark.parametrize(
     ("query", "sentence"),
     [
-        ("part_g=50&total_g=1350&forward_mm=20", "needed to know what the move does"),
+        ("part_g=50&total_g=1350&forward_mm=20", "Needed for this move"),
         ("part_g=&total_g=1350", "What does the part weigh?"),
         ("part_g=2000&total_g=1350", "weighs more than any part"),
         ("part_g=50&total_g=0", "at least 10"),

@@ -77,7 +77,7 @@ class Move(Record):
     def _along_a_span(cls, span_mm: float | None, info: ValidationInfo) -> float | None:
         moved = "forward_mm" if info.field_name == "wheelbase_mm" else "left_mm"
         if span_mm is None and info.data.get(moved):
-            raise ValueError("This is needed to know what the move does.")
+            raise ValueError("Needed for this move.")
         return span_mm
 
     @property
