@@ -112,6 +112,6 @@ def stays(found: Hold | None, slope_deg: float) -> Stays:
         reason = f"The motor holds to about {found.now_deg:.1f}°, too near to be sure."
         return Stays("look", "It may roll", reason)
     if found.reminders:
-        reason = f"To about {found.now_deg:.1f}° it should hold, but it was not tested so."
+        reason = f"The motor should hold to about {found.now_deg:.1f}°: reckoned, not tested."
         return Stays("look", "It may roll", reason)
     return Stays("good", "It stays", f"The motor holds to about {found.now_deg:.1f}°.")
