@@ -92,4 +92,16 @@ def test_marked_static_addresses_are_kept_for_ever(client: PageClient) -> None:
 def test_too_much_for_one_form_is_refused_with_a_sentence(client: PageClient) -> None:
     answer = client.post_form("/kit/gears", {"teeth": "1" * 3_000_000})
     assert answer.status_code == 413
+    assert "<h1>Too much</h1>" in answer.text
     assert "Shorten it" in answer.text
+
+
+@pytest.mark.parametrize(("path", "status"), [("/nothing", 404), ("/undo/none", 405)])
+def test_an_error_is_named_in_the_same_words_as_the_apps_own(
+    client: PageClient, path: str, status: int
+) -> None:
+    answer = client.get(path)
+    assert answer.status_code == status
+    assert ("<h1>Not there</h1>" in answer.text) is (status == 404)
+    assert "Not Found" not in answer.text
+    assert "Method" not in answer.text

@@ -10,20 +10,24 @@ from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException
 
 from pitapp.db import faults
-from pitapp.errors import DataError, NotThere, PitappError
+from pitapp.errors import DataError, PitappError
 from pitapp.web.htmx import wants_part
 from pitapp.web.undo import page_above
 from pitapp.web.writes import KEY_FIELD, KEY_HEADER
 
-SENTENCES = {
-    400: "This request could not be understood. Go back and try again.",
-    403: "This is not allowed from here.",
-    404: "There is no such page. It may have been removed.",
-    405: "That address cannot be used this way.",
-    413: "That is too much for one form. Shorten it and try again.",
-    415: "That kind of file or form is not understood here.",
-    500: "Something is wrong in pitapp itself. Nothing was saved; what you typed is still in the form.",
+WORDS = {
+    400: ("Not understood", "This request could not be understood. Go back and try again."),
+    403: ("Not allowed", "This is not allowed from here."),
+    404: ("Not there", "There is no such page. It may have been removed."),
+    405: ("Not understood", "That address cannot be used this way."),
+    413: ("Too much", "That is too much for one form. Shorten it and try again."),
+    415: ("Not understood", "That kind of file or form is not understood here."),
+    500: (
+        "That did not work",
+        "Something is wrong in pitapp itself. Nothing was saved; what you typed is still in the form.",
+    ),
 }
+"""What HTTP's own errors are called here, and a sentence on each."""
 
 
 class Again(NamedTuple):
@@ -78,7 +82,7 @@ def register(app: Flask) -> None:
     def _beyond_any_row(error: OverflowError) -> Any:
         if "SQLite INTEGER" not in str(error):
             raise error
-        return page(NotThere.title, SENTENCES[404], 404)
+        return page(*WORDS[404], 404)
 
     @app.errorhandler(CSRFError)
     def _csrf(error: CSRFError) -> Any:
@@ -99,4 +103,4 @@ def register(app: Flask) -> None:
             return error
         if status in (404, 405) and (above := page_above()):
             return redirect(above, 303)
-        return page(error.name, SENTENCES.get(status, str(error.description)), status)
+        return page(*WORDS.get(status, (error.name, str(error.description))), status)
