@@ -36,8 +36,14 @@ from pitapp.packs.charging.view import Ahead, Countdown, address, last_look, ste
 from pitapp.packs.models import Charge, Pack, Purpose
 
 TITLES: dict[Purpose, str] = {"full": "Charge", "storage": "Storage"}
-AT_LEAST = "Until about {until} or later: the slow end at constant voltage comes on top."
-NOTE = "Reckoned on this phone without the slow end. Look then; it may need longer."
+TAKES: dict[Purpose, tuple[str, str, str]] = {
+    "full": (
+        "Takes at least",
+        "Until about {until} or later: the slow end at constant voltage comes on top.",
+        "Reckoned on this phone without the slow end. Look then; it may need longer.",
+    ),
+    "storage": ("Takes about", "Until about {until}.", "Reckoned on this phone."),
+}
 CHANGED = "Its condition was changed on this phone. Start it when the server is back."
 TAKEN = "This pack is on the charger already."
 THERE = "It is there already. Nothing to charge or discharge."
@@ -131,15 +137,16 @@ def _start(pack: Pack, purpose: Purpose) -> dict[str, Any]:
         "program": "{cells_set} cells, {current_a} A",
     }
     good = {key: "yes" if step.kind == "yesno" else "" for key, step in BY_KEY.items()}
+    takes, until, note = TAKES[purpose]
     ready = last_look(pack, UUID, purpose, good, shown) | {
-        "ahead": Ahead("{minutes}", "{way}", "{current_a}", AT_LEAST, takes="Takes at least"),
+        "ahead": Ahead("{minutes}", "{way}", "{current_a}", until, takes=takes),
     }
     running = {
         "pack": pack,
         "uuid": UUID,
         "purpose": purpose,
         "form": EndForm(),
-        "note": NOTE,
+        "note": note,
         "countdown": Countdown(
             "", "{due}", "{minutes}", "{until}", "{way}", "{current_a}", "{cells_set}", "{started}"
         ),

@@ -112,9 +112,9 @@ async function withWaitingGear(html) {
   const fit = (await box.unsent()).findLast((entry) => new URL(entry.url).pathname === "/gearing/fit");
   if (!fit) return html;
   const typed = new URLSearchParams(fit.body);
-  const line = `${Number(typed.get("pinion"))} / ${Number(typed.get("spur"))}`;
-  return put(put(html, "pinion_teeth", Number(typed.get("pinion"))), "spur_teeth", Number(typed.get("spur")))
-    .replace(/(<p class="quiet">[^<]*?)\d+ \/ \d+/, `$1${line}`);
+  const [pinion, spur] = ["pinion", "spur"].map((name) => Number(typed.get(name)));
+  return put(put(html, "pinion_teeth", pinion), "spur_teeth", spur)
+    .replace(/(<p class="quiet">[^<]*?)\d+ \/ \d+/, `$1${pinion} / ${spur}`);
 }
 
 // The kept copy as it is shown: with its age and what waits here.

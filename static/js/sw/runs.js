@@ -78,28 +78,27 @@ function against(walk, step, fields) {
   if ("skip" in fields) return null;
   for (const [name, asked] of Object.entries(step.limits)) {
     if ((name === "expected") !== ("take" in fields)) continue;
-    const limit = (asked.discharging && moved(walk) < 0 && asked.discharging) || asked;
+    const limit = asked.discharging && moved(walk) < 0 ? asked.discharging : asked;
     const text = wrong(limit, fields[name]);
     if (!text) continue;
     if (text !== "outside") return { text, saved: "only" in limit };
     const shown = "take" in fields ? step.expected : fields[name] + limit.unit;
     if (!("stand" in fields)) return { shown, saved: true };
+    const { words, text: why } = walk.run.reason;
     const said = fields.reason.split(/\s+/).filter((word) => word.match(/\p{L}/gu)?.length > 1);
-    if (said.length < walk.run.reason.words) return { shown, text: walk.run.reason.text };
+    if (said.length < words) return { shown, text: why };
   }
   return null;
 }
 
-const isOpen = (walk) => (step) => {
-  const held = walk.given[step.key];
-  return !held || Boolean(held.fields && against(walk, step, held.fields));
-};
-
 // Where it goes on: at this step while it is open, else at the next that is, else at one before.
 function openStep(walk, from) {
-  const { steps } = walk.run;
-  const open = steps.filter(isOpen(walk));
-  return open.find((step) => steps.indexOf(step) >= steps.indexOf(from)) ?? open[0];
+  const { run: { steps }, given } = walk;
+  const at = Math.max(0, steps.indexOf(from));
+  return [...steps.slice(at), ...steps.slice(0, at)].find((step) => {
+    const held = given[step.key];
+    return !held || (held.fields && against(walk, step, held.fields));
+  });
 }
 
 function stepFragment(walk, step) {

@@ -66,9 +66,10 @@ async function bars(path, keptAt) {
   const found = await box.all();
   const waiting = found.filter((entry) => entry.state !== "refused");
   const refused = found.filter((entry) => entry.state === "refused");
-  const here = waiting.filter((entry) => path !== "/" && room(entry.then) === room(path));
+  const uuid = uuidOf(path);
+  const here = waiting.filter(({ url, then }) => path !== "/" && (uuid ? url.includes(uuid) : room(then) === room(path)));
   const said = [];
-  const walked = here.length && UUID.test(path);
+  const walked = uuid && here.length;
   if (sentLately()) said.push(bar("good", `Sent: ${entries(sentLately())}`, "On the server now"));
   if (keptAt && !walked) {
     said.push(bar("look", `Kept copy, ${age(keptAt)}`, `From ${wallClock(keptAt)}; no answer from the server`));
@@ -96,13 +97,10 @@ function reasons(html) {
     found.push({ name: labelOf(html, id), field: id, text });
   }
   if (found.length) return found;
-  const main = html.split("<main")[1] ?? html;
-  for (const [, text] of main.matchAll(/<p class="verdict verdict-stop">[^<]*<svg[\s\S]*?<b>([^<]*)<\/b><\/span>/g)) {
-    found.push({ name: "", text });
+  for (const [, title, text] of html.matchAll(/<b>([^<]*)<\/b>(?:<small>([^<]*)<\/small>)?<\/span>\s*<\/p>/g)) {
+    found.push({ name: "", text: text ? `${title}: ${text}` : title });
   }
-  if (found.length) return found;
-  const page = main.match(/<b>([^<]*)<\/b><small>([^<]*)<\/small>/);
-  return [{ name: "", text: page ? `${page[1]}: ${page[2]}` : "The server refused it." }];
+  return found.length ? found : [{ name: "", text: "The server refused it." }];
 }
 
 function labelOf(html, id) {
