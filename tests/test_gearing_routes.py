@@ -32,6 +32,21 @@ def car(db: sqlite3.Connection, clock: Clock) -> Car:
     return kit.car(db, car_id)
 
 
+def test_gearing_begins_in_the_middle_of_the_box_with_no_gear_on_record(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car
+) -> None:
+    """By hand: 46/66, 45/66, 44/66, 45/69, 44/69 fit, longest first; 46/69 has too many teeth."""
+    page = client.get("/gearing").text
+    assert re.findall(r'id="(pinion|spur)" name="[a-z]+" value="(\d+)"', page) == [
+        ("spur", "66"),
+        ("pinion", "44"),
+    ]
+    assert "not in the box" not in page
+    for gear in kit.gears(db):
+        kit.remove_gear(db, gear.id, clock())
+    assert 'value="72"' in client.get("/gearing").text
+
+
 def test_an_address_answers_with_full_precision(client: PageClient) -> None:
     answer = client.get(ADDRESS + "&pitch_dp=64")
     assert answer.status_code == 200

@@ -79,9 +79,17 @@ class Box(NamedTuple):
     limits: FitLimits
 
 
-def for_car(car: Car, motor: Motor | None, fitted: GearFit | None) -> Question:
-    """The question about the gear now in the car (or a middling one, with none on record)."""
-    teeth = {"pinion": fitted.pinion_teeth, "spur": fitted.spur_teeth} if fitted else {}
+def for_car(
+    car: Car, motor: Motor | None, fitted: GearFit | None, box: Box | None = None
+) -> Question:
+    """The question about the gear now in the car; with none on record, about a middling one.
+
+    That is the middle one of the pairs in the box, if any fits.
+    """
+    pair: GearFit | GearOption | None = fitted
+    if pair is None and box and (fitting := options(box, car.internal_ratio)):
+        pair = fitting[len(fitting) // 2]
+    teeth = {"pinion": pair.pinion_teeth, "spur": pair.spur_teeth} if pair else {}
     return Question(
         **teeth,
         internal=car.internal_ratio,

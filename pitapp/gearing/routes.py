@@ -49,7 +49,7 @@ class Bench:
         """The question about the gear now in the car."""
         if self.car is None:
             return work.Question()
-        return work.for_car(self.car, self.motor, self.fitted)
+        return work.for_car(self.car, self.motor, self.fitted, self.box)
 
     def note(self, kind: str, teeth: int | None) -> str:
         """What is to be said of a gear beside its stepper."""
