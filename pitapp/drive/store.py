@@ -87,17 +87,16 @@ def _save(
         "WHERE car_id = ? AND motor_id = ? AND track_id = ? AND name = ?",
         (*keys, name),
     ).fetchone()
+    if own is None:
+        if row is not None:
+            step.delete("forecast_inputs", row["id"])
+        return
+    values = {"value": own.value, "measured": int(own.measured), "set_at": stamp(now)}
     if row is not None:
-        step.delete("forecast_inputs", row["id"])
-    if own is not None:
-        made = connection.execute(
-            "INSERT INTO forecast_inputs "
-            "(car_id, motor_id, track_id, name, value, measured, set_at) "
-            "VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (*keys, name, own.value, own.measured, stamp(now)),
-        )
-        if row is None or made.lastrowid != row["id"]:
-            step.made("forecast_inputs", int(made.lastrowid or 0))
+        step.change("forecast_inputs", row["id"], values)
+        return
+    about = dict(zip(("car_id", "motor_id", "track_id"), keys, strict=True))
+    step.insert("forecast_inputs", {**about, "name": name, **values})
 
 
 def feels(connection: sqlite3.Connection) -> dict[int, Feel]:
@@ -112,15 +111,8 @@ def save_feel(connection: sqlite3.Connection, track_id: int, feel: Feel, now: da
         "SELECT id FROM track_feels WHERE track_id = ?", (track_id,)
     ).fetchone()
     with undo.step(connection, "Changed the track's feel", now) as step:
-        if row is not None:
-            step.touch("track_feels", row["id"])
-        kept = connection.execute(
-            "INSERT INTO track_feels (track_id, longest_straight_m, corners) VALUES (?, ?, ?) "
-            "ON CONFLICT (track_id) DO UPDATE SET "
-            "longest_straight_m = excluded.longest_straight_m, corners = excluded.corners "
-            "RETURNING id",
-            (track_id, *feel),
-        ).fetchone()
         if row is None:
-            step.made("track_feels", kept["id"])
+            step.insert("track_feels", {"track_id": track_id, **feel._asdict()})
+        else:
+            step.change("track_feels", row["id"], feel._asdict())
     return step.token
