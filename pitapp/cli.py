@@ -90,9 +90,26 @@ def serve(host: str | None, port: int, share: bool, https: bool, data: Path | No
     folder = data or default_data_dir()
     open_data_dir(folder)
     with serving(folder) as say:
+        note = _said_of_a_new_folder(folder)
         app = create_app(folder)
         daily.start(app)
-        run(app, host, port, share=share, https=https, say=say)
+        run(app, host, port, share=share, https=https, say=say, note=note)
+
+
+def _said_of_a_new_folder(folder: Path) -> str:
+    from pitapp.copies.store import FOLDER, kept
+    from pitapp.errors import DataError
+    from pitapp.web.factory import DATABASE_NAME
+
+    if (folder / DATABASE_NAME).exists():
+        return ""
+    copies = kept(folder)
+    if copies:
+        raise DataError(
+            f"The database in {folder} is gone, but there are copies of it. Put it back, or bring "
+            f"the newest copy back: pitapp restore {folder / FOLDER / copies[0].name}"
+        )
+    return "\nThere is no data there yet. If you expected some, stop and look at that folder."
 
 
 @cli.command()
@@ -117,6 +134,7 @@ def run(
     share: bool = False,
     https: bool = False,
     say: Callable[[str], object] = lambda _: None,
+    note: str = "",
 ) -> None:
     """Serve `app` until interrupted, and say where: on the terminal, and to `say`."""
     from pitapp.web.server import make_server
@@ -145,7 +163,7 @@ def run(
         from pitapp.devices.sharing import invitation
 
         click.echo(invitation(app, bound))
-    click.echo(f"Data: {app.config['PITAPP_DATA_DIR']}  (Ctrl-C stops)")
+    click.echo(f"Data: {app.config['PITAPP_DATA_DIR']}  (Ctrl-C stops){note}")
     sys.stdout.flush()
     try:
         server.serve()

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 import sqlite3
+from contextlib import closing
 from typing import Any, cast
 
 import pytest
 from flask import Flask
 
+from pitapp.db.connect import BUSY_TIMEOUT_MS
 from pitapp.devices import store
 from pitapp.devices.guard import UNPAIRED_HEADER, cookie_name
 from pitapp.devices.sharing import invitation, open_to
@@ -213,6 +215,20 @@ def test_last_seen_is_noted(phone: PageClient, db: sqlite3.Connection, clock: Cl
     phone.get("/")
     (device,) = store.devices(db)
     assert device.last_seen_at == clock()
+
+
+def test_a_held_database_stops_no_reading(
+    phone: PageClient, db: sqlite3.Connection, clock: Clock, app: Flask
+) -> None:
+    pair(phone, store.new_code(db, clock()).code)
+    clock.tick(3600)
+    with closing(app.extensions["pitapp.db"].another()) as other:
+        other.execute("BEGIN IMMEDIATE")
+        assert phone.get("/gearing").status_code == 200
+    phone.get("/gearing")
+    (device,) = store.devices(db)
+    assert device.last_seen_at == clock()
+    assert db.execute("PRAGMA busy_timeout").fetchone()[0] == BUSY_TIMEOUT_MS
 
 
 def test_another_origin_changes_nothing(

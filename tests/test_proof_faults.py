@@ -21,6 +21,8 @@ from werkzeug.test import TestResponse
 
 from pitapp import create_app
 from pitapp.cli import main
+from pitapp.copies import daily
+from pitapp.copies import store as copies
 from pitapp.db import connect as connecting
 from pitapp.db.connect import connect
 from pitapp.errors import DatabaseBusy, DataError
@@ -173,6 +175,33 @@ def test_a_folder_that_is_deleted_under_open_files_is_told(folder: Path, clock: 
     shutil.rmtree(folder)
     answer = client.post("/gearing/fit", data={"csrf_token": token, **PAIR})
     assert answer.status_code == 503, "what is written to deleted files is lost"
+
+
+def test_a_database_that_is_gone_at_start_is_not_begun_anew(
+    folder: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    app = furnished(folder, clock)
+    cast(PageClient, app.test_client()).post_form("/copies")
+    app.extensions["pitapp.db"].close()
+    (folder / "pitapp.sqlite3").unlink()
+    monkeypatch.setattr(sys, "argv", ["pitapp", "serve", "--port", "0", "--data", str(folder)])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    assert ended.value.code == 3
+    assert f"pitapp restore {folder / 'copies'}" in capsys.readouterr().err
+    assert not (folder / "pitapp.sqlite3").exists()
+
+
+def test_a_daily_copy_makes_no_database_where_one_is_gone(folder: Path, clock: Clock) -> None:
+    app = furnished(folder, clock)
+    database = app.extensions["pitapp.db"]
+    (folder / "pitapp.sqlite3").rename(folder / "away.sqlite3")
+    daily._copy(database, folder, clock())
+    assert not (folder / "pitapp.sqlite3").exists()
+    (folder / "away.sqlite3").rename(folder / "pitapp.sqlite3")
+    daily._copy(database, folder, clock())
+    assert [copy.why for copy in copies.kept(folder)] == ["daily"]
+    database.close()
 
 
 def test_a_database_that_is_damaged_while_serving_is_told(folder: Path, clock: Clock) -> None:

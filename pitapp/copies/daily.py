@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import sqlite3
 import threading
 from contextlib import closing
 from datetime import datetime, timedelta
@@ -11,7 +12,7 @@ from pathlib import Path
 from flask import Flask
 
 from pitapp.copies import store
-from pitapp.db.connect import Database, connect
+from pitapp.db.connect import Database
 from pitapp.errors import PitappError
 
 CHECK_EVERY = timedelta(minutes=30)
@@ -31,14 +32,14 @@ def start(app: Flask) -> None:
             return
         looked_at[:] = [now]
         if store.daily_due(data_dir, now):
-            threading.Thread(target=_copy, args=(database.path, data_dir, now), daemon=True).start()
+            threading.Thread(target=_copy, args=(database, data_dir, now), daemon=True).start()
 
     app.before_request(look)
 
 
-def _copy(path: Path, data_dir: Path, now: datetime) -> None:
+def _copy(database: Database, data_dir: Path, now: datetime) -> None:
     try:
-        with closing(connect(path)) as connection:
+        with closing(database.another()) as connection:
             store.keep_copy(connection, data_dir, store.DAILY, now)
-    except (PitappError, OSError) as error:
+    except (PitappError, OSError, sqlite3.Error) as error:
         log.warning("The daily copy could not be made: %s", error)

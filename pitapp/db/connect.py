@@ -53,12 +53,7 @@ class Database:
         Raises:
             DataError: the file is gone, or another one stands in its place.
         """
-        here = _identity(self.path)
-        if here is None or here != self._file:
-            raise DataError(
-                f"The data folder is {'gone' if here is None else 'another one'} since pitapp was "
-                "started. Nothing was saved. Put it back, or stop pitapp and start it again."
-            )
+        self._see_that_it_is_there()
         kept: sqlite3.Connection | None = getattr(self._local, "connection", None)
         if kept is not None and self._local.generation == self._generation:
             return kept
@@ -68,6 +63,19 @@ class Database:
             self._local.generation = self._generation
         self._local.connection = fresh
         return fresh
+
+    def another(self) -> sqlite3.Connection:
+        """A connection that belongs to the caller, who closes it; raises as `connection` does."""
+        self._see_that_it_is_there()
+        return connect(self.path)
+
+    def _see_that_it_is_there(self) -> None:
+        here = _identity(self.path)
+        if here is None or here != self._file:
+            raise DataError(
+                f"The data folder is {'gone' if here is None else 'another one'} since pitapp was "
+                "started. Nothing was saved. Put it back, or stop pitapp and start it again."
+            )
 
     def close(self) -> None:
         """Close every connection; the next use opens a new one."""

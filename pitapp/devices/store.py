@@ -8,6 +8,7 @@ import sqlite3
 from datetime import datetime, timedelta
 
 from pitapp.db import stamp, transaction, undo, when
+from pitapp.db.connect import BUSY_TIMEOUT_MS
 from pitapp.devices.formulas import wait_after
 from pitapp.devices.models import Code, Device
 from pitapp.errors import NotThere
@@ -43,14 +44,19 @@ def known(connection: sqlite3.Connection, token: str) -> Device | None:
 
 
 def seen(connection: sqlite3.Connection, device: Device, address: str, now: datetime) -> None:
-    """Note that the device was here, once a minute at most."""
+    """Note that the device was here, once a minute at most; where that cannot be written, later."""
     if device.address == address and abs(now - device.last_seen_at) < SEEN_EVERY:
         return
-    with transaction(connection):
+    connection.execute("PRAGMA busy_timeout = 0")
+    try:
         connection.execute(
             "UPDATE devices SET last_seen_at = ?, address = ? WHERE id = ?",
             (stamp(now), address, device.id),
         )
+    except sqlite3.OperationalError:
+        return
+    finally:
+        connection.execute(f"PRAGMA busy_timeout = {BUSY_TIMEOUT_MS:d}")
 
 
 def remove(connection: sqlite3.Connection, device_id: int, now: datetime) -> tuple[str, str]:

@@ -51,6 +51,11 @@ def serving(folder: Path, advice: str = SERVE_ELSEWHERE) -> Iterator[Callable[[s
             address = os.read(number, 200).decode("ascii", "replace").strip()
             at = f" at {address}" if address else ""
             raise AlreadyServed(f"pitapp already runs on {folder}{at}. {advice}") from None
+        except OSError as error:
+            raise DataError(
+                f"The data folder {folder} cannot be locked ({error.strerror}), so its files are not "
+                "safe there. Choose a folder on this machine's own disk with --data."
+            ) from error
         os.ftruncate(number, 0)
         yield lambda address: _say(number, address)
         os.ftruncate(number, 0)
