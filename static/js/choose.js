@@ -1,4 +1,1 @@
-// Another track or class is shown as soon as it is chosen.
-document.querySelector(".place")?.addEventListener("change", (event) => {
-  event.currentTarget.requestSubmit();
-});
+document.querySelector(".place")?.addEventListener("change", (event) => event.currentTarget.requestSubmit());
