@@ -5,7 +5,7 @@ const dues = [...document.querySelectorAll("[data-due]")];
 const holder = document.querySelector("[data-server-now]");
 const byId = (id) => document.getElementById(id);
 const ownClock = holder?.dataset.serverNow === "";
-let anchor = { now: Number(holder?.dataset.serverNow), at: performance.now(), told: false };
+let anchor = { now: Number(holder?.dataset.serverNow) || Date.now(), at: performance.now(), told: false };
 let wall = { now: Date.now(), at: performance.now() };
 let confirmed = false, asking = false, sound = null, hushed = false, alarm = 0;
 
@@ -16,7 +16,6 @@ function ahead() {
 
 // Unconfirmed, the later of what the clocks say counts, so that no alarm comes late.
 function serverNow() {
-  if (ownClock) return Date.now();
   const carried = anchor.now + performance.now() - anchor.at;
   if (confirmed) return carried;
   return anchor.told ? carried + ahead() : Math.max(carried, Date.now());

@@ -7,7 +7,7 @@ out the part at constant voltage, so that it says too early to look rather than 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Callable, Hashable, Iterable
 from datetime import datetime
 from typing import Any, get_args
 
@@ -35,6 +35,7 @@ from pitapp.packs.charging.telling import LONGEST, STALE, words
 from pitapp.packs.charging.view import Ahead, Countdown, address, last_look, step_values
 from pitapp.packs.models import Charge, Pack, Purpose
 
+Made = dict[Hashable, Any]
 TITLES: dict[Purpose, str] = {"full": "Charge", "storage": "Storage"}
 TAKES: dict[Purpose, tuple[str, str, str]] = {
     "full": (
@@ -44,6 +45,7 @@ TAKES: dict[Purpose, tuple[str, str, str]] = {
     ),
     "storage": ("Takes about", "Until about {until}.", "Reckoned on this phone."),
 }
+ABOUT_THE_LABEL = {"label", "cells", "program"}
 CHANGED = "Its condition was changed on this phone. Start it when the server is back."
 TAKEN = "This pack is on the charger already."
 THERE = "It is there already. Nothing to charge or discharge."
@@ -52,15 +54,18 @@ THERE = "It is there already. Nothing to charge or discharge."
 def runs(connection: sqlite3.Connection, packs: Iterable[Pack], now: datetime) -> list[KeptRun]:
     """A charge to full and one to storage for each of these packs that is on no charger."""
     busy = {each.pack_id for each in store.running(connection)}
+    made: Made = {}
     return [
-        _run(connection, pack, purpose, now)
+        _run(connection, pack, purpose, now, made)
         for pack in packs
         if pack.condition == "sound" and pack.id not in busy
         for purpose in get_args(Purpose)
     ]
 
 
-def _run(connection: sqlite3.Connection, pack: Pack, purpose: Purpose, now: datetime) -> KeptRun:
+def _run(
+    connection: sqlite3.Connection, pack: Pack, purpose: Purpose, now: datetime, made: Made
+) -> KeptRun:
     begun = store.prepared(connection, pack.id, purpose, now)
     item = begun or Charge(uuid=UUID, pack_id=pack.id, purpose=purpose, prepared_at=now)
     answers = store.answers(connection, item.id) if begun else {}
@@ -82,23 +87,36 @@ def _run(connection: sqlite3.Connection, pack: Pack, purpose: Purpose, now: date
         uuid=begun.uuid if begun else "",
         since=oldest.timestamp() * 1000 if oldest else 0,
         good_for=store.GOOD_FOR.total_seconds() * 1000,
-        steps=[_step(step, pack, purpose) for step in STEPS],
+        steps=[_step(step, pack, purpose, made) for step in STEPS],
         settled=[step.key for step in STEPS if step.key not in open_steps],
         given=given,
         then=f"/packs/charges/{UUID}",
-        start=_start(pack, purpose),
+        start=_start(pack, purpose, made),
     )
 
 
-def _step(step: ChargeStep, pack: Pack, purpose: Purpose) -> KeptStep:
-    values = step_values(pack, step, UUID, purpose, {}, form_for(step))
-    values |= {"address": AT, "back": values["back"] and BACK}
-    return KeptStep(
-        key=step.key,
-        title=step.title,
-        html=_rendered("packs/_step.html", pack, values),
-        limits=_limits(step, pack, purpose),
-    )
+def _step(step: ChargeStep, pack: Pack, purpose: Purpose, made: Made) -> KeptStep:
+    def make() -> KeptStep:
+        values = step_values(pack, step, UUID, purpose, {}, form_for(step))
+        values |= {"address": AT, "back": values["back"] and BACK}
+        return KeptStep(
+            key=step.key,
+            title=step.title,
+            html=_rendered("packs/_step.html", pack, values),
+            limits=_limits(step, pack, purpose),
+        )
+
+    label = (pack.cells_series, pack.shown_nominal_v, pack.capacity_mah, pack.most_charge_c)
+    name = (step.key, (purpose, label) if step.key in ABOUT_THE_LABEL else ())
+    found: KeptStep = _once(made, name, make)
+    return found
+
+
+def _once(made: Made, name: Hashable, make: Callable[[], Any]) -> Any:
+    """What was made for another pack already, where that is the same."""
+    if name not in made:
+        made[name] = make()
+    return made[name]
 
 
 def _rendered(template: str, pack: Pack, values: dict[str, Any]) -> str:
@@ -129,7 +147,7 @@ def _limits(step: ChargeStep, pack: Pack, purpose: Purpose) -> dict[str, KeptLim
     return limits
 
 
-def _start(pack: Pack, purpose: Purpose) -> dict[str, Any]:
+def _start(pack: Pack, purpose: Purpose, made: Made) -> dict[str, Any]:
     """The last look, the countdown, and what they are worked out from."""
     shown = {
         "warmth": f"{{cell_c}} {shown_unit('°C')}",
@@ -139,6 +157,7 @@ def _start(pack: Pack, purpose: Purpose) -> dict[str, Any]:
     good = {key: "yes" if step.kind == "yesno" else "" for key, step in BY_KEY.items()}
     takes, until, note = TAKES[purpose]
     ready = last_look(pack, UUID, purpose, good, shown) | {
+        "kept": True,
         "ahead": Ahead("{minutes}", "{way}", "{current_a}", until, takes=takes),
     }
     running = {
@@ -152,9 +171,12 @@ def _start(pack: Pack, purpose: Purpose) -> dict[str, Any]:
         ),
     }
     low_v, high_v = STORAGE_CELL_V
+    alike = (purpose, pack.cells_series)
     return {
-        "ready": _rendered("packs/_ready.html", pack, ready),
-        "running": _rendered("packs/_charge.html", pack, running),
+        "ready": _once(made, ("ready", alike), lambda: _rendered("packs/_ready.html", pack, ready)),
+        "running": _once(
+            made, ("running", alike), lambda: _rendered("packs/_charge.html", pack, running)
+        ),
         "points": OCV_TABLE,
         "target": 100 if purpose == "full" else state_of_charge_percent((low_v + high_v) / 2),
         "rests": [] if purpose == "full" else [low_v, high_v],
