@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from contextlib import closing
+from contextlib import closing, suppress
 
 from playwright.sync_api import expect
 
@@ -12,11 +12,53 @@ from e2e.pages.checks import RunThrough
 from e2e.pages.offline import Outbox, Phone, bars, post, visit_once
 from e2e.pages.packs import Charge, Countdown
 from e2e.server import ServerProcess, rows
+from pitapp.checks.engine import allows
+from pitapp.checks.models import Asked
 from pitapp.packs.charging.screens import STEPS
+from pitapp.packs.charging.steps import asks
+from pitapp.packs.models import Pack
+from pitapp.web.fields import parse_number
 
 READ = "SELECT shown, reason FROM check_answers ORDER BY id"
 CHARGES = "SELECT cells_set, current_a FROM pack_charges WHERE started_at > ''"
 CHARGE_ANSWERS = "SELECT step FROM pack_charge_answers ORDER BY id"
+
+
+TYPED = (
+    *("", "x", "-3", "0", "0.009", "0,01", "2", "2.0", "2,5", "3", "2.99", "3.0", "4.25", "4,26"),
+    *(
+        "6",
+        "6.01",
+        "9.9",
+        "10",
+        "45",
+        "45.1",
+        "500",
+        "501",
+        "1e1",
+        "1e400",
+        "1 0",
+        "1,0,0",
+        "½",
+        "nan",
+    ),
+)
+JUDGED = """async (typed) => {
+  const run = (await keptRuns()).find(({ begin }) => begin === "/packs/1/charge?purpose=full");
+  const limits = Object.assign({}, ...run.steps.map((step) => step.limits));
+  return Object.fromEntries(Object.entries(limits)
+    .map(([name, limit]) => [name, typed.filter((text) => !wrong(limit, text))]));
+}"""
+
+
+def allowed(asked: Asked) -> list[str]:
+    """What of all that may be typed the server lets stand under this limit."""
+    found = []
+    for text in TYPED:
+        with suppress(ValueError):
+            if allows(asked, repr(parse_number(text))):
+                found.append(text)
+    return found
 
 
 def test_a_charge_and_a_reading_outside_the_class_with_no_server(
@@ -93,6 +135,11 @@ def test_a_charge_in_doubt_is_not_started_and_the_server_judges_again(
     page = phone.open()
     visit_once(page, server.url)
     server.kill()
+    judged = page.context.service_workers[0].evaluate(JUDGED, TYPED)
+    assert judged.pop("answer") == []
+    label = Pack(mark="A1", cells_series=2, capacity_mah=6000, most_charge_c=1)
+    assert judged == {name: allowed(asked) for name, asked in asks(label).items()}
+
     unknown = post(page, "/packs/charges/3f0c1a52-8d7e-4f39-9b6a-2a1d4c5e6f70/start", {})
     assert "this phone does not know this charge. Do not start it." in unknown
 
