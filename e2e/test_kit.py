@@ -25,6 +25,12 @@ def test_a_new_motors_kv_is_asked_for_only_while_none_is_chosen(live: Live, page
     screen.check_usable()
 
 
+def test_a_long_name_leaves_the_undo_button_on_the_screen(live: Live, page: Page) -> None:
+    NewCar(page, live.url).open().add("Unbroken" * 5, "1.9", "64 DP", "63")
+    expect(page.get_by_text("Saved Unbroken")).to_be_visible()
+    expect(page.get_by_role("button", name="Undo")).to_be_in_viewport(ratio=1)
+
+
 def test_gears_are_taken_out_one_after_the_other(live: Live, page: Page) -> None:
     connection = live.app.extensions["pitapp.db"].connection()
     kit.add_gears(connection, "spur", "dp:64", [64, 66, 69, 72], RACE_MORNING)
