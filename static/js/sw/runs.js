@@ -82,7 +82,7 @@ function against(walk, step, fields) {
     const text = wrong(limit, fields[name]);
     if (!text) continue;
     if (text !== "outside") return { text, saved: "only" in limit };
-    const shown = "take" in fields ? step.expected : fields[name] + limit.unit;
+    const shown = "take" in fields ? step.expected : fields[name] + (isNaN(numberIn(fields[name])) ? "" : limit.unit);
     if (!("stand" in fields)) return { shown, saved: true };
     const { words, text: why } = walk.run.reason;
     const said = fields.reason.split(/\s+/).filter((word) => word.match(/\p{L}/gu)?.length > 1);

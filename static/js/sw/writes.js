@@ -93,13 +93,14 @@ function savedAnswer({ then, html }, hx) {
 // What may not wait is not kept: the step again, with what was typed and what speaks against it.
 async function refusedAnswer({ walk, html }, entry, hx) {
   await box.remove(entry.id);
-  if (hx) return htmlResponse(html);
+  if (hx) return htmlResponse(html + notice(""));
   const page = walk && (await framed(walk, html));
   return page ? shown(page, new URL(entry.url).pathname) : sentence("Not started", UNKNOWN);
 }
 
 function notice(text) {
-  return `<div id="notices" role="status" hx-swap-oob="true"><div class="undo-bar"><span>${escaped(text)}</span></div></div>`;
+  const said = text && `<div class="undo-bar"><span>${escaped(text)}</span></div>`;
+  return `<div id="notices" role="status" hx-swap-oob="true">${said}</div>`;
 }
 
 async function whole(response) {
