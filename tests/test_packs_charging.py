@@ -178,9 +178,12 @@ def test_the_formula_has_the_last_word(
     assert "The cells are at 50 °C. Let them cool to 45 °C or less first." in refused.text
 
 
-def test_old_answers_do_not_hold(client: PageClient, db: sqlite3.Connection, clock: Clock) -> None:
+@pytest.mark.parametrize("minutes", [31, -31], ids=["old", "the clock went back"])
+def test_old_answers_do_not_hold(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, minutes: int
+) -> None:
     uuid = walk(db, add_pack(db))
-    clock.tick(31 * 60)
+    clock.tick(minutes * 60)
     refused = start(client, uuid)
     assert refused.status_code == 409
     assert "more than half an hour old" in refused.text

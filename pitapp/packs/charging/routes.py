@@ -187,7 +187,7 @@ def _reasons(
     answers: dict[str, str],
 ) -> list[str]:
     oldest = store.oldest_answer(connection, item.id)
-    stale = oldest is not None and oldest < now() - store.GOOD_FOR
+    stale = oldest is not None and abs(now() - oldest) > store.GOOD_FOR
     return start_refusals(state(connection, own), item, answers, stale=stale)
 
 
