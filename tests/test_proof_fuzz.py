@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 from flask import Flask
-from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
 from pitapp import create_app
@@ -19,6 +19,7 @@ from pitapp.demo import fill
 from tests.support import Clock, PageClient
 
 REQUESTS = int(os.environ.get("PITAPP_FUZZ_REQUESTS", "10000"))
+SHARES = 5
 MARK = "<zq'\">&amp"
 HEAVY = {"/offline/pages", "/exchange/everything.schema.json", "/exchange/sheets.zip"}
 FORM = re.compile(r"<form\b.*?</form>", re.DOTALL)
@@ -37,9 +38,10 @@ def demo() -> Iterator[Flask]:
         app.extensions["pitapp.db"].close()
 
 
-def field_names(app: Flask) -> list[str]:
+@pytest.fixture(scope="module")
+def names(demo: Flask) -> list[str]:
     """Every name of a field or argument on any page that can be reached from the Board."""
-    client, names = app.test_client(), {"before", "nudge", "pair", "kind", "value", "back"}
+    client, names = demo.test_client(), {"before", "nudge", "pair", "kind", "value", "back"}
     seen, ahead = set(), ["/", "/more"]
     while ahead and len(seen) < 150:
         path = ahead.pop(0)
@@ -71,6 +73,8 @@ TEXTS = st.one_of(
     st.integers().map(str),
     st.floats().map(str),
 )  # fmt: skip
+NUMBERS = st.integers(0, 80).map(str)
+PIECES = TEXTS.map(lambda text: re.sub(r"[?#\s]", "", text) or "x")
 HEADERS = st.dictionaries(
     st.sampled_from(
         ["HX-Request", "Idempotency-Key", "Accept", "Referer", "Origin", "If-None-Match",
@@ -90,40 +94,39 @@ FILES = st.sampled_from(
 )
 
 
-def test_ten_thousand_hostile_requests(demo: Flask) -> None:
-    names = field_names(demo)
+@pytest.mark.parametrize("share", range(SHARES))
+def test_ten_thousand_hostile_requests(demo: Flask, names: list[str], share: int) -> None:
+    """Each share sends a fifth of the requests, by chances of its own."""
     assert len(names) > 20
     rules = sorted(
         ((rule.rule, sorted(rule.methods or ())) for rule in demo.url_map.iter_rules()), key=str
     )
-    rules = [rule for rule in rules if rule[0] not in HEAVY] * 20 + [
-        rule for rule in rules if rule[0] in HEAVY
-    ]
+    routes = st.sampled_from(
+        [rule for rule in rules if rule[0] not in HEAVY] * 20
+        + [rule for rule in rules if rule[0] in HEAVY]
+    )
+    filled_in = st.dictionaries(st.sampled_from(names), TEXTS, max_size=6)
     client = demo.test_client()
     token = client.get("/token").text
     answered: dict[int, int] = {}
 
+    @seed(share)
     @settings(
-        max_examples=REQUESTS,
+        max_examples=-(-REQUESTS // SHARES),
         deadline=None,
-        derandomize=True,
         database=None,
         phases=[Phase.generate],
         suppress_health_check=list(HealthCheck),
     )
     @given(st.data())
     def send(data: st.DataObject) -> None:
-        rule, methods = data.draw(st.sampled_from(rules))
+        rule, methods = data.draw(routes)
         path = re.sub(
             r"<(?:(\w+):)?\w+>",
-            lambda part: data.draw(
-                st.integers(0, 80).map(str)
-                if part[1] == "int"
-                else TEXTS.map(lambda text: re.sub(r"[?#\s]", "", text) or "x")
-            ),
+            lambda part: data.draw(NUMBERS if part[1] == "int" else PIECES),
             rule,
         )
-        fields = data.draw(st.dictionaries(st.sampled_from(names), TEXTS, max_size=6))
+        fields = data.draw(filled_in)
         headers, cookie = data.draw(HEADERS), data.draw(COOKIES)
         if cookie:
             headers["Cookie"] = cookie
@@ -144,5 +147,5 @@ def test_ten_thousand_hostile_requests(demo: Flask) -> None:
             assert MARK not in answer.text, shown
 
     send()
-    assert sum(answered.values()) >= REQUESTS
+    assert sum(answered.values()) * SHARES >= REQUESTS
     assert {200, 303, 404, 422} <= set(answered), answered
