@@ -15,6 +15,8 @@ from pitapp.web.clock import WAITED_HEADER, now
 from pitapp.web.htmx import show
 
 blueprint = Blueprint("offline", __name__)
+QUOTE = b"\x7f"
+"""For the two characters by which JSON writes the quotes that HTML is full of; JSON has no other use for it."""
 
 
 @blueprint.record_once
@@ -61,6 +63,7 @@ def kept() -> Response:
         if (html := pages.rendered(app, request.environ, path))
     }
     answer = jsonify(pages.in_pieces(found) | {"runs": pages.runs(connection, now())})
+    answer.set_data(answer.get_data().replace(b'\\"', QUOTE))
     answer.headers["Cache-Control"] = "no-store"
     answer.headers["Pitapp-Version"] = worker().version
     return answer

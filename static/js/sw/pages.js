@@ -50,7 +50,7 @@ async function fetchAll() {
   if (!response.ok) return false;
   const name = `pages-${response.headers.get("Pitapp-Version")}`;
   if (name !== PAGES && !(await caches.has(name))) return false;
-  const bundle = await response.json();
+  const bundle = JSON.parse((await response.text()).replaceAll("\x7f", '\\"'));
   for (const [path, places] of Object.entries(bundle.pages)) {
     await keepPage(path, places.map((place) => bundle.pieces[place]).join(""), name);
   }
