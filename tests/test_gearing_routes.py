@@ -41,7 +41,7 @@ def test_gearing_begins_in_the_middle_of_the_box_with_no_gear_on_record(
         ("spur", "66"),
         ("pinion", "44"),
     ]
-    assert "not in the box" not in page
+    assert "not owned" not in page
     for gear in kit.gears(db):
         kit.remove_gear(db, gear.id, clock())
     assert 'value="72"' in client.get("/gearing").text

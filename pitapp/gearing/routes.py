@@ -58,7 +58,7 @@ class Bench:
         owned = getattr(self.box, f"{kind}s") if self.box else ()
         if not owned:
             return ""
-        return "in the box" if teeth in owned else "not in the box"
+        return "in the box" if teeth in owned else "not owned"
 
     @property
     def numbers(self) -> str:

@@ -53,7 +53,7 @@ function showNote(name, teeth, owned) {
   const at = name === "pinion" ? 0 : 1;
   if (known.fitted && known.fitted[at] === teeth) note.textContent = "fitted now";
   else if (!owned.length) note.textContent = "";
-  else note.textContent = owned.includes(teeth) ? "in the box" : "not in the box";
+  else note.textContent = owned.includes(teeth) ? "in the box" : "not owned";
 }
 
 function work() {
