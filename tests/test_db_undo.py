@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from collections.abc import Callable
 from datetime import timedelta
@@ -71,6 +72,17 @@ def test_a_row_is_changed_whatever_its_version_or_deleted_and_comes_back(
     undo.undo(db, deleted.token, RACE_MORNING)
     assert names(db) == [("Other", 1, True)]
     undo.undo(db, renamed.token, RACE_MORNING)
+    assert names(db) == [("Invented motor", 1, True)]
+
+
+def test_a_step_from_before_a_column_was_added_is_undone(db: sqlite3.Connection) -> None:
+    motor_id, _ = saved(db)
+    _, token = saved(db, motor_id, name="Other")
+    images = json.loads(db.execute("SELECT images FROM undo_steps WHERE id = 2").fetchone()[0])
+    for image in images:
+        del image["before"]["mass_g"], image["after"]["mass_g"]
+    db.execute("UPDATE undo_steps SET images = ? WHERE id = 2", (json.dumps(images),))
+    undo.undo(db, token, RACE_MORNING)
     assert names(db) == [("Invented motor", 1, True)]
 
 

@@ -141,7 +141,7 @@ def undo(connection: sqlite3.Connection, token: str, now: datetime) -> str:
             raise NotThere("There is nothing to undo here: it was undone already, or is too old.")
         images = json.loads(found["images"])
         for image in images:
-            if _row(connection, image["table"], image["id"]) != image["after"]:
+            if _changed(_row(connection, image["table"], image["id"]), image["after"]):
                 raise ChangedMeanwhile(
                     f"“{found['label']}” cannot be undone: it was changed again since. "
                     "Undo the newer change first, or edit it."
@@ -167,6 +167,13 @@ def _row(connection: sqlite3.Connection, table: str, row_id: int) -> RowImage:
         (row_id,),
     ).fetchone()
     return None if found is None else dict(found)
+
+
+def _changed(row: RowImage, after: RowImage) -> bool:
+    """Whether a row is no longer as the step left it; columns added since then do not count."""
+    if row is None or after is None:
+        return row is not after
+    return any(row.get(name) != value for name, value in after.items())
 
 
 def _put(connection: sqlite3.Connection, table: str, row_id: int, row: RowImage) -> None:
