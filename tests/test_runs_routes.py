@@ -46,7 +46,6 @@ def test_a_new_run_is_filled_in_with_what_is_fitted(
     assert values | {"seen": "", "can_c": "71"} == {
         "version": "1",
         "seen": "",
-        "noted_at": "",
         "can_c": "71",
         "read_after_s": "",
         "air_c": "",
@@ -114,24 +113,13 @@ def test_with_no_meeting_a_run_starts_now_less_its_length(
     assert only_run(db).started_at == clock() - timedelta(minutes=5)
 
 
-def test_a_run_sent_late_keeps_the_phones_time(
+def test_a_run_sent_late_began_before_it_was_noted(
     client: PageClient, db: sqlite3.Connection, pit: Pit, clock: Clock
 ) -> None:
     clock.tick(10 * 86_400)
-    values = opened(client)
-    saved = clock() + timedelta(minutes=2)
-    clock.tick(5 * 3600)
-    client.post_form("/runs/new", values | {"noted_at": str(int(saved.timestamp()))})
-    assert only_run(db).started_at == saved
-
-
-@pytest.mark.parametrize("noted", ["soon", "0", "9" * 400])
-def test_a_phones_time_that_cannot_be_is_not_believed(
-    client: PageClient, db: sqlite3.Connection, pit: Pit, clock: Clock, noted: str
-) -> None:
-    clock.tick(10 * 86_400)
-    client.post_form("/runs/new", opened(client) | {"noted_at": noted})
-    assert only_run(db).started_at == clock()
+    late = {"X-Waited-Seconds": str(5 * 3600)}
+    client.post_form("/runs/new", opened(client) | {"run_s": "5:00"}, headers=late)
+    assert only_run(db).started_at == clock() - timedelta(hours=5, minutes=5)
 
 
 def test_sent_twice_it_is_logged_once_under_the_phones_key(

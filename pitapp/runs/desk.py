@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from contextlib import suppress
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID, uuid4
 
@@ -25,9 +25,6 @@ from pitapp.runs.tyres import store as tyres
 from pitapp.tracks import store as tracks
 from pitapp.web.clock import current_settings, home_zone, zone
 from pitapp.web.writes import KEY_HEADER
-
-LATEST_NOTE = timedelta(days=60)
-FUTURE_NOTE = timedelta(minutes=10)
 
 
 def offer(connection: sqlite3.Connection, form: RunForm, earlier: Run | None = None) -> None:
@@ -154,15 +151,6 @@ def log(connection: sqlite3.Connection, item: Run, now: datetime) -> tuple[int, 
     return run_id, step.token
 
 
-def noted_at(form: RunForm, now: datetime) -> datetime:
-    """When the racer pressed Save: by the phone's clock where it sent that, as a write may wait."""
-    text = form.noted_at.data or ""
-    if not text.isdecimal() or len(text) > 12:
-        return now
-    moment = datetime.fromtimestamp(min(int(text), 4_000_000_000), UTC)
-    return moment if now - LATEST_NOTE < moment < now + FUTURE_NOTE else now
-
-
 def _heat(connection: sqlite3.Connection, form: RunForm) -> Heat | None:
     """The heat chosen, unless another meeting was chosen beside it."""
     if form.heat_id.data is None:
@@ -200,7 +188,7 @@ def _when(
         return name, heat.starts_at
     if earlier is not None:
         return name, earlier.started_at
-    return name, noted_at(form, now) - timedelta(seconds=min(form.run_s.data or 0, 86_400))
+    return name, now - timedelta(seconds=min(form.run_s.data or 0, 86_400))
 
 
 def _uuid() -> UUID:

@@ -23,7 +23,6 @@ class RunForm(PitForm):
 
     version = HiddenField(default="1")
     seen = HiddenField()
-    noted_at = HiddenField()
     can_c = QuantityField("Can temperature", kind="temperature")
     read_after_s = QuickField(
         "Read after the flag",
@@ -132,4 +131,4 @@ class RunForm(PitForm):
         return {str(k): str(v) for k, v in found.items()} if isinstance(found, dict) else {}
 
 
-_NOT_OF_THE_RUN = {"version", "seen", "noted_at", "csrf_token"}
+_NOT_OF_THE_RUN = {"version", "seen", "csrf_token"}

@@ -3,7 +3,7 @@
 const AGAIN_MS = 2000;
 const SAME_TAP_MS = 5000;
 const MOST_SAID = 5;
-const UNSAID = new Set(["csrf_token", "version", "uuid", "back", "pack", "expected", "origin", "seen", "noted_at", "answer"]);
+const UNSAID = new Set(["csrf_token", "version", "uuid", "back", "pack", "expected", "origin", "seen", "answer"]);
 
 const ANSWERS_AGAIN =
   '<a class="verdict verdict-good" href="HREF"><span class="row-text"><b>The server answers again</b>' +
