@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections.abc import Sequence
 
 import pytest
 from hypothesis import given, settings
@@ -16,10 +17,12 @@ from hypothesis import strategies as st
 
 from pitapp.errors import Refused
 from pitapp.exchange import cells
+from pitapp.exchange.cells import Block, Cell, sheet
 from pitapp.exchange.table import MOST_LINES, Table
 
 DANGEROUS = "=+-@\t\r\n＝＋－＠"
 NUMBER = re.compile(r"[+-]?\d+([.,]\d+)?")
+CELL = st.one_of(st.none(), st.integers(), st.floats(allow_nan=False), st.text(max_size=5))
 NASTY = st.text(st.sampled_from([*DANGEROUS, "'", ";", " ", "\u00a0", "1", ".", ",", "a", '"']))
 
 
@@ -122,3 +125,17 @@ def test_the_old_encoding_of_spreadsheets_is_read() -> None:
 def test_what_is_no_sheet_is_refused_with_a_sentence(data: bytes, said: str) -> None:
     with pytest.raises(Refused, match=said):
         Table.read(data, needed=("a",))
+
+
+@given(
+    st.lists(CELL, max_size=3),
+    st.lists(st.lists(st.text(max_size=5), min_size=1, max_size=3), min_size=1, max_size=3),
+    st.lists(CELL, min_size=1, max_size=3),
+    st.booleans(),
+)
+def test_a_block_is_its_lines_one_by_one(
+    begin: list[Cell], texts: list[list[str]], end: list[Cell], comma: bool
+) -> None:
+    block = Block(tuple(begin), tuple(map(tuple, texts)), tuple(end))
+    lines: list[Sequence[Cell]] = [[*begin, *each, *end] for each in texts]
+    assert sheet(["a"], [block], comma=comma) == sheet(["a"], lines, comma=comma)

@@ -12,6 +12,8 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
+from typing import Any, NamedTuple
 
 Cell = str | float | int | None
 
@@ -21,6 +23,7 @@ _MADE_SAFE = re.compile(rf"(^|;)'(?=['\s]*[{_TRIGGERS}])")
 _NUMBER = re.compile(r"[+-]?[0-9]{1,15}([.,][0-9]{1,15})?", re.ASCII)
 
 
+@lru_cache(2048)
 def safe(text: str) -> str:
     """The text as a cell that is no formula in any spreadsheet.
 
@@ -54,15 +57,59 @@ def written(value: Cell, *, comma: bool) -> str:
     return text.replace(".", ",") if comma else text
 
 
-def sheet(headings: Sequence[str], rows: Iterable[Sequence[Cell]], *, comma: bool = False) -> str:
+class Block(NamedTuple):
+    """Lines that begin and end alike and differ in the texts between."""
+
+    begin: tuple[Cell, ...]
+    texts: tuple[tuple[str, ...], ...]
+    end: tuple[Cell, ...]
+
+
+def sheet(
+    headings: Sequence[str], rows: Iterable[Sequence[Cell] | Block], *, comma: bool = False
+) -> str:
     """A sheet as CSV (RFC 4180): UTF-8 with a mark that spreadsheets know it by.
 
     With a decimal comma the cells are parted by semicolons, as spreadsheets set to it expect.
+
+    >>> sheet(["a", "b"], [Block((1,), (("x",), ("=y",)), ())]).splitlines()[1:]
+    ['1,x', "1,'=y"]
     """
     out = io.StringIO()
     out.write("\ufeff")
-    writer = csv.writer(out, delimiter=";" if comma else ",", lineterminator="\r\n")
-    writer.writerow([safe(heading) for heading in headings])
+    write = _writer(out, comma).writerow
+    write([safe(heading) for heading in headings])
     for row in rows:
-        writer.writerow([written(cell, comma=comma) for cell in row])
+        if isinstance(row, Block):
+            out.write(_block(row, comma))
+        else:
+            write([safe(cell) if type(cell) is str else written(cell, comma=comma) for cell in row])
     return out.getvalue()
+
+
+def _writer(out: io.StringIO, comma: bool) -> Any:
+    return csv.writer(out, delimiter=_between(comma), lineterminator="\r\n")
+
+
+def _between(comma: bool) -> str:
+    return ";" if comma else ","
+
+
+def _block(block: Block, comma: bool) -> str:
+    begin, end = (_cells(cells, comma) for cells in (block.begin, block.end))
+    end = f"{end.removesuffix(_between(comma))}\r\n"
+    if block.end:
+        return "".join([f"{begin}{_texts(texts, comma)}{end}" for texts in block.texts])
+    return "".join([f"{begin}{_texts(texts, comma)[:-1]}{end}" for texts in block.texts])
+
+
+@lru_cache(8192)
+def _texts(texts: tuple[str, ...], comma: bool) -> str:
+    return _cells(texts, comma)
+
+
+def _cells(cells: Sequence[Cell], comma: bool) -> str:
+    """Cells with what parts them behind each."""
+    out = io.StringIO()
+    _writer(out, comma).writerow([*(written(cell, comma=comma) for cell in cells), "end"])
+    return out.getvalue().removesuffix("end\r\n")

@@ -8,16 +8,17 @@ import sqlite3
 import zipfile
 from collections.abc import Callable, Iterator, Sequence
 from datetime import tzinfo
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 from pitapp.db import when
 from pitapp.exchange import cells, store
-from pitapp.exchange.cells import Cell
+from pitapp.exchange.cells import Block, Cell
 from pitapp.gearing.formulas import final_drive_ratio, rollout_mm
 from pitapp.runs.models import Setting
 from pitapp.web.clock import zone
 
-Rows = Iterator[Sequence[Cell]]
+Rows = Iterator[Sequence[Cell] | Block]
 LOCAL = "%Y-%m-%d %H:%M:%S"
 RUN_COLUMNS = {
     "pinion": "pinion_teeth",
@@ -59,13 +60,29 @@ def setups_by_run(connection: sqlite3.Connection, home: tzinfo) -> tuple[Sequenc
 
     def lines() -> Rows:
         for row in store.setups_by_run(connection):
-            started = _local(row, home)
-            for kept in json.loads(row["body"]).get("setup", ()):
-                entry = Setting.model_validate(kept)
-                told = (entry.group, entry.name, entry.value, entry.unit)
-                yield [started, row["car"], *told, row["uuid"]]
+            texts = _set_up(row["body"])
+            if texts:
+                yield Block((_local(row, home), row["car"]), texts, (row["uuid"],))
 
     return ("started", "car", "group", "name", "value", "unit", "key of the run"), lines()
+
+
+@lru_cache(64)
+def _set_up(body: str) -> tuple[tuple[str, ...], ...]:
+    """Group, name, value and unit of each entry; runs that follow each other mostly share one."""
+    return tuple(
+        _told(*kept) if isinstance(kept, list) else _told_of(Setting.model_validate(kept))
+        for kept in json.loads(body).get("setup", ())
+    )
+
+
+@lru_cache(8192)
+def _told(*packed: str) -> tuple[str, ...]:
+    return _told_of(Setting.model_validate(list(packed)))
+
+
+def _told_of(entry: Setting) -> tuple[str, ...]:
+    return entry.group, entry.name, entry.value, entry.unit
 
 
 def _table(name: str) -> Callable[[sqlite3.Connection, tzinfo], tuple[Sequence[str], Rows]]:
