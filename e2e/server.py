@@ -110,6 +110,11 @@ class ServerProcess:
         os.kill(self._running().pid, signal.SIGCONT)
         self.frozen = False
 
+    @property
+    def pid(self) -> int:
+        """The number of the process."""
+        return self._running().pid
+
     def log(self) -> str:
         """Return everything that the process has printed."""
         return self._log.read_text(errors="replace") if self._log.exists() else ""

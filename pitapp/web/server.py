@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from pitapp.devices.authority import Papers
 
 THREADS = 8
+KEPT_CONNECTIONS = 100
+"""Phones whose connection stays open between requests, so that none greets (over TLS, at length) anew."""
 
 
 def make_server(
@@ -26,6 +28,7 @@ def make_server(
     server = wsgi.Server(
         (host, port), app, numthreads=THREADS, server_name="pitapp", request_queue_size=64
     )
+    server.keep_alive_conn_limit = KEPT_CONNECTIONS
     if papers is not None:
         from cheroot.ssl.builtin import BuiltinSSLAdapter
 
