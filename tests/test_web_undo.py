@@ -43,3 +43,11 @@ def test_undoing_a_change_leads_back_to_its_page(client: PageClient) -> None:
     answer = client.get("/tracks/1")
     assert answer.status_code == 200
     assert "Undone: Changed" in answer.text
+
+
+def test_undo_leads_back_to_what_was_chosen_on_the_page(client: PageClient) -> None:
+    client.post_form("/tracks/new", {"name": "Beck Lane"})
+    page = client.get("/runs?track=1&class=2").text
+    assert 'name="back" value="/runs?track=1&amp;class=2"' in page
+    client.post_form("/tracks/new", {"name": "Mill Yard"})
+    assert 'name="back" value="/?a=1"' in client.get("/part?a=1").text

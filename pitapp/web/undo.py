@@ -36,6 +36,12 @@ def page_above() -> str | None:
     return request.path.rstrip("/").rpartition("/")[0] or "/"
 
 
+def here() -> str:
+    """The address of the page now shown, with what was chosen on it; of a fragment, its page's."""
+    query = request.query_string.decode("latin-1") if request.method == "GET" else ""
+    return (request.path.removesuffix("/part") or "/") + (f"?{query}" if query else "")
+
+
 def own_path(path: str) -> str:
     """`path` if it is one of this server's own, else the Board."""
     own = path.startswith("/") and not path.startswith(("//", "/\\")) and path.isprintable()
@@ -43,5 +49,6 @@ def own_path(path: str) -> str:
 
 
 def register(app: Flask) -> None:
-    """Give the app the undo address."""
+    """Give the app the undo address, and templates `here`."""
+    app.jinja_env.globals["here"] = here
     app.register_blueprint(blueprint)

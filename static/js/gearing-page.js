@@ -45,7 +45,7 @@ function showNeighbour(id, option) {
   button.disabled = !option;
   button.value = option ? `${option.pinion_teeth}-${option.spur_teeth}` : "";
   button.children[1].textContent = option ? `${option.pinion_teeth} / ${option.spur_teeth}` : "none";
-  button.children[2].textContent = option ? `FDR ${option.final_drive_ratio.toFixed(2)}` : "in the box";
+  button.children[2].textContent = option ? `FDR ${option.final_drive_ratio.toFixed(3)}` : "in the box";
 }
 
 function showNote(name, teeth, owned) {
