@@ -11,10 +11,12 @@ import pytest
 from pitapp.db import settings
 from pitapp.gearing import store as gearing
 from pitapp.kit import store as kit
-from pitapp.kit.models import Car
+from pitapp.kit.models import Car, Motor
+from pitapp.kit.scales import store as scales
+from pitapp.kit.scales.models import Part
 from pitapp.meetings import store
 from pitapp.meetings.formulas import Entry
-from pitapp.meetings.models import Meeting
+from pitapp.meetings.models import Meeting, RaceClass
 from tests.support import RACE_MORNING, Clock, PageClient
 
 CAR = Car(name="Invented TC", internal_ratio=1.9, pitch="dp:64", tyre_diameter_mm=63)
@@ -139,6 +141,48 @@ def test_another_car_than_the_meeting_s_is_said_and_mended(
     assert "This meeting is for Spare." in page
     client.post_form(f"/kit/cars/{other_id}/choose")
     assert "This meeting is for" not in board(client)
+
+
+def test_every_screen_judges_a_car_by_its_own_class(
+    client: PageClient, db: sqlite3.Connection, car: Car
+) -> None:
+    frame = {"rev_limit_rpm": 18_000, "least_mass_g": 1400}
+    own, theirs = (
+        store.save_class(db, RaceClass(name=name, **figures), RACE_MORNING)[0]
+        for name, figures in (("Light spec", {"least_mass_g": 1250}), ("Heavy spec", frame))
+    )
+    motor_id, _ = kit.save_motor(db, Motor(name="Invented", kv_rpm_per_v=2500), RACE_MORNING)
+    kit.save_car(db, car.model_copy(update={"motor_id": motor_id}), RACE_MORNING)
+    spare_id, _ = kit.save_car(db, CAR.model_copy(update={"name": "Spare"}), RACE_MORNING)
+    store.save_meeting(
+        db, Meeting(day=DAY, time_zone="UTC", race_class_id=theirs, car_id=spare_id), RACE_MORNING
+    )
+    scales.save_part(db, Part(car_id=car.id, name="Everything", mass_g=1300), RACE_MORNING)
+
+    def screens() -> list[str]:
+        return [
+            client.get(address).get_data(as_text=True)
+            for address in ("/", "/kit/scales", "/checks/card", "/forecast/figures", "/runs/new")
+        ]
+
+    assert all("Heavy spec</option>" in p or "Heavy spec" not in p for p in screens())
+    home, weights, card, forecast, run = screens()
+    assert "Invented TC is judged by Light spec" in home
+    assert "over the least of Light spec" in weights
+    assert "<b>Invented TC</b>, Light spec" in card
+    assert f'<option value="{own}" selected>Light spec' in forecast
+    assert f'<option selected value="{own}">Light spec' in run
+    store.remove_class(db, own, RACE_MORNING)
+    home, weights, card, forecast, run = screens()
+    assert "Invented TC is judged by no class" in home
+    assert "the least of" not in weights
+    assert "<b>Invented TC</b>, no class" in card
+    assert '<option value="0" selected>none</option>' in forecast
+    assert f'<option selected value="{theirs}">' not in run
+    client.post_form(f"/kit/cars/{spare_id}/choose")
+    _, _, card, forecast, run = screens()
+    assert "<b>Spare</b>, Heavy spec" in card
+    assert f'<option selected value="{theirs}">Heavy spec' in run
 
 
 def test_a_phone_in_another_zone_reads_the_track_s_clock(

@@ -84,7 +84,7 @@ def test_a_run_through_to_its_verdict(
 ) -> None:
     run = f"/checks/lists/{settings[0].checklist_id}/run"
     page = text(client, run)
-    assert "Class asks at most 15 000 rpm Planned 15 000 rpm" in page
+    assert "Class asks at most 15 000 rpm Invented Planned 15 000 rpm" in page
     assert confirm(client, settings[0]) == 303
     assert "2 of 3" in text(client, run)
     assert "left half-way" in ready(client)

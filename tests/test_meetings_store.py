@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import sqlite3
 from datetime import UTC, date, datetime, timedelta
+from uuid import uuid4
 
 import pytest
 
 from pitapp.db import undo
 from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.kit import store as kit
+from pitapp.kit.models import Car
 from pitapp.meetings import store
 from pitapp.meetings.formulas import Entry
 from pitapp.meetings.models import ClassLimit, Heat, Meeting, RaceClass
+from pitapp.runs.models import FittedCar, Run, Snapshot
+from pitapp.runs.store import save_run
 
 NOW = datetime(2026, 5, 16, 8, 0, tzinfo=UTC)
 DAY = date(2026, 5, 16)
@@ -260,7 +265,7 @@ def test_the_latest_class_is_that_of_the_latest_meeting(db: sqlite3.Connection) 
 
 
 def test_the_class_raced_is_the_meetings_own_else_the_latest(db: sqlite3.Connection) -> None:
-    assert store.class_raced(db, None) is None
+    assert store.class_raced(db, None, None) is None
     first, _ = store.save_class(db, RaceClass(name="First"), NOW)
     second, _ = store.save_class(db, RaceClass(name="Second"), NOW)
     meeting = Meeting(day=DAY, time_zone="UTC")
@@ -269,9 +274,49 @@ def test_the_class_raced_is_the_meetings_own_else_the_latest(db: sqlite3.Connect
         (meeting, second),
         (meeting.model_copy(update={"race_class_id": first}), first),
     ):
-        found = store.class_raced(db, at)
+        found = store.class_raced(db, at, None)
         assert found is not None
         assert found.id == expected
+
+
+def test_another_car_than_the_meetings_is_judged_by_the_class_that_it_raced_last(
+    db: sqlite3.Connection,
+) -> None:
+    frame = {"internal_ratio": 1.9, "pitch": "dp:64", "tyre_diameter_mm": 63}
+    raced, other = (kit.save_car(db, Car(name=n, **frame), NOW)[0] for n in ("Raced", "Other"))
+    ids = {n: store.save_class(db, RaceClass(name=n), NOW)[0] for n in ("A", "B", "C")}
+
+    def on(day: date, name: str, car_id: int | None) -> Meeting:
+        own = Meeting(day=day, time_zone="UTC", race_class_id=ids[name], car_id=car_id)
+        return store.meeting(db, store.save_meeting(db, own, NOW)[0])
+
+    def by(meeting: Meeting | None, car_id: int | None) -> str | None:
+        found = store.class_raced(db, meeting, car_id)
+        return found.name if found else None
+
+    today = on(DAY, "A", raced)
+    assert (by(today, raced), by(today, None)) == ("A", "A")
+    store.remove_class(db, ids["C"], NOW)
+    assert by(today, other) == "B"
+    on(DAY - timedelta(days=7), "B", raced)
+    assert by(today, other) is None
+    assert by(None, other) is None
+    on(DAY - timedelta(days=14), "B", other)
+    on(DAY + timedelta(days=30), "A", other)
+    assert by(today, other) == "B"
+    yesterday = NOW - timedelta(days=1)
+    outing = Run(
+        uuid=uuid4(),
+        car_id=other,
+        race_class_id=ids["A"],
+        started_at=yesterday,
+        snapshot=Snapshot(car=FittedCar(id=other, name="Other")),
+    )
+    save_run(db, outing, NOW)
+    assert by(today, other) == "A"
+    second = on(DAY, "B", other)
+    assert (by(today, other), by(second, other), by(second, raced)) == ("B", "B", "A")
+    assert by(on(DAY, "B", None), raced) == "B"
 
 
 @pytest.mark.parametrize(

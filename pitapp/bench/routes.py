@@ -108,12 +108,11 @@ def _judged(connection: sqlite3.Connection, item: MotorCheck, own: Motor) -> dic
 
 
 def _class_of(connection: sqlite3.Connection, own: Motor) -> RaceClass | None:
-    """The class raced, unless the motor is in another car than the meeting's."""
+    """The class of the car that the motor is in; of several, the meeting's own car."""
     meeting = meetings.current_meeting(connection, now())
-    cars = {car.id for car in kit.cars(connection) if car.motor_id == own.id}
-    if meeting and meeting.car_id and cars and meeting.car_id not in cars:
-        return None
-    return meetings.class_raced(connection, meeting)
+    cars = [car.id for car in kit.cars(connection) if car.motor_id == own.id]
+    mine = [each for each in cars if meeting and meeting.car_id == each]
+    return meetings.class_raced(connection, meeting, next(iter([*mine, *cars]), None))
 
 
 @blueprint.get("/motors/<int:motor_id>/new")

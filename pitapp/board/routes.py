@@ -66,15 +66,15 @@ def _at_home(connection: sqlite3.Connection, car: Car) -> dict[str, Any]:
 def _at(connection: sqlite3.Connection, car: Car, meeting: Meeting) -> dict[str, Any]:
     heats = meetings.heats(connection, meeting.id)
     day = day_at(heats, now())
+    race_class = meetings.class_raced(connection, meeting, car.id)
     situation = Situation(
         car=car,
         now=now(),
         meeting=meeting,
-        race_class=meetings.class_raced(connection, meeting),
+        race_class=race_class,
         heat=day.outing,
     )
     ready = lines(connection, situation) if not day.over else []
-    other = meeting.car_id and meeting.car_id != car.id
     first = next(iter(day.coming), None)
     return {
         "day": day,
@@ -83,7 +83,10 @@ def _at(connection: sqlite3.Connection, car: Car, meeting: Meeting) -> dict[str,
         "coming": [_for_the_countdown(heat, meeting) for heat in day.coming],
         "lines": [line for _, line in ready],
         "due": due(day, ready, now(), STORAGE if packs.storage_open(connection) else None),
-        "other_car": kit.car(connection, meeting.car_id) if other and meeting.car_id else None,
+        "other_car": kit.car(connection, meeting.car_id)
+        if meeting.car_id and not meeting.is_for(car.id)
+        else None,
+        "race_class": race_class,
         "away": bool(
             first
             and first.starts_at.astimezone(meeting.zone).utcoffset()

@@ -61,7 +61,6 @@ def here(connection: sqlite3.Connection, now: datetime, checklist: Checklist | N
     """The present; for a controller's settings the car that this controller is in."""
     car = kit.current_car(connection, current_settings())
     meeting = meetings.current_meeting(connection, now)
-    race_class = meetings.class_raced(connection, meeting)
     controller = None
     if checklist and checklist.controller_id:
         controller = controllers.controller(connection, checklist.controller_id)
@@ -70,4 +69,5 @@ def here(connection: sqlite3.Connection, now: datetime, checklist: Checklist | N
             car = kit.car(connection, next(iter(cars))) if cars else None
     elif car:
         controller = controllers.in_car(connection, car.id)
+    race_class = meetings.class_raced(connection, meeting, car.id if car else None)
     return Here(now, car, controller, meeting, race_class, asks(race_class))

@@ -114,12 +114,13 @@ class Garage:
 
     @cached_property
     def race_class(self) -> RaceClass | None:
-        """The class asked for, else that of the meeting, else the most recent one."""
+        """The class asked for, else the one that the car is judged by."""
         if self.class_id:
             if self.class_id not in self.race_classes:
                 raise NotThere("There is no such class.")
             return self.race_classes[self.class_id]
-        return meetings.class_raced(self.connection, self.meeting)
+        car_id = self.car.id if self.car else None
+        return meetings.class_raced(self.connection, self.meeting, car_id)
 
     @property
     def query(self) -> str:

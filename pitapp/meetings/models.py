@@ -133,6 +133,14 @@ class Meeting(Record):
     remarks: Remarks = ""
     version: int = 1
 
+    def is_for(self, car_id: int | None) -> bool:
+        """Whether it is this car's: entered with it, or with none in particular.
+
+        >>> Meeting(day=date(2026, 5, 3), time_zone="UTC", car_id=1).is_for(2)
+        False
+        """
+        return self.car_id is None or car_id is None or self.car_id == car_id
+
     @property
     def zone(self) -> tzinfo:
         """The time zone of the track."""

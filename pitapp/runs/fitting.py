@@ -71,11 +71,12 @@ def filled_in(
     last = next(iter(store.runs(connection, car_id=car.id, limit=1)), None)
     same_day = last if last and now - last.started_at < SAME_DAY else None
     place = at.meeting or same_day
-    race_class = meetings.class_raced(connection, at.meeting)
+    heat = at.heat if at.meeting is None or at.meeting.is_for(car.id) else None
+    race_class = meetings.class_raced(connection, at.meeting, car.id)
     return {
         "car_id": car.id,
         "meeting_id": at.meeting.id if at.meeting else None,
-        "heat_id": at.heat.id if at.heat else None,
+        "heat_id": heat.id if heat else None,
         "track_id": place.track_id if place else None,
         "race_class_id": race_class.id if race_class else None,
         "motor_id": car.motor_id,

@@ -47,7 +47,8 @@ def track(track_id: int) -> Any:
     connection = get_db()
     item = store.track(connection, track_id)
     car = kit.current_car(connection, current_settings())
-    race_class = meetings.class_raced(connection, meetings.current_meeting(connection, now()))
+    meeting = meetings.current_meeting(connection, now())
+    race_class = meetings.class_raced(connection, meeting, car.id if car else None)
     outings = store.outings(connection, track_id)
     start = starting_gear(
         _nearest(connection, track_id, car, race_class) or outings,

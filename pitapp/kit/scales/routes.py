@@ -52,7 +52,9 @@ def _scales(connection: sqlite3.Connection, form: PartForm) -> dict[str, Any]:
         "weighed": weighed,
         "more": more,
         "older": before is not None,
-        "race_class": meetings.class_raced(connection, meetings.current_meeting(connection, now())),
+        "race_class": meetings.class_raced(
+            connection, meetings.current_meeting(connection, now()), car.id
+        ),
     }
 
 

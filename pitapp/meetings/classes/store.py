@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import date, datetime
 
 from pitapp.db import undo
 from pitapp.errors import NotThere
 from pitapp.meetings.models import ClassLimit, Meeting, RaceClass
 
-_CLASS = ", ".join(name for name in RaceClass.model_fields if name != "limits")
+_COLUMNS = [name for name in RaceClass.model_fields if name != "limits"]
+_CLASS = ", ".join(_COLUMNS)
 _LIMIT = ", ".join(ClassLimit.model_fields)
 
 
@@ -44,22 +45,42 @@ def race_class(connection: sqlite3.Connection, race_class_id: int) -> RaceClass:
     return RaceClass(**row, limits=_limits(connection, race_class_id))
 
 
-def latest_class(connection: sqlite3.Connection) -> RaceClass | None:
-    """The class of the latest meeting that has one, else the class added last."""
+def latest_class(
+    connection: sqlite3.Connection, car_id: int | None = None, day: date | None = None
+) -> RaceClass | None:
+    """The class raced last, up to that day if one is given; else one ahead; else the one added last.
+
+    For a car its own runs and meetings count, and meetings for no car in particular; a class that
+    only other cars have been entered in is not its class.
+    """
     row = connection.execute(
-        f"SELECT {_CLASS} FROM race_classes WHERE removed_at IS NULL ORDER BY id = "  # noqa: S608
-        "(SELECT race_class_id FROM meetings JOIN race_classes c ON c.id = race_class_id "
-        "AND c.removed_at IS NULL WHERE meetings.removed_at IS NULL "
-        "ORDER BY day DESC, meetings.id DESC LIMIT 1) DESC, id DESC LIMIT 1"
+        "WITH raced AS (SELECT race_class_id, day, 1 AS planned, id FROM meetings "  # noqa: S608
+        "WHERE removed_at IS NULL AND (?1 IS NULL OR car_id IS NULL OR car_id = ?1) "
+        "UNION ALL SELECT * FROM (SELECT race_class_id, substr(started_at, 1, 10), 0, runs.id "
+        "FROM runs JOIN race_classes c ON c.id = race_class_id AND c.removed_at IS NULL "
+        "WHERE runs.removed_at IS NULL AND car_id = ?1 ORDER BY started_at DESC LIMIT 1)) "
+        f"SELECT {', '.join(f'c.{name}' for name in _COLUMNS)} FROM race_classes c "
+        "LEFT JOIN raced ON raced.race_class_id = c.id "
+        "WHERE c.removed_at IS NULL AND (raced.id IS NOT NULL OR NOT EXISTS "
+        "(SELECT 1 FROM meetings WHERE race_class_id = c.id AND removed_at IS NULL "
+        "AND car_id != ?1)) "
+        "ORDER BY raced.day <= ?2 DESC, raced.day DESC, planned DESC, raced.id DESC, c.id DESC "
+        "LIMIT 1",
+        (car_id, day.isoformat() if day else "9999"),
     ).fetchone()
     return None if row is None else RaceClass(**row, limits=_limits(connection, row["id"]))
 
 
-def class_raced(connection: sqlite3.Connection, meeting: Meeting | None) -> RaceClass | None:
-    """The class chosen for a meeting, else (and with no meeting) the latest one."""
-    if meeting is not None and meeting.race_class_id is not None:
+def class_raced(
+    connection: sqlite3.Connection, meeting: Meeting | None, car_id: int | None
+) -> RaceClass | None:
+    """The class that a car is judged by: the meeting's, if the meeting is for this car or for none.
+
+    For another car, or at no meeting, or at one without a class: the class that the car raced last.
+    """
+    if meeting is not None and meeting.race_class_id is not None and meeting.is_for(car_id):
         return race_class(connection, meeting.race_class_id)
-    return latest_class(connection)
+    return latest_class(connection, car_id, meeting.day if meeting else None)
 
 
 def save_class(connection: sqlite3.Connection, item: RaceClass, now: datetime) -> tuple[int, str]:

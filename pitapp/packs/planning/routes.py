@@ -54,7 +54,7 @@ def _day(connection: sqlite3.Connection) -> Day | None:
     meeting = meetings.current_meeting(connection, now())
     if meeting is None:
         return None
-    race_class = meetings.class_raced(connection, meeting)
+    race_class = meetings.class_raced(connection, meeting, meeting.car_id)
     found = states(connection)
     sound = [one for one in found if one.pack.condition == "sound"]
     record = store.plan(connection, meeting.id)
