@@ -160,7 +160,7 @@ def test_one_tap_a_setting_then_a_changed_plan_makes_it_due(controller: Page, li
     assert edge
     assert lowest["y"] + lowest["height"] <= edge["y"]
 
-    Checks(controller, live.url).open().press("Settings and plan Invented controller")
+    Checks(controller, live.url).open().press("Controller settings and plan Invented controller")
     Screen(controller, live.url).press("Drag brake 10 %")
     controller.get_by_label("Planned").fill("15")
     Screen(controller, live.url).press("Save")

@@ -84,6 +84,7 @@ def test_a_run_through_to_its_verdict(
 ) -> None:
     run = f"/checks/lists/{settings[0].checklist_id}/run"
     page = text(client, run)
+    assert page.startswith("Controller settings · pitapp")
     assert "Class asks at most 15 000 rpm Invented Planned 15 000 rpm" in page
     assert confirm(client, settings[0]) == 303
     assert "2 of 3" in text(client, run)
@@ -92,7 +93,7 @@ def test_a_run_through_to_its_verdict(
     clock.tick(60)
     assert send(client, settings[2], shown="on") == 303
     verdict = text(client, f"/checks/walks/{U1}")
-    assert "Legal Every reading is inside the class" in verdict
+    assert "Legal Every reading is inside the class, 1 differs from the plan" in verdict
     assert "Drag brake Shows 4.5 %, planned 10 %" in verdict
     assert "Drag brake shows 4.5 %, planned 10 %." in ready(client)
     ended = db.execute("SELECT started_at, ended_at FROM check_walks").fetchone()
@@ -104,6 +105,19 @@ def test_a_run_through_to_its_verdict(
         "on",
     ]
     assert "Drag brake" not in ready(client)
+
+
+def test_with_no_class_it_first_says_how_many_differ_from_the_plan(
+    client: PageClient, db: sqlite3.Connection, settings: list[Step]
+) -> None:
+    db.execute("UPDATE race_classes SET removed_at = '2026-05-16T08:00:00Z'")
+    db.execute("UPDATE meetings SET race_class_id = NULL")
+    send(client, settings[0], shown="14000")
+    send(client, settings[1], shown="4,5")
+    confirm(client, settings[2])
+    verdict = text(client, f"/checks/walks/{U1}")
+    assert f"2 differ from the plan {settings[0].name}, {settings[1].name}" in verdict
+    assert "Done" not in verdict
 
 
 def test_outside_the_class_stops_until_words_or_a_legal_reading(

@@ -126,7 +126,7 @@ def run_through(
         begin=f"/checks/lists/{checklist.id}/run",
         frame="/checks/card",
         part="card-part",
-        title="Settings" if checklist.controller_id else checklist.name,
+        title=checklist.title,
         values={},
         uuid=begun.uuid if begun else "",
         since=walk.started_at.timestamp() * 1000 if begun else 0,

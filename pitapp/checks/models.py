@@ -72,6 +72,11 @@ class Checklist(Record):
     position: int = 0
     version: int = 1
 
+    @property
+    def title(self) -> str:
+        """What its run-through is called on the screens."""
+        return "Controller settings" if self.controller_id else self.name
+
 
 class Step(Record):
     """A step of a checklist: something to do, or something to read and compare with the plan.
