@@ -45,8 +45,8 @@ WRITES = {"fit": 4, "run": 2, "check": 12, "heat": 4}
 KEPT = "/offline/pages"
 KEEP_AGAIN_S, KEEP_SOON_S = 60.0, 2.0
 SAMPLE_S = 0.25
-WARM_UP = 0.25
-"""The first part of the time, in which threads, templates and connections are met for the first time."""
+WARM_UP = 0.5
+"""The part of the time in which each thread of the server meets every page, and its memory settles."""
 NOISE_MIB, NOISE = 1.0, 0.02
 MOST_RATIO = 10.0
 
