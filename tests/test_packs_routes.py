@@ -129,6 +129,8 @@ def test_history_shows_all_of_it_and_takes_a_reading_out(
     assert older is not None
     assert client.get(older[1]).text.count("Remove the reading of") == 10
     assert 'id="resistance-plot"' in page
+    assert "days since the first" in page
+    assert "days since the first, d" not in page
     client.post_form("/packs/readings/1/remove")
     assert len(store.readings(db, pack_id, limit=100)) == 59
     assert client.post_form("/packs/readings/777/remove").status_code == 404

@@ -50,7 +50,13 @@ def test_an_axis_without_a_range_is_refused() -> None:
 
 def test_one_value_gets_a_range_about_it() -> None:
     assert widened([2.8, 2.8]) == pytest.approx((2.66, 2.94))
-    assert widened([0.0]) == (-0.5, 0.5)
+    assert widened([0.0]) == (0.0, 0.5)
+
+
+def test_an_axis_goes_below_zero_only_where_a_value_does() -> None:
+    assert widened([0.0, 40.0])[0] == 0
+    assert widened([2.0, 100.0])[0] == 0
+    assert widened([-0.1, 40.0])[0] < -0.1
 
 
 def test_decimals_are_as_many_as_needed() -> None:

@@ -31,7 +31,7 @@ def plots(readings: Sequence[Reading]) -> list[Plot]:
             Point((one.read_at - first).total_seconds() / A_DAY_S, value, moment_text(one.read_at))
             for one, value in known
         ]
-        across = Axis("days since the first", "d")
+        across = Axis("days since the first", digits=0)
         found.append(plot(name, title, across, axis, [Series(title, points, joined=True)]))
     return found
 

@@ -68,10 +68,12 @@ def decimals(values: Sequence[float]) -> int:
 def widened(values: Sequence[float]) -> tuple[float, float]:
     """The range of the values with a margin; around a single value a range about it.
 
-    >>> widened([10, 20])
-    (9.4, 20.6)
+    It goes below zero only where a value does.
+
+    >>> widened([10, 20]), widened([0, 10])
+    ((9.4, 20.6), (0.0, 10.6))
     """
     low, high = min(values), max(values)
     one_value = high - low <= 1e-9 * max(abs(low), abs(high))
     pad = (abs(low) * 0.05 or 0.5) if one_value else (high - low) * MARGIN
-    return low - pad, high + pad
+    return low - pad if low < 0 else max(0.0, low - pad), high + pad
