@@ -23,6 +23,9 @@ from pitapp.gearing.store import fitted
 from pitapp.kit import store as kit
 from pitapp.kit.scales import store as scales
 from pitapp.meetings import store as meetings
+from pitapp.packs import store as packs
+from pitapp.packs.charging import store as charging
+from pitapp.packs.overview import states
 from pitapp.runs import store as runs
 from pitapp.runs.models import Run
 from pitapp.runs.setup import store as setup
@@ -193,6 +196,37 @@ def test_the_set_ups_have_their_groups_and_every_change_finds_its_entry(
     assert [
         change for (days, _), change in CHANGES.items() if change[:2] not in named[cars[days]]
     ] == []
+
+
+def test_the_packs_were_charged_for_every_run_and_stored_after_every_meeting(
+    demo: Flask, connection: sqlite3.Connection, logged: list[Run]
+) -> None:
+    found = states(connection)
+    all_full = 0
+    for state in found:
+        charges = charging.charges(connection, state.pack.id, limit=200)
+        full = [one for one in charges if one.purpose == "full"]
+        all_full += len(full)
+        assert state.cycles == len(full) > 15
+        assert len(packs.storages(connection, state.pack.id)) == len(SEASON) - 1
+        assert all(one.outcome == "done" and one.moved_mah for one in charges)
+        assert all(one.moved_mah < state.pack.capacity_mah for one in charges if one.moved_mah)
+        spans = sorted((one.started_at or NOW, one.ended_at or NOW) for one in charges)
+        assert all(ended < began for (_, ended), (began, _) in itertools.pairwise(spans))
+        assert spans[-1][1] < NOW
+        ends = [one.ended_at or NOW for one in full]
+        for run in logged:
+            if run.pack_id == state.pack.id:
+                before = max(ended for ended in ends if ended < run.started_at)
+                assert run.started_at - before < timedelta(minutes=30)
+        readings = packs.readings(connection, state.pack.id)
+        page = demo.test_client().get(f"/packs/{state.pack.id}/history").get_data(as_text=True)
+        assert 'id="resistance-plot"' in page
+        assert 'id="spread-plot"' in page
+        assert all(reading.read_at < NOW for reading in readings)
+    assert len(logged) < all_full <= len(logged) + 3
+    assert {state.verdict(NOW).level for state in found} == {"fit to race", "look at it"}
+    assert max(state.percent or 0 for state in found) == 100
 
 
 def test_the_motor_is_weighed_once(connection: sqlite3.Connection) -> None:

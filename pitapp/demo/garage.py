@@ -14,6 +14,7 @@ from pitapp.checks.controllers import store as controllers
 from pitapp.checks.models import Controller
 from pitapp.checks.starting_list import STARTING_LIST
 from pitapp.demo import plan
+from pitapp.demo.charging import NEW_CELL_OHM
 from pitapp.kit import store as kit
 from pitapp.kit.leads import store as leads
 from pitapp.kit.scales import store as scales
@@ -21,7 +22,7 @@ from pitapp.kit.scales.models import Part, Weighing
 from pitapp.kit.teeth import parse_teeth
 from pitapp.meetings import store as meetings
 from pitapp.packs import store as packs
-from pitapp.packs.models import Pack, Reading
+from pitapp.packs.models import Pack
 from pitapp.roll import store as roll
 from pitapp.roll.models import TiltTest
 from pitapp.runs.formulas import parse_setup
@@ -103,6 +104,7 @@ def fill(connection: sqlite3.Connection, rng: Random, moment: datetime) -> Garag
             mark=mark,
             cells_series=2,
             capacity_mah=capacity_mah,
+            resistance_new_ohm=NEW_CELL_OHM,
             bought_on=moment.date(),
             mass_g=289,
             remarks="Invented.",
@@ -123,18 +125,6 @@ def finish(connection: sqlite3.Connection, rng: Random, own: Garage, now: dateti
             if motor_id and (days_ago == 2 or name == plan.HERON):
                 _check_motor(connection, rng, motor_id, now - timedelta(days=days_ago))
     _tilt(connection, own.cars[plan.HERON], now - timedelta(days=63, hours=3))
-    for number, pack_id in enumerate(own.packs):
-        for days_ago, more in ((150, 0.0), (70, 0.0003), (1, 0.0007)):
-            ohm = 0.0021 + more + 0.0002 * number
-            reading = Reading(
-                pack_id=pack_id,
-                read_at=now - timedelta(days=days_ago),
-                cell_v=(4.19, round(4.19 - 0.004 * number, 3)),
-                cell_ohm=(round(ohm, 5), round(ohm * (1 + abs(rng.gauss(0, 0.05))), 5)),
-                cell_c=20,
-                after_charge=True,
-            )
-            packs.add_reading(connection, reading, now - timedelta(days=days_ago))
 
 
 def _check_motor(

@@ -10,6 +10,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from pitapp.demo import garage
+from pitapp.demo.charging import Charger
 from pitapp.demo.driving import cooled, drive, read_later
 from pitapp.demo.garage import Garage
 from pitapp.demo.plan import CHANGES, KINDS, MACHINES, REMARKS, SEASON, Day
@@ -30,7 +31,7 @@ INTERVAL = timedelta(minutes=40)
 MARSHAL_AFTER = timedelta(minutes=12)
 DONE_TODAY = 3
 FIRST_HOUR = 9
-NEXT_IN = timedelta(minutes=20)
+NEXT_IN, EARLY = timedelta(minutes=20), timedelta(minutes=10)
 UNPLANNED = (0, 1, 2, 4, 5, 6)
 MISSED = {(168, 5), (14, 4)}
 CORRECTED, TWICE, READ_COLD = (119, 1), (91, 3), (35, 4)
@@ -40,8 +41,10 @@ def write(connection: sqlite3.Connection, now: datetime, time_zone: str = "UTC")
     """Write the season, whose last meeting is on at `now`, into an empty database."""
     rng = Random(SEED)  # noqa: S311
     own = garage.fill(connection, rng, now - timedelta(days=SEASON[0].days_ago + 7))
+    charger = Charger(Random(SEED + 1))  # noqa: S311
     for number, day in enumerate(SEASON):
-        _Meeting(connection, rng, own, day, now, time_zone).write(unplanned=number in UNPLANNED)
+        meeting = _Meeting(connection, rng, own, charger, day, now, time_zone)
+        meeting.write(unplanned=number in UNPLANNED)
     garage.finish(connection, rng, own, now)
 
 
@@ -53,12 +56,13 @@ class _Meeting:
         connection: sqlite3.Connection,
         rng: Random,
         own: Garage,
+        charger: Charger,
         day: Day,
         now: datetime,
         time_zone: str,
     ) -> None:
         self.connection, self.rng, self.own, self.day = connection, rng, own, day
-        self.time_zone = time_zone
+        self.charger, self.time_zone = charger, time_zone
         self.track = own.tracks[day.track]
         self.car_id = own.cars[day.car]
         self.class_id = own.classes.get(day.race_class)
@@ -99,6 +103,11 @@ class _Meeting:
         if unplanned:
             last = len(done) - 1
             self._outing(last, meeting_id, None, done[-1].starts_at + INTERVAL)
+        if self.day.days_ago:
+            self.charger.put_away(self.connection, self.ended)
+        else:
+            following = heats[DONE_TODAY].starts_at - EARLY
+            self.charger.fill(self.connection, self.own.next_pack(), following)
 
     def _timetable(self) -> list[Entry]:
         entries = []
@@ -143,6 +152,7 @@ class _Meeting:
         self.flag_c, self.ended = true.flag_c, start + timedelta(seconds=true.run_s)
         self.own.wear(self.day.car)
         pack_id = self.own.next_pack()
+        self.charger.fill(self.connection, pack_id, start)
         written = {
             "uuid": UUID(int=self.rng.getrandbits(128), version=4),
             "car_id": car.id,
