@@ -69,6 +69,9 @@ def test_a_run_comes_back_as_it_was_saved(db: sqlite3.Connection, clock: Clock) 
     )
     run_id, _ = store.save_run(db, item, clock())
     assert store.run(db, run_id) == item.model_copy(update={"id": run_id})
+    bare = item.snapshot.model_copy(update={"setup": ()})
+    (without,) = store.runs(db, with_lists=False)
+    assert without == item.model_copy(update={"id": run_id, "snapshot": bare})
 
 
 def test_the_snapshot_says_its_version_and_what_was_in_the_car(db: sqlite3.Connection) -> None:

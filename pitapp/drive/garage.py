@@ -105,6 +105,7 @@ class Garage:
             motor_id=self.motor.id,
             limit=MOST_RUNS,
             before=run_id,
+            with_lists=False,
         )
 
     @cached_property

@@ -16,10 +16,12 @@ from pitapp.runs.models import Run, RunLine, Snapshot
 PAGE = 30
 KEPT_APART = {"setup", "controller"}
 _COLUMNS = tuple(name for name in Run.model_fields if name != "snapshot")
+_READ = f"SELECT {', '.join(f'runs.{name}' for name in _COLUMNS)}, runs.snapshot, "  # noqa: S608
 _SELECT = (
-    f"SELECT {', '.join(f'runs.{name}' for name in _COLUMNS)}, runs.snapshot, "  # noqa: S608
-    "run_setups.body AS setup FROM runs LEFT JOIN run_setups ON run_setups.id = runs.setup_id "
+    f"{_READ}run_setups.body AS setup "
+    "FROM runs LEFT JOIN run_setups ON run_setups.id = runs.setup_id "
 )
+_WITHOUT_LISTS = f"{_READ}NULL AS setup FROM runs "
 
 _NAMED = {
     "car_name": "coalesce(json_extract(runs.snapshot, '$.car.name'), '')",
@@ -64,8 +66,13 @@ def runs(
     tyre_set_id: int | None = None,
     limit: int = PAGE,
     before: int | None = None,
+    with_lists: bool = True,
 ) -> list[Run]:
-    """Runs that match all that is given, newest first, older than the run `before` if given."""
+    """Runs that match all that is given, newest first, older than the run `before` if given.
+
+    Without the lists of settings (of set-up and controller), which are most of a run, they are read
+    in less than half the time; such a run is not to be saved again.
+    """
     wanted: dict[Filter, int | None] = {
         "car_id": car_id,
         "track_id": track_id,
@@ -76,7 +83,8 @@ def runs(
         "pack_id": pack_id,
         "tyre_set_id": tyre_set_id,
     }
-    return [_run(row) for row in _page(connection, _SELECT, wanted, limit, before)]
+    select = _SELECT if with_lists else _WITHOUT_LISTS
+    return [_run(row) for row in _page(connection, select, wanted, limit, before)]
 
 
 def lines(
