@@ -120,8 +120,7 @@ class Garage:
             if self.class_id not in self.race_classes:
                 raise NotThere("There is no such class.")
             return self.race_classes[self.class_id]
-        car_id = self.car.id if self.car else None
-        return meetings.class_raced(self.connection, self.meeting, car_id)
+        return meetings.class_raced(self.connection, self.meeting, self.car and self.car.id)
 
     @property
     def query(self) -> str:
