@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from contextlib import suppress
 from typing import Any
 
+from markupsafe import Markup
 from wtforms import Field
 from wtforms.validators import StopValidation
 from wtforms.widgets import TextInput
@@ -12,6 +14,7 @@ from wtforms.widgets import TextInput
 from pitapp.web.quantities import Shown, plain, unit
 
 MOST_CHARACTERS = 40
+MOST_TYPED_DECIMALS, LEAST_FIGURES = 4, 4
 
 
 def parse_number(text: str) -> float:
@@ -100,22 +103,68 @@ class WholeField(NumberField):
             self.data = int(self.data)
 
 
+class ExactInput(TextInput):
+    """The input of a quantity, with the exact value behind the one shown."""
+
+    def __call__(self, field: QuantityField, **options: Any) -> Markup:
+        """The two inputs."""
+        shown: Markup = super().__call__(field, **options)
+        return shown + field.exactly()
+
+
 class QuantityField(NumberField):
-    """A quantity, typed and shown in the racer's unit and metric inside; see `quantities.KINDS`."""
+    """A quantity, typed and shown in the racer's unit and metric inside; see `quantities.KINDS`.
+
+    What was typed is shown as it was typed, other values are rounded. The exact value goes along
+    with the form: a field that nobody touched keeps it.
+    """
+
+    widget = ExactInput()
 
     def __init__(
         self, label: str | None = None, validators: Any = None, *, kind: str, **options: Any
     ) -> None:
         self.shown_in: Shown = unit(kind)
+        self.exact: float | None = None
         super().__init__(label, validators, unit=self.shown_in.symbol, **options)
 
     def to_shown(self, value: float) -> float:
-        """The metric value in the racer's unit, without the noise of converting."""
-        return float(f"{self.shown_in.shown(value):.8g}")
+        """The metric value in the racer's unit: with few decimals if that is all, else rounded."""
+        shown = self.shown_in.shown(value)
+        for digits in range(MOST_TYPED_DECIMALS + 1):
+            if math.isclose(round(shown, digits), shown, rel_tol=1e-11, abs_tol=1e-9):
+                return round(shown, digits)
+        leading = math.floor(math.log10(abs(shown)))
+        return round(shown, max(self.shown_in.digits, LEAST_FIGURES - 1 - leading))
 
     def to_metric(self, value: float) -> float:
         """What was typed, in metric."""
         return self.shown_in.metric(value)
+
+    def exactly(self) -> Markup:
+        """A hidden input with the exact value, where the one shown is rounded."""
+        value = self.data if self.typed is None else self.exact
+        if value is None or self.to_metric(self.to_shown(value)) == value:
+            return Markup("")
+        return Markup('<input type="hidden" name="{}" value="{!r}">').format(self._beside, value)
+
+    @property
+    def _beside(self) -> str:
+        return f"{self.name}-exact"
+
+    def process(self, formdata: Any, *rest: Any, **options: Any) -> None:
+        """Read what was typed, and the exact value that it was shown for."""
+        with suppress(ValueError):
+            self.exact = parse_number((formdata or {}).get(self._beside, ""))
+        super().process(formdata, *rest, **options)
+
+    def process_formdata(self, valuelist: list[str]) -> None:
+        """Read what was typed; the rounded value itself means the exact one."""
+        super().process_formdata(valuelist)
+        if self.data is None or self.exact is None or self.typed is None:
+            return
+        if self.typed.strip() == plain(self.to_shown(self.exact)):
+            self.data = self.exact
 
 
 class MilliohmField(NumberField):
