@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
-from flask import Flask, Response, abort, request, session
+from flask import Flask, abort, request, session
 
 if TYPE_CHECKING:
     from wsgiref.types import StartResponse, WSGIEnvironment
@@ -61,19 +61,16 @@ def register(app: Flask) -> None:
         if not session.permanent:
             session.permanent = True
 
-    def add(response: Response) -> Response:
-        if "Cache-Control" not in response.headers:
-            response.headers["Cache-Control"] = "no-cache"
-        return response
-
     inner = app.wsgi_app
 
     def secured(environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:
         def start(status: str, headers: list[tuple[str, str]], *failure: Any) -> Any:
-            return start_response(status, [*headers, *HEADERS.items()], *failure)
+            headers = [*headers, *HEADERS.items()]
+            if not any(name == "Cache-Control" for name, _ in headers):
+                headers.append(("Cache-Control", "no-cache"))
+            return start_response(status, headers, *failure)
 
         return inner(environ, start)
 
     app.wsgi_app = secured  # type: ignore[method-assign]
     app.before_request(guard)
-    app.after_request(add)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from flask import Response, make_response, redirect, render_template, request, url_for
+from flask import Response, current_app, make_response, redirect, render_template, request, url_for
 
 
 def wants_part() -> bool:
@@ -15,14 +15,14 @@ def wants_part() -> bool:
 def show(page: str, part: str, status: int = 200, **values: Any) -> Response:
     """The page, or for htmx its fragment with the notices beside it."""
     if not wants_part():
-        return make_response(render_template(page, **values), status)
+        return current_app.response_class(render_template(page, **values), status)
     return show_part(part, status, **values)
 
 
 def show_part(part: str, status: int = 200, **values: Any) -> Response:
     """A fragment by itself, followed by the notices for their place on the page."""
     body = render_template(part, **values) + render_template("_notices.html", beside=True)
-    return make_response(body, status)
+    return current_app.response_class(body, status)
 
 
 def after_write(page: str, part: str | None = None, **values: Any) -> Response:
