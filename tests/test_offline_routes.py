@@ -19,8 +19,10 @@ from pitapp.kit import store as kit
 from pitapp.kit.models import Car
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import Meeting, RaceClass
+from pitapp.packs import store as packs
 from pitapp.packs.charging import store as charging
 from pitapp.packs.charging.screens import STEPS
+from pitapp.packs.models import Reading
 from tests.house import ROOT
 from tests.packs_walk import add_pack, walk
 from tests.support import RACE_MORNING, Clock, PageClient
@@ -183,6 +185,20 @@ def test_a_charge_is_kept_with_its_limits(client: PageClient, db: sqlite3.Connec
     program = charges[f"{begin}storage"]["steps"][5]["limits"]
     assert program["current_a"]["most"] == 6
     assert program["current_a"]["discharging"]["most"] == 500
+
+
+def test_a_kept_charge_of_a_pack_to_be_retired_has_its_second_tap_too(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    worn, sound = add_pack(db), add_pack(db, mark="B")
+    low = Reading(pack_id=worn, read_at=RACE_MORNING, cell_v=(2.9, 3.7))
+    packs.add_reading(db, low, RACE_MORNING)
+    first = {run["begin"]: run["steps"][0]["html"] for run in kept(client)[1] if "start" in run}
+    told = first[f"/packs/{worn}/charge?purpose=full"]
+    assert "A cell rested at 2.90 V, under 3.0 V." in told
+    assert 'action="{pack}/condition"' in told
+    assert 'name="answer" value="yes"' not in told.split("<summary>Charge it all the same")[0]
+    assert "retire" not in first[f"/packs/{sound}/charge?purpose=full"].lower()
 
 
 def test_a_charge_that_was_begun_is_kept_as_it_stands(

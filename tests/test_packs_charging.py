@@ -14,6 +14,7 @@ from pitapp.packs import store
 from pitapp.packs.charging import store as charging
 from pitapp.packs.charging import telling
 from pitapp.packs.charging.screens import STEPS
+from pitapp.packs.models import Reading
 from tests.packs_walk import GOOD, add_pack, answer, begin, start, walk
 from tests.support import RACE_MORNING, Clock, PageClient
 
@@ -129,6 +130,27 @@ def test_a_damaged_or_retired_pack_is_refused_at_every_door(
         assert refused.status_code == 409
         assert sentence in refused.text
     assert charging.charge(db, uuid).started_at is None
+
+
+@pytest.mark.parametrize("purpose", ["full", "storage"])
+def test_a_pack_to_be_retired_is_charged_only_by_a_deliberate_second_tap(
+    client: PageClient, db: sqlite3.Connection, purpose: str
+) -> None:
+    pack_id = add_pack(db)
+    door = f"/packs/{pack_id}/charge?purpose={purpose}"
+    way = "<summary>Charge it all the same</summary>"
+    assert way not in client.get(door).text
+    low = Reading(pack_id=pack_id, read_at=RACE_MORNING, cell_v=(2.9, 3.7))
+    store.add_reading(db, low, RACE_MORNING)
+    page = client.get(door).text
+    assert "Retire it</b><small>A cell rested at 2.90 V, under 3.0 V.</small>" in page
+    hidden = page.split(way)[1].split("</details>")[0]
+    assert page.count('name="answer" value="yes"') == hidden.count('name="answer" value="yes"') == 1
+    uuid = begin(client, pack_id, purpose)
+    answer(client, pack_id, uuid, "look", {"answer": "yes"}, purpose)
+    assert way not in client.get(door, follow_redirects=True).text
+    client.post_form(f"/packs/{pack_id}/condition", {"condition": "retired"})
+    assert store.pack(db, pack_id).condition == "retired"
 
 
 def test_a_label_that_was_lowered_since_refuses_the_start(

@@ -167,6 +167,20 @@ def test_a_damaged_or_retired_pack_is_not_planned_with(
     assert forced.status_code == 422
 
 
+def test_a_pack_to_be_retired_is_told_above_the_plan(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    at_rest(db, "A", 3.83)
+    race_day(db, 90)
+    assert "retire it" not in client.get("/packs/plan").text
+    worn = at_rest(db, "B", 2.9)
+    page = client.get("/packs/plan").text
+    assert "B: retire it</b><small>A cell rested at 2.90 V, under 3.0 V.</small>" in page
+    assert f'action="/packs/{worn}/condition"' in page
+    client.post_form(f"/packs/{worn}/condition", {"condition": "retired"})
+    assert "retire it" not in client.get("/packs/plan").text
+
+
 def test_a_pack_left_at_home_is_not_planned_with(
     client: PageClient, db: sqlite3.Connection
 ) -> None:

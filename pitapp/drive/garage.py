@@ -120,7 +120,7 @@ class Garage:
             if self.class_id not in self.race_classes:
                 raise NotThere("There is no such class.")
             return self.race_classes[self.class_id]
-        return meetings.class_raced(self.connection, self.meeting, self.car and self.car.id)
+        return meetings.class_raced(self.connection, self.meeting, self.about.car_id or None)
 
     @property
     def query(self) -> str:

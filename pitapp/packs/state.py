@@ -123,6 +123,11 @@ class PackState(NamedTuple):
             return not low - NEAR_STORAGE_V <= mean <= high + NEAR_STORAGE_V
         return True
 
+    def worn(self, now: datetime) -> Verdict | None:
+        """The verdict that it is to be retired, as long as it is not marked so."""
+        found = self.verdict(now)
+        return found if found.level == "retire it" and self.pack.condition == "sound" else None
+
     def verdict(self, now: datetime) -> Verdict:
         """Fit to race, look at it or retire it, with every reason."""
         found: list[Verdict] = []

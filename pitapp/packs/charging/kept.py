@@ -26,6 +26,7 @@ from pitapp.checks.kept import (
     to_keep,
 )
 from pitapp.checks.shown import shown_unit, typed
+from pitapp.packs.care import Verdict
 from pitapp.packs.cell import OCV_TABLE, STORAGE_CELL_V, state_of_charge_percent
 from pitapp.packs.charging import store
 from pitapp.packs.charging.forms import EndForm, form_for
@@ -34,6 +35,7 @@ from pitapp.packs.charging.steps import Caution, asks, cautions, judge_answers
 from pitapp.packs.charging.telling import LONGEST, STALE, words
 from pitapp.packs.charging.view import Ahead, Countdown, address, last_look, step_values
 from pitapp.packs.models import Charge, Pack, Purpose
+from pitapp.packs.overview import states
 
 Made = dict[Hashable, Any]
 TITLES: dict[Purpose, str] = {"full": "Charge", "storage": "Storage"}
@@ -55,8 +57,9 @@ def runs(connection: sqlite3.Connection, packs: Iterable[Pack], now: datetime) -
     """A charge to full and one to storage for each of these packs that is on no charger."""
     busy = {each.pack_id for each in store.running(connection)}
     made: Made = {}
+    worn = {each.pack.id: each.worn(now) for each in states(connection)}
     return [
-        _run(connection, pack, purpose, now, made)
+        _run(connection, pack, purpose, now, worn.get(pack.id), made)
         for pack in packs
         if pack.condition == "sound" and pack.id not in busy
         for purpose in get_args(Purpose)
@@ -64,7 +67,12 @@ def runs(connection: sqlite3.Connection, packs: Iterable[Pack], now: datetime) -
 
 
 def _run(
-    connection: sqlite3.Connection, pack: Pack, purpose: Purpose, now: datetime, made: Made
+    connection: sqlite3.Connection,
+    pack: Pack,
+    purpose: Purpose,
+    now: datetime,
+    worn: Verdict | None,
+    made: Made,
 ) -> KeptRun:
     begun = store.prepared(connection, pack.id, purpose, now)
     item = begun or Charge(uuid=UUID, pack_id=pack.id, purpose=purpose, prepared_at=now)
@@ -87,7 +95,7 @@ def _run(
         uuid=begun.uuid if begun else "",
         since=oldest.timestamp() * 1000 if oldest else 0,
         good_for=store.GOOD_FOR.total_seconds() * 1000,
-        steps=[_step(step, pack, purpose, made) for step in STEPS],
+        steps=[_step(step, pack, purpose, worn, made) for step in STEPS],
         settled=[step.key for step in STEPS if step.key not in open_steps],
         given=given,
         then=f"/packs/charges/{UUID}",
@@ -95,9 +103,11 @@ def _run(
     )
 
 
-def _step(step: ChargeStep, pack: Pack, purpose: Purpose, made: Made) -> KeptStep:
+def _step(
+    step: ChargeStep, pack: Pack, purpose: Purpose, worn: Verdict | None, made: Made
+) -> KeptStep:
     def make() -> KeptStep:
-        values = step_values(pack, step, UUID, purpose, {}, form_for(step))
+        values = step_values(pack, step, UUID, purpose, {}, form_for(step), worn)
         values |= {"address": AT, "back": values["back"] and BACK}
         return KeptStep(
             key=step.key,
@@ -107,7 +117,7 @@ def _step(step: ChargeStep, pack: Pack, purpose: Purpose, made: Made) -> KeptSte
         )
 
     label = (pack.cells_series, pack.shown_nominal_v, pack.capacity_mah, pack.most_charge_c)
-    name = (step.key, (purpose, label) if step.key in ABOUT_THE_LABEL else ())
+    name = (step.key, (purpose, label) if step.key in ABOUT_THE_LABEL else (), worn)
     found: KeptStep = _once(made, name, make)
     return found
 

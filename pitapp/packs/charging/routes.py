@@ -42,7 +42,8 @@ def begin(pack_id: int) -> Any:
     draft = store.prepared(connection, pack_id, purpose, now())
     if draft:
         return redirect(_onward(connection, item, draft), 303)
-    return _show_step(item, STEPS[0], str(uuids.uuid4()), purpose, {}, form_for(STEPS[0]))
+    first, uuid = STEPS[0], str(uuids.uuid4())
+    return _show_step(connection, item, first, uuid, purpose, {}, form_for(first))
 
 
 @blueprint.get("/<int:pack_id>/charges/<uuid:uuid>/steps/<key>")
@@ -56,7 +57,7 @@ def step(pack_id: int, uuid: uuids.UUID, key: str) -> Any:
         return redirect(url_for("packs.charging.charge", uuid=item.uuid), 303)
     answers = store.answers(connection, item.id)
     wanted = _step(key)
-    return _show_step(own, wanted, item.uuid, item.purpose, answers, form_for(wanted))
+    return _show_step(connection, own, wanted, item.uuid, item.purpose, answers, form_for(wanted))
 
 
 @blueprint.post("/<int:pack_id>/charges/<uuid:uuid>/steps/<key>")
@@ -71,7 +72,7 @@ def answer(connection: sqlite3.Connection, pack_id: int, uuid: uuids.UUID, key: 
     form.prepare(own)
     shown = form.shown(wanted, own, item, answers)
     if shown is None:
-        return _show_step(own, wanted, item.uuid, item.purpose, answers, form, 422)
+        return _show_step(connection, own, wanted, item.uuid, item.purpose, answers, form, 422)
     store.answer(connection, item, key, shown, now())
     if shown == "no":
         return redirect(address(own.id, item.uuid, item.purpose, key), 303)
@@ -201,6 +202,7 @@ def _forecast(
 
 
 def _show_step(
+    connection: sqlite3.Connection,
     own: Pack,
     wanted: ChargeStep,
     uuid: str,
@@ -209,7 +211,8 @@ def _show_step(
     form: StepForm,
     status: int = 200,
 ) -> Any:
-    values = step_values(own, wanted, uuid, purpose, answers, form)
+    worn = state(connection, own).worn(now())
+    values = step_values(own, wanted, uuid, purpose, answers, form, worn)
     return show("packs/step.html", "packs/_step.html", status, **values)
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
+from pitapp.packs.care import Verdict
 from pitapp.packs.charging.forms import EndForm, StepForm
 from pitapp.packs.charging.screens import STEPS, ChargeStep
 from pitapp.packs.charging.steps import (
@@ -65,8 +66,9 @@ def step_values(
     purpose: Purpose,
     answers: Mapping[str, str],
     form: StepForm,
+    worn: Verdict | None,
 ) -> dict[str, Any]:
-    """What the screen of a step needs."""
+    """What the screen of a step needs; the first tells of a pack that is `worn`."""
     form.prepare(own)
     place, volts = STEPS.index(wanted), cells_of(answers)
     return {
@@ -81,6 +83,7 @@ def step_values(
         "form": form,
         "allowed_a": allowed_a(own),
         "direction": direction(own, purpose, volts) if volts else "",
+        "worn": None if place else worn,
     }
 
 

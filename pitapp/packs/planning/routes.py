@@ -81,8 +81,12 @@ def _day(connection: sqlite3.Connection) -> Day | None:
 @blueprint.get("")
 def page() -> Any:
     day = _day(get_db())
+    along = day.along if day else []
+    worn = [(one.pack, verdict) for one in along if (verdict := one.worn(now()))]
     if day is None or day.record.plan is None:
-        return show("packs/plan.html", "packs/_plan.html", day=day, rows=[], late=LATE_MIN)
+        return show(
+            "packs/plan.html", "packs/_plan.html", day=day, rows=[], late=LATE_MIN, worn=worn
+        )
     return show(
         "packs/plan.html",
         "packs/_plan.html",
@@ -91,6 +95,7 @@ def page() -> Any:
         marks={one.pack.id: one.pack.mark for one in [*day.states, *day.barred]},
         changed=day.made_from != day.record.made_from,
         late=LATE_MIN,
+        worn=worn,
     )
 
 
