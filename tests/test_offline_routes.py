@@ -175,7 +175,10 @@ def test_a_charge_is_kept_with_its_limits(client: PageClient, db: sqlite3.Connec
     ]
     warmth = asked["warmth", "cell_c"]
     assert (warmth["least"], warmth["most"]) == pytest.approx((50, 113))  # 10 and 45 °C
-    assert warmth["under"] == "The cells are at {shown}. Warm them to 50 °F or more first."
+    assert (
+        warmth["under"]
+        == "The cells are at {shown}. Let them warm to 50 °F or more in a room first, never on a heater."
+    )
     for place in range(2):
         cell = asked["cells", f"cell_v-{place}"]
         assert (cell["least"], cell["most"]) == (3.0, 4.25)

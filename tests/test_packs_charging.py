@@ -59,7 +59,7 @@ DANGEROUS: list[tuple[str, dict[str, str], str]] = [
     ("cells", {"cell_v-0": "3.8", "cell_v-1": ""}, "Write every cell, or none."),
     ("cells", {}, "Measure every cell."),
     ("cells", {"cell_v-0": "🔋", "cell_v-1": "3.8"}, "Write a number here"),
-    ("warmth", {"cell_c": "8"}, "Warm them to 10 °C"),
+    ("warmth", {"cell_c": "8"}, "Let them warm to 10 °C"),
     ("warmth", {"cell_c": "46"}, "Let them cool to 45 °C"),
     ("warmth", {"cell_c": "9999"}, "The cells are at 9999 °C. Let them cool"),
     ("warmth", {}, "How warm are the cells?"),
@@ -265,7 +265,10 @@ def test_the_temperature_is_asked_and_refused_in_the_racers_unit(
     page = client.get(f"/packs/{pack_id}/charges/{uuid}/steps/warmth").text
     assert "Charge at about 50 °F to 113 °F." in page  # 10 and 45 °C
     refused = answer(client, pack_id, uuid, "warmth", {"cell_c": "46"})
-    assert "The cells are at 46 °F. Warm them to 50 °F or more first." in refused.text
+    assert (
+        "The cells are at 46 °F. Let them warm to 50 °F or more in a room first, never on a heater."
+        in refused.text
+    )
     assert answer(client, pack_id, uuid, "warmth", {"cell_c": "77"}).status_code == 303
     assert float(charging.answers(db, 1)["warmth"]) == pytest.approx(25)
 
@@ -327,7 +330,7 @@ def test_trouble_leads_to_what_to_do_and_to_the_mark(
     start(client, uuid)
     sent = client.post_form(f"/packs/charges/{uuid}/end", {"outcome": "trouble"})
     page = client.get(sent.location).text
-    assert page.count("Keep back.") == 2  # behind the one tap, and open at once
+    assert page.count("let go of it.") == 2  # behind the one tap, and open at once
     assert re.search(r'<input[^>]*checked[^>]*value="damaged"', page)
     assert store.pack(db, pack_id).condition == "sound"
 

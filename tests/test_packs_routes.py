@@ -214,5 +214,5 @@ def test_every_pack_screen_says_what_to_do_in_an_emergency(
         for rest in ("", "/edit", "/history", "/reading", "/condition", "/store", "/charge")
     )):  # fmt: skip
         page = client.get(f"/packs{path}").text
-        assert "do not touch or move it" in page, path
+        assert "Do not touch it, move it" in page, path
         assert "your venue&#39;s rules come first" in page.replace("'", "&#39;"), path

@@ -96,7 +96,10 @@ def charge_refusals(
         )
     coldest, hottest = CHARGE_TEMPERATURE_C
     if warmth < coldest:
-        sentence = f"The cells are at {warmth:g} °C. Warm them to {coldest:g} °C or more first."
+        sentence = (
+            f"The cells are at {warmth:g} °C. "
+            f"Let them warm to {coldest:g} °C or more in a room first, never on a heater."
+        )
         found.append(Refusal("too cold", sentence))
     if warmth > hottest:
         sentence = f"The cells are at {warmth:g} °C. Let them cool to {hottest:g} °C or less first."

@@ -196,7 +196,7 @@ def _asked_at(step: ChargeStep, pack: Pack, discharging: bool) -> list[Caution]:
                 name="cell_c",
                 kind="number",
                 unit="°C",
-                under="The cells are at {shown}. Warm them to {least} or more first.",
+                under="The cells are at {shown}. Let them warm to {least} or more in a room first, never on a heater.",
                 over="The cells are at {shown}. Let them cool to {most} or less first.",
             )
         ]
