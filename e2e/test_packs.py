@@ -231,5 +231,5 @@ def test_what_to_do_in_an_emergency_is_one_tap_away_without_a_network(
         page.goto(live.url + path)
         page.context.set_offline(True)
         page.get_by_text("Hot, swollen, smoking pack?").tap()
-        expect(page.get_by_text("do not touch or move it")).to_be_visible()
+        expect(page.get_by_text("Do not touch it, move it")).to_be_visible()
         page.context.set_offline(False)
