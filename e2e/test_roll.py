@@ -61,7 +61,9 @@ def test_a_tilt_test_and_then_a_longer_gear(live: Live, page: Page) -> None:
 def test_the_phone_lying_on_the_board_gives_the_angle(live: Live, page: Page) -> None:
     connection, car = furnish(live)
     tilt = TiltTest(page, live.url).open()
-    before = "button => [false, true].map(off => { button.hidden = off; return angle_deg.offsetTop; })"
+    before = (
+        "button => [false, true].map(off => { button.hidden = off; return angle_deg.offsetTop; })"
+    )
     shown, not_yet = page.locator("#sensor-start").evaluate(before)
     assert shown == not_yet
     page.locator("#sensor-start").evaluate("button => { button.hidden = false; }")

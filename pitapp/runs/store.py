@@ -16,7 +16,7 @@ from pitapp.runs.models import Run, RunLine, Snapshot
 PAGE = 30
 KEPT_APART = {"setup", "controller"}
 _COLUMNS = tuple(name for name in Run.model_fields if name != "snapshot")
-_READ = f"SELECT {', '.join(f'runs.{name}' for name in _COLUMNS)}, runs.snapshot, "  # noqa: S608
+_READ = f"SELECT {', '.join(f'runs.{name}' for name in _COLUMNS)}, runs.snapshot, "
 _SELECT = (
     f"{_READ}run_setups.body AS setup "
     "FROM runs LEFT JOIN run_setups ON run_setups.id = runs.setup_id "
