@@ -23,6 +23,7 @@ from pitapp.checks.models import Answer, Asked, Checklist, Walk
 from pitapp.checks.shown import CONVERTED, reading, shown_unit, typed
 from pitapp.checks.view import StepView, look_up
 from pitapp.web.quantities import unit
+from pitapp.web.remembered import remembered
 
 UUID, STEP, AT, BACK = "{uuid}", "{step}", "{at}", "{back}"
 SHOWN = "{shown}"
@@ -182,6 +183,19 @@ def _step(
     if view is None:
         raise AssertionError("a step that is asked for is shown")
 
+    def make() -> KeptStep:
+        without_form = replace(view)
+        return _made(checklist, walk, present, without_form)
+
+    if view.wait_over is not None:
+        return make()
+    found: KeptStep = remembered(
+        (__name__, view, checklist.controller_id, present.race_class), make
+    )
+    return found
+
+
+def _made(checklist: Checklist, walk: Walk, present: Here, view: StepView) -> KeptStep:
     def rendered(shown: StepView) -> str:
         html = render_template(
             "checks/_walk.html", checklist=checklist, walk=walk, here=present, view=shown
@@ -190,11 +204,11 @@ def _step(
             html = html.replace(f'"{address}"', f'"{name}"')
         return to_keep(html).replace(walk.uuid, UUID)
 
-    here_at, back_at = (_address(walk.uuid, each) for each in (at.step.id, view.previous_id))
-    kept = KeptStep(key=str(at.step.id), html=rendered(view), limits=_limits(view))
+    here_at, back_at = (_address(walk.uuid, each) for each in (view.step.id, view.previous_id))
+    kept = KeptStep(key=str(view.step.id), html=rendered(view), limits=_limits(view))
     if view.asked is not None:
         kept["stopped"] = rendered(replace(view, judged=_outside(view, walk)))
-        kept["expected"] = reading(view.expected, at.step.unit)
+        kept["expected"] = reading(view.expected, view.step.unit)
     return kept
 
 

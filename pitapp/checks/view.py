@@ -6,6 +6,7 @@ import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cached_property
 
 from pitapp.checks import store
 from pitapp.checks.engine import (
@@ -42,7 +43,7 @@ class StepView:
     """One step of a run-through."""
 
     judged: Judged
-    form: AnswerForm
+    sent: AnswerForm | None
     number: int
     total: int
     previous_id: int | None
@@ -71,7 +72,7 @@ class StepView:
         step = current.step
         return cls(
             judged=current,
-            form=form or AnswerForm.of(step),
+            sent=form,
             number=place + 1,
             total=len(judged),
             previous_id=judged[place - 1].step.id if place and walk.id else None,
@@ -87,6 +88,11 @@ class StepView:
     def step(self) -> Step:
         """The step itself."""
         return self.judged.step
+
+    @cached_property
+    def form(self) -> AnswerForm:
+        """The form as it was sent, else an empty one."""
+        return self.sent or AnswerForm.of(self.step)
 
     @property
     def expected(self) -> str:

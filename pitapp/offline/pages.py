@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import re
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -18,6 +18,7 @@ from pitapp.checks.kept import packed, run_through, to_keep
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import Checklist
 from pitapp.meetings import store as meetings
+from pitapp.meetings.formulas import until_text
 from pitapp.packs import store as packs
 from pitapp.packs.charging import kept as charging
 from pitapp.packs.models import Pack
@@ -57,10 +58,24 @@ def sound_packs(connection: sqlite3.Connection) -> list[Pack]:
 def race_day(connection: sqlite3.Connection, now: datetime) -> list[str]:
     """The addresses of the meeting that is on and of its heats still to come."""
     meeting = meetings.current_meeting(connection, now)
+    return [f"/meetings/{meeting.id}", *heats(connection, now)] if meeting else []
+
+
+def heats(connection: sqlite3.Connection, now: datetime) -> dict[str, Hashable]:
+    """The addresses of the heats still to come, each with all that its page tells."""
+    meeting = meetings.current_meeting(connection, now)
     if meeting is None:
-        return []
-    heats = [heat for heat in meetings.heats(connection, meeting.id) if heat.done_at is None]
-    return [f"/meetings/{meeting.id}", *(f"/meetings/heats/{heat.id}" for heat in heats)]
+        return {}
+    return {
+        f"/meetings/heats/{heat.id}": (
+            meeting,
+            heat,
+            until_text(heat.starts_at, now),
+            heat.started(now),
+        )
+        for heat in meetings.heats(connection, meeting.id)
+        if heat.done_at is None
+    }
 
 
 def all_lists(connection: sqlite3.Connection, now: datetime) -> list[Checklist]:

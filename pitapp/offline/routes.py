@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from flask import Blueprint, Response, current_app, jsonify, request, session
 
-from pitapp.db import get_db
+from pitapp.db import Database, get_db
 from pitapp.offline import pages
+from pitapp.offline.latest import Latest
 from pitapp.offline.worker import Worker
 from pitapp.offline.worker import files as listed
 from pitapp.web.clock import WAITED_HEADER, now
 from pitapp.web.htmx import show
+from pitapp.web.look import theme
+from pitapp.web.remembered import remembered
 
 blueprint = Blueprint("offline", __name__)
 QUOTE = b"\x7f"
@@ -20,8 +24,9 @@ QUOTE = b"\x7f"
 
 
 @blueprint.record_once
-def _make_worker(state: Any) -> None:
+def _register(state: Any) -> None:
     state.app.extensions["pitapp.worker"] = Worker(state.app)
+    state.app.extensions["pitapp.bundle"] = Latest()
 
 
 def worker() -> Worker:
@@ -55,18 +60,28 @@ def files() -> Response:
 @blueprint.get("/offline/pages")
 def kept() -> Response:
     """Everything that has to open with no server, in one answer."""
-    connection = get_db()
-    app: Any = current_app
-    found = {
-        path: html
-        for path in pages.paths(connection, now())
-        if (html := pages.rendered(app, request.environ, path))
-    }
-    answer = jsonify(pages.in_pieces(found) | {"runs": pages.runs(connection, now())})
-    answer.set_data(answer.get_data().replace(b'\\"', QUOTE))
+    database: Database = current_app.extensions["pitapp.db"]
+    latest: Latest = current_app.extensions["pitapp.bundle"]
+    seen_as = (theme(), request.host, request.scheme)
+    body = latest.of(lambda: (database.written(), seen_as), now, _bundle)
+    answer = Response(body, mimetype="application/json")
     answer.headers["Cache-Control"] = "no-store"
     answer.headers["Pitapp-Version"] = worker().version
     return answer
+
+
+def _bundle() -> bytes:
+    connection = get_db()
+    app: Any = current_app
+    heats = pages.heats(connection, now())
+
+    def page(path: str) -> str | None:
+        make = partial(pages.rendered, app, request.environ, path)
+        return remembered((path, theme(), heats[path]), make) if path in heats else make()
+
+    found = {path: html for path in pages.paths(connection, now()) if (html := page(path))}
+    bundle = jsonify(pages.in_pieces(found) | {"runs": pages.runs(connection, now())})
+    return bundle.get_data().replace(b'\\"', QUOTE)
 
 
 @blueprint.get("/outbox")

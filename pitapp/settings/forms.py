@@ -5,8 +5,7 @@ from __future__ import annotations
 from wtforms import RadioField
 
 from pitapp.web.forms import PitForm
-
-THEMES = {"auto": "As the phone", "light": "Light", "dark": "Dark", "glare": "Sunlight"}
+from pitapp.web.look import THEMES
 
 
 class UnitsForm(PitForm):

@@ -9,31 +9,21 @@ from flask import Blueprint, current_app, request
 
 from pitapp import __version__
 from pitapp.db import settings as stored
-from pitapp.settings.forms import THEMES, ThemeForm, UnitsForm
+from pitapp.settings.forms import ThemeForm, UnitsForm
 from pitapp.web.clock import current_settings
 from pitapp.web.htmx import after_write, show
+from pitapp.web.look import cookie_name, theme
 from pitapp.web.nav import MORE
 from pitapp.web.undo import notice
 from pitapp.web.writes import write
 
 blueprint = Blueprint("settings", __name__)
-THEME_COOKIE = "pitapp_theme"
 A_YEAR_S = 365 * 24 * 3600
 
 
 @blueprint.app_context_processor
 def _theme() -> dict[str, Any]:
     return {"theme": theme(), "invented": current_app.config["PITAPP_INVENTED"]}
-
-
-def theme() -> str:
-    """The look chosen on this device."""
-    chosen = request.cookies.get(_cookie_name(), "auto")
-    return chosen if chosen in THEMES else "auto"
-
-
-def _cookie_name() -> str:
-    return f"__Host-{THEME_COOKIE}" if request.is_secure else THEME_COOKIE
 
 
 @blueprint.get("/more")
@@ -65,7 +55,7 @@ def save_look() -> Any:
         return _show(UnitsForm(data=_units(), formdata=None), form, 422)
     answer = after_write("settings.page")
     answer.set_cookie(
-        _cookie_name(),
+        cookie_name(),
         form.theme.data,
         max_age=A_YEAR_S,
         httponly=True,

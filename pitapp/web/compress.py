@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import zlib
 from collections import OrderedDict
+from functools import lru_cache
 
 from flask import Flask, Response, request
 
@@ -46,7 +47,15 @@ def packed(body: bytes) -> bytes:
     >>> gzip.decompress(packed(b"gear " * 9)) == b"gear " * 9
     True
     """
-    level = PAGE_LEVEL if len(body) < BUNDLE_BYTES else BUNDLE_LEVEL
+    return _at(PAGE_LEVEL, body) if len(body) < BUNDLE_BYTES else _bundle(body)
+
+
+@lru_cache(maxsize=4)
+def _bundle(body: bytes) -> bytes:
+    return _at(BUNDLE_LEVEL, body)
+
+
+def _at(level: int, body: bytes) -> bytes:
     work = zlib.compressobj(level, zlib.DEFLATED, 31)
     return work.compress(body) + work.flush()
 

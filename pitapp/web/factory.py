@@ -29,6 +29,7 @@ from pitapp.web import (
     nav,
     plot,
     quantities,
+    remembered,
     token,
     undo,
 )
@@ -97,6 +98,7 @@ def build(
         macros,
         failures,
         quantities,
+        remembered,
         wall_clock,
         nav,
         token,

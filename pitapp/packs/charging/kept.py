@@ -36,8 +36,8 @@ from pitapp.packs.charging.telling import LONGEST, STALE, words
 from pitapp.packs.charging.view import Ahead, Countdown, address, last_look, step_values
 from pitapp.packs.models import Charge, Pack, Purpose
 from pitapp.packs.overview import states
+from pitapp.web.remembered import remembered
 
-Made = dict[Hashable, Any]
 TITLES: dict[Purpose, str] = {"full": "Charge", "storage": "Storage"}
 TAKES: dict[Purpose, tuple[str, str, str]] = {
     "full": (
@@ -56,10 +56,9 @@ THERE = "It is there already. Nothing to charge or discharge."
 def runs(connection: sqlite3.Connection, packs: Iterable[Pack], now: datetime) -> list[KeptRun]:
     """A charge to full and one to storage for each of these packs that is on no charger."""
     busy = {each.pack_id for each in store.running(connection)}
-    made: Made = {}
     worn = {each.pack.id: each.worn(now) for each in states(connection)}
     return [
-        _run(connection, pack, purpose, now, worn.get(pack.id), made)
+        _run(connection, pack, purpose, now, worn.get(pack.id))
         for pack in packs
         if pack.condition == "sound" and pack.id not in busy
         for purpose in get_args(Purpose)
@@ -72,7 +71,6 @@ def _run(
     purpose: Purpose,
     now: datetime,
     worn: Verdict | None,
-    made: Made,
 ) -> KeptRun:
     begun = store.prepared(connection, pack.id, purpose, now)
     item = begun or Charge(uuid=UUID, pack_id=pack.id, purpose=purpose, prepared_at=now)
@@ -95,17 +93,15 @@ def _run(
         uuid=begun.uuid if begun else "",
         since=oldest.timestamp() * 1000 if oldest else 0,
         good_for=store.GOOD_FOR.total_seconds() * 1000,
-        steps=[_step(step, pack, purpose, worn, made) for step in STEPS],
+        steps=[_step(step, pack, purpose, worn) for step in STEPS],
         settled=[step.key for step in STEPS if step.key not in open_steps],
         given=given,
         then=f"/packs/charges/{UUID}",
-        start=_start(pack, purpose, made),
+        start=_start(pack, purpose),
     )
 
 
-def _step(
-    step: ChargeStep, pack: Pack, purpose: Purpose, worn: Verdict | None, made: Made
-) -> KeptStep:
+def _step(step: ChargeStep, pack: Pack, purpose: Purpose, worn: Verdict | None) -> KeptStep:
     def make() -> KeptStep:
         values = step_values(pack, step, UUID, purpose, {}, form_for(step), worn)
         values |= {"address": AT, "back": values["back"] and BACK}
@@ -118,15 +114,13 @@ def _step(
 
     label = (pack.cells_series, pack.shown_nominal_v, pack.capacity_mah, pack.most_charge_c)
     name = (step.key, (purpose, label) if step.key in ABOUT_THE_LABEL else (), worn)
-    found: KeptStep = _once(made, name, make)
+    found: KeptStep = _once(name, make)
     return found
 
 
-def _once(made: Made, name: Hashable, make: Callable[[], Any]) -> Any:
-    """What was made for another pack already, where that is the same."""
-    if name not in made:
-        made[name] = make()
-    return made[name]
+def _once(name: Hashable, make: Callable[[], Any]) -> Any:
+    """What was made for this pack before, or for another one where that is the same."""
+    return remembered((__name__, name), make)
 
 
 def _rendered(template: str, pack: Pack, values: dict[str, Any]) -> str:
@@ -157,36 +151,13 @@ def _limits(step: ChargeStep, pack: Pack, purpose: Purpose) -> dict[str, KeptLim
     return limits
 
 
-def _start(pack: Pack, purpose: Purpose, made: Made) -> dict[str, Any]:
+def _start(pack: Pack, purpose: Purpose) -> dict[str, Any]:
     """The last look, the countdown, and what they are worked out from."""
-    shown = {
-        "warmth": f"{{cell_c}} {shown_unit('°C')}",
-        "cells": ", ".join(f"{{cell_v-{place}}}" for place in range(pack.cells_series)) + " V",
-        "program": "{cells_set} cells, {current_a} A",
-    }
-    good = {key: "yes" if step.kind == "yesno" else "" for key, step in BY_KEY.items()}
-    takes, until, note = TAKES[purpose]
-    ready = last_look(pack, UUID, purpose, good, shown) | {
-        "kept": True,
-        "ahead": Ahead("{minutes}", "{way}", "{current_a}", until, takes=takes),
-    }
-    running = {
-        "pack": pack,
-        "uuid": UUID,
-        "purpose": purpose,
-        "form": EndForm(),
-        "note": note,
-        "countdown": Countdown(
-            "", "{due}", "{minutes}", "{until}", "{way}", "{current_a}", "{cells_set}", "{started}"
-        ),
-    }
     low_v, high_v = STORAGE_CELL_V
     alike = (purpose, pack.cells_series)
     return {
-        "ready": _once(made, ("ready", alike), lambda: _rendered("packs/_ready.html", pack, ready)),
-        "running": _once(
-            made, ("running", alike), lambda: _rendered("packs/_charge.html", pack, running)
-        ),
+        "ready": _once(("ready", alike), lambda: _ready(pack, purpose)),
+        "running": _once(("running", alike), lambda: _running(pack, purpose)),
         "points": OCV_TABLE,
         "target": 100 if purpose == "full" else state_of_charge_percent((low_v + high_v) / 2),
         "rests": [] if purpose == "full" else [low_v, high_v],
@@ -197,3 +168,32 @@ def _start(pack: Pack, purpose: Purpose, made: Made) -> dict[str, Any]:
         "taken": TAKEN,
         "there": THERE,
     }
+
+
+def _ready(pack: Pack, purpose: Purpose) -> str:
+    shown = {
+        "warmth": f"{{cell_c}} {shown_unit('°C')}",
+        "cells": ", ".join(f"{{cell_v-{place}}}" for place in range(pack.cells_series)) + " V",
+        "program": "{cells_set} cells, {current_a} A",
+    }
+    good = {key: "yes" if step.kind == "yesno" else "" for key, step in BY_KEY.items()}
+    takes, until, _ = TAKES[purpose]
+    ready = last_look(pack, UUID, purpose, good, shown) | {
+        "kept": True,
+        "ahead": Ahead("{minutes}", "{way}", "{current_a}", until, takes=takes),
+    }
+    return _rendered("packs/_ready.html", pack, ready)
+
+
+def _running(pack: Pack, purpose: Purpose) -> str:
+    running = {
+        "pack": pack,
+        "uuid": UUID,
+        "purpose": purpose,
+        "form": EndForm(),
+        "note": TAKES[purpose][2],
+        "countdown": Countdown(
+            "", "{due}", "{minutes}", "{until}", "{way}", "{current_a}", "{cells_set}", "{started}"
+        ),
+    }
+    return _rendered("packs/_charge.html", pack, running)
