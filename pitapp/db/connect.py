@@ -13,6 +13,7 @@ from pathlib import Path
 from pitapp.errors import DataError
 
 BUSY_TIMEOUT_MS = 5000
+_turn = threading.Lock()
 
 
 def connect(path: Path) -> sqlite3.Connection:
@@ -119,18 +120,27 @@ def get_db() -> sqlite3.Connection:
 
 @contextmanager
 def transaction(connection: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
-    """One write transaction: all of it or none. Inside another one it joins that one."""
+    """One write transaction: all of it or none. Inside another one it joins that one.
+
+    The threads of this process take turns: SQLite's own waiting is sleeping and trying again, in
+    which one of many writers can be passed over until its time is up.
+    """
     if connection.in_transaction:
         yield connection
         return
-    connection.execute("BEGIN IMMEDIATE")
+    in_turn = _turn.acquire(timeout=BUSY_TIMEOUT_MS / 1000)
     try:
-        yield connection
-        connection.execute("COMMIT")
-    except BaseException:
-        if connection.in_transaction:
-            connection.execute("ROLLBACK")
-        raise
+        connection.execute("BEGIN IMMEDIATE")
+        try:
+            yield connection
+            connection.execute("COMMIT")
+        except BaseException:
+            if connection.in_transaction:
+                connection.execute("ROLLBACK")
+            raise
+    finally:
+        if in_turn:
+            _turn.release()
 
 
 def stamp(moment: datetime) -> str:
