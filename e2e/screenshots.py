@@ -15,7 +15,7 @@ from e2e.server import Served
 from pitapp import create_app
 from pitapp.demo import fill
 from pitapp.web.server import make_server
-from tests.support import Clock
+from tests.support import RACE_MORNING, Clock
 
 FOLDER = Path(__file__).parent / "screenshots"
 
@@ -43,6 +43,7 @@ def main() -> None:
         path = ready_browser(this_machine(), playwright.chromium.executable_path)
         browser = playwright.chromium.launch(executable_path=path, args=list(LAUNCH_FLAGS))
         page = browser.new_context(**PHONE).new_page()
+        page.clock.set_fixed_time(RACE_MORNING)
         for name, address in SHOTS:
             take(page, url + address, FOLDER / f"{name}.png")
         browser.close()

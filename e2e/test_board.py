@@ -49,6 +49,14 @@ def test_it_counts_down_by_the_second(live: Live, on_the_day: Page) -> None:
     board.check_usable()
 
 
+def test_a_long_wait_stays_on_the_screen(live: Live, on_the_day: Page) -> None:
+    begin(live)
+    on_the_day.clock.set_fixed_time(live.clock() + timedelta(days=193))
+    board = Board(on_the_day, live.url).open()
+    expect(board.countdown()).to_have_text("192 days ago")
+    board.check_usable()
+
+
 def test_it_counts_down_with_no_server(
     live: Live, on_the_day: Page, context: BrowserContext, watch: Watch
 ) -> None:
