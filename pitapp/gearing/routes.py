@@ -10,6 +10,7 @@ from typing import Any
 from flask import Blueprint, redirect, request, url_for
 
 from pitapp.db import get_db
+from pitapp.db.pages import cut
 from pitapp.errors import NotThere
 from pitapp.gearing import answer as work
 from pitapp.gearing import store
@@ -207,11 +208,11 @@ def _log() -> dict[str, Any]:
     connection = get_db()
     car = kit.car_in_use(connection, current_settings())
     before = request.args.get("before", type=int)
-    entries = store.log(connection, car.id, LOG_PAGE + 1, before)
+    entries, more = cut(store.log(connection, car.id, LOG_PAGE + 1, before), LOG_PAGE)
     return {
         "car": car,
-        "entries": entries[:LOG_PAGE],
-        "more": entries[LOG_PAGE - 1].id if len(entries) > LOG_PAGE else None,
+        "entries": entries,
+        "more": more,
         "now_fitted": store.fitted(connection, car.id),
     }
 
