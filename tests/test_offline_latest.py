@@ -18,7 +18,7 @@ from pitapp.meetings.models import Meeting, RaceClass
 from pitapp.offline.latest import Latest
 from pitapp.packs import store as packs
 from pitapp.packs.models import Reading
-from pitapp.web.remembered import Remembered
+from pitapp.web.memory import Memory
 from tests.packs_walk import add_pack, walk
 from tests.support import RACE_MORNING, Clock, PageClient
 
@@ -84,7 +84,7 @@ def test_it_is_what_a_server_without_memory_makes(
         write()
         mine = bundle(client)
         with monkeypatch.context() as forgetful:
-            forgetful.setitem(app.extensions, "pitapp.remembered", Remembered())
+            forgetful.setitem(app.extensions, "pitapp.remembered", Memory())
             forgetful.setitem(app.extensions, "pitapp.bundle", Latest())
             assert bundle(client) == mine
         assert bundle(client) == mine

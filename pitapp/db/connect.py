@@ -70,7 +70,9 @@ class Database:
         """What changes with every commit to the file, by whatever connection or process.
 
         SQLite counts for each connection what the others commit: so one is kept that never writes.
+        Raises as `connection` does.
         """
+        self._see_that_it_is_there()
         with self._lock:
             if self._watcher is None:
                 self._watcher = connect(self.path)
@@ -111,11 +113,13 @@ def _identity(path: Path) -> tuple[int, int] | None:
 
 
 def get_db() -> sqlite3.Connection:
-    """The connection of the thread that serves this request."""
-    from flask import current_app
+    """The connection of the thread that serves this request, looked for once."""
+    from flask import current_app, g
 
-    database: Database = current_app.extensions["pitapp.db"]
-    return database.connection()
+    found: sqlite3.Connection | None = g.get("connection")
+    if found is None:
+        found = g.connection = current_app.extensions["pitapp.db"].connection()
+    return found
 
 
 @contextmanager

@@ -22,6 +22,7 @@ from pitapp.kit.models import Car, Motor
 from pitapp.web.clock import current_settings, now, present
 from pitapp.web.htmx import after_write, show, show_part
 from pitapp.web.quantities import unit
+from pitapp.web.standing import as_written, standing
 from pitapp.web.undo import notice
 from pitapp.web.writes import write
 
@@ -79,9 +80,15 @@ class Bench:
         )
 
 
+def _bench() -> Bench:
+    found: Bench = as_written("bench", lambda: Bench(get_db()))
+    return found
+
+
 @blueprint.get("")
+@standing
 def page() -> Any:
-    bench = Bench(get_db())
+    bench = _bench()
     form = QuestionForm(request.args, bench.question)
     question = form.question()
     if question is None:
@@ -146,17 +153,19 @@ def fit(connection: sqlite3.Connection) -> Any:
 
 
 @blueprint.get("/wanted")
+@standing
 def wanted() -> Any:
     return show("gearing/wanted.html", "gearing/_wanted.html", **_wanted())
 
 
 @blueprint.get("/wanted/part")
+@standing
 def wanted_part() -> Any:
     return show_part("gearing/_wanted.html", **_wanted())
 
 
 def _wanted() -> dict[str, Any]:
-    bench = Bench(get_db())
+    bench = _bench()
     asked = "value" in request.args
     form = WantedForm(request.args if asked else None)
     near: list[Any] = []
@@ -183,8 +192,9 @@ def _wanted() -> dict[str, Any]:
 
 
 @blueprint.get("/table")
+@standing
 def table() -> Any:
-    bench = Bench(get_db())
+    bench = _bench()
     if bench.car is None or bench.box is None:
         raise NotThere("There is no car yet. Add it under Kit first.")
     fitting = {

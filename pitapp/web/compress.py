@@ -1,13 +1,14 @@
-"""Answers made small on the wire: static files once, pages each time."""
+"""Answers made small on the wire: static files once, pages when they are new."""
 
 from __future__ import annotations
 
 import gzip
 import zlib
-from collections import OrderedDict
 from functools import lru_cache
 
 from flask import Flask, Response, request
+
+from pitapp.web.memory import Memory
 
 LEAST_BYTES = 600
 PAGE_LEVEL = 1
@@ -24,30 +25,18 @@ TEXTS = (
 )
 
 
-class Kept(OrderedDict[str, bytes]):
-    """Static files that were compressed, by their tag."""
-
-    def of(self, response: Response) -> bytes:
-        """The compressed body of a static file."""
-        tag = response.headers.get("ETag", "")
-        found = self.get(tag)
-        if found is None:
-            response.direct_passthrough = False
-            found = gzip.compress(response.get_data(), FILE_LEVEL, mtime=0)
-            if tag:
-                self[tag] = found
-                if len(self) > KEPT_FILES:
-                    self.popitem(last=False)
-        return found
-
-
 def packed(body: bytes) -> bytes:
     """The body of an answer: a page is compressed quickly, a larger answer well.
 
     >>> gzip.decompress(packed(b"gear " * 9)) == b"gear " * 9
     True
     """
-    return _at(PAGE_LEVEL, body) if len(body) < BUNDLE_BYTES else _bundle(body)
+    return _page(body) if len(body) < BUNDLE_BYTES else _bundle(body)
+
+
+@lru_cache(maxsize=64)
+def _page(body: bytes) -> bytes:
+    return _at(PAGE_LEVEL, body)
 
 
 @lru_cache(maxsize=4)
@@ -68,7 +57,16 @@ def vary(response: Response, header: str) -> None:
 
 def register(app: Flask) -> None:
     """Compress texts for whoever accepts it."""
-    kept = Kept()
+    kept = Memory(KEPT_FILES)
+
+    def static_file(response: Response) -> bytes:
+        def small() -> bytes:
+            response.direct_passthrough = False
+            return gzip.compress(response.get_data(), FILE_LEVEL, mtime=0)
+
+        tag = response.headers.get("ETag")
+        found: bytes = kept.of(tag, small) if tag else small()
+        return found
 
     def compress(response: Response) -> Response:
         if not (response.mimetype or "").startswith(TEXTS) or response.status_code == 206:
@@ -76,14 +74,14 @@ def register(app: Flask) -> None:
         vary(response, "Accept-Encoding")
         size = response.content_length or 0
         if (
-            "gzip" not in request.headers.get("Accept-Encoding", "")
+            "gzip" not in request.environ.get("HTTP_ACCEPT_ENCODING", "")
             or "Content-Encoding" in response.headers
             or (response.is_streamed and request.endpoint != "static")
             or size < LEAST_BYTES
         ):
             return response
         static = request.endpoint == "static"
-        response.set_data(kept.of(response) if static else packed(response.get_data()))
+        response.set_data(static_file(response) if static else packed(response.get_data()))
         tag, _ = response.get_etag()
         if tag:
             response.set_etag(tag, weak=True)

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections import OrderedDict
-from typing import Any
 
 from flask import Flask, Request, Response, session
 from flask.sessions import SecureCookieSession, SecureCookieSessionInterface, SessionMixin
@@ -17,20 +15,11 @@ from flask_wtf.csrf import generate_csrf
 from itsdangerous import BadSignature
 
 from pitapp.web.compress import vary
+from pitapp.web.memory import Memory
 
-REMEMBERED = 256
+MOST = 256
 LONGEST_COOKIE = 4096
 EXPIRES = re.compile(r"Expires=[^;]+")
-
-
-class Remembered(OrderedDict[str, Any]):
-    """The latest few answers."""
-
-    def keep(self, key: str, value: Any) -> None:
-        """Remember `value`, forgetting the oldest when there are too many."""
-        self[key] = value
-        if len(self) > REMEMBERED:
-            self.popitem(last=False)
 
 
 class Sessions(SecureCookieSessionInterface):
@@ -39,7 +28,7 @@ class Sessions(SecureCookieSessionInterface):
     digest_method = staticmethod(hashlib.sha256)
 
     def __init__(self) -> None:
-        self._checked = Remembered()
+        self._checked = Memory(MOST)
 
     def open_session(self, app: Flask, request: Request) -> SecureCookieSession | None:
         """The session of the request's cookie."""
@@ -78,16 +67,14 @@ class Sessions(SecureCookieSessionInterface):
 
 def register(app: Flask) -> None:
     """Keep sessions so, and offer `csrf_token` to templates."""
-    signed = Remembered()
+    signed = Memory(MOST)
 
     def csrf_token() -> str:
-        raw = session.get("csrf_token", "")
-        if raw not in signed:
-            token: str = generate_csrf()
+        token: str | None = signed.get(session.get("csrf_token"))
+        if token is None:
+            token = generate_csrf()
             signed.keep(session["csrf_token"], token)
-            return token
-        known: str = signed[raw]
-        return known
+        return token
 
     app.session_interface = Sessions()
     app.jinja_env.globals["csrf_token"] = csrf_token

@@ -30,6 +30,7 @@ from pitapp.web import (
     plot,
     quantities,
     remembered,
+    standing,
     token,
     undo,
 )
@@ -99,6 +100,7 @@ def build(
         failures,
         quantities,
         remembered,
+        standing,
         wall_clock,
         nav,
         token,

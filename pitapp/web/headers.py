@@ -48,15 +48,19 @@ def hostname(host: str) -> str:
     return name + bracket if bracket else host.partition(":")[0]
 
 
+def _too_long(most: int) -> bool:
+    form = request.mimetype == "application/x-www-form-urlencoded"
+    return form and (request.content_length or 0) > most
+
+
 def register(app: Flask) -> None:
     """Refuse other hosts and oversized forms, and add the headers to every answer."""
 
     def guard() -> None:
-        if hostname(request.environ.get("HTTP_HOST", "")) not in app.config["PITAPP_HOSTS"]:
+        asked = request.environ
+        if hostname(asked.get("HTTP_HOST", "")) not in app.config["PITAPP_HOSTS"]:
             abort(400, description="wrong host")
-        if (request.content_length or 0) > app.config[
-            "MAX_FORM_MEMORY_SIZE"
-        ] and request.mimetype == "application/x-www-form-urlencoded":
+        if asked.get("CONTENT_LENGTH") and _too_long(app.config["MAX_FORM_MEMORY_SIZE"]):
             abort(413)
         if not session.permanent:
             session.permanent = True

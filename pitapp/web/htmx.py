@@ -9,7 +9,7 @@ from flask import Response, current_app, make_response, redirect, render_templat
 
 def wants_part() -> bool:
     """Whether htmx asks, and so a fragment answers."""
-    return request.headers.get("HX-Request") == "true"
+    return request.environ.get("HTTP_HX_REQUEST") == "true"
 
 
 def show(page: str, part: str, status: int = 200, **values: Any) -> Response:

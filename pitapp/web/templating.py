@@ -7,13 +7,13 @@ once more: that mark was a tenth of a page's time. Jinja's own native types hook
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, cast
 
 import markupsafe
 from flask.templating import Environment
 from jinja2 import nodes
 from jinja2.compiler import CodeGenerator, Frame
-from markupsafe import escape
+from markupsafe import Markup, escape
 
 escape_plain: Callable[[str], str] = getattr(markupsafe, "_escape_inner", escape)
 
@@ -24,7 +24,12 @@ def text(value: Any) -> str:
     >>> text("<b>"), str(text(7))
     ('&lt;b&gt;', '7')
     """
-    return escape_plain(value) if type(value) is str else escape(value)
+    kind = type(value)
+    if kind is str:
+        return escape_plain(value)
+    if kind is Markup:
+        return cast(str, value)
+    return str(value) if kind is int or kind is float else escape(value)
 
 
 class PageGenerator(CodeGenerator):

@@ -13,6 +13,7 @@ import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from http.client import HTTPConnection
+from itertools import count
 from pathlib import Path
 
 from e2e.server import ServerProcess
@@ -21,7 +22,14 @@ from pitapp.demo import fill
 from tests.benchmarks import Row, row_of
 
 GEARING = "/gearing?spur=66&pinion=45&internal=1.9&tyre=63&kv=2460&volts=7.4&rev_limit=15000"
-PAGES = (("Gearing", GEARING), ("Board", "/"))
+NEVER_TWICE = "{}"
+"""In an address: the place of a number that is another at each request."""
+ALWAYS_NEW = GEARING.replace("tyre=63", f"tyre=63.{NEVER_TWICE}")
+PAGES = (
+    ("Gearing", GEARING, "at least 0.5"),
+    ("Gearing, always with other numbers", ALWAYS_NEW, "at least 0.5"),
+    ("Board", "/", "none"),
+)
 DEMO_PAGES = (
     ("Board of the demo", "/"),
     ("Checks", "/checks"),
@@ -31,6 +39,15 @@ DEMO_PAGES = (
     ("Packs", "/packs"),
     ("Meetings", "/meetings"),
 )
+NUMBERS = count(100_000, 20_000)
+"""Where the numbers of a round begin: none comes again in a later round."""
+WRK_SCRIPT = """
+local number = {first}
+request = function()
+  number = number + 1
+  return wrk.format("GET", (string.gsub("{path}", "{{}}", number)))
+end
+"""
 ROUNDS = 5
 CONNECTIONS = 8
 LOAD_SECONDS = 1
@@ -53,9 +70,9 @@ BARE_START = "from tests.benchmarks.bare import bare_app; bare_app()" + PEAK
 
 def rows() -> list[Row]:
     """Return start time, peak memory and request rates."""
-    bare = [rate_row(name, path) for name, path in PAGES]
-    full = [rate_row(name, path, demo=True, target="none") for name, path in DEMO_PAGES]
-    return [*start_rows(), *bare, *full]
+    empty = [rate_row(name, path, target) for name, path, target in PAGES]
+    full = [rate_row(name, path, demo=True) for name, path in DEMO_PAGES]
+    return [*start_rows(), *empty, *full]
 
 
 def start_rows(rounds: int = 9) -> list[Row]:
@@ -99,7 +116,7 @@ def started(program: str, *arguments: object) -> tuple[float, float]:
     return time.perf_counter() - begin, float(done.stdout.split()[-1])
 
 
-def rate_row(name: str, path: str, *, demo: bool = False, target: str = "at least 0.5") -> Row:
+def rate_row(name: str, path: str, target: str = "none", *, demo: bool = False) -> Row:
     """Return the request rate of one page, with no data or the demo's, beside a bare page of its size."""
     with tempfile.TemporaryDirectory() as folder, ExitStack() as running:
         if demo:
@@ -129,7 +146,7 @@ def serving(process: ServerProcess) -> Iterator[ServerProcess]:
 def visit(server: ServerProcess, path: str) -> tuple[int, str]:
     """Fetch a page once; return its size and the cookie to send with the next visit."""
     connection = HTTPConnection("127.0.0.1", server.port, timeout=10)
-    connection.request("GET", path)
+    connection.request("GET", path.replace(NEVER_TWICE, str(next(NUMBERS))))
     answer = connection.getresponse()
     size = len(answer.read())
     connection.close()
@@ -141,21 +158,23 @@ def visit(server: ServerProcess, path: str) -> tuple[int, str]:
 def rate(server: ServerProcess, path: str, cookie: str) -> float:
     """Return requests a second over kept connections, for a bounded time."""
     if wrk := shutil.which("wrk"):
-        return rate_with_wrk(wrk, server.url + path, cookie)
+        return rate_with_wrk(wrk, server.url, path, cookie)
     ends = time.perf_counter() + LOAD_SECONDS
     counts: list[int] = []
+    numbers = count(next(NUMBERS))
 
     def load() -> None:
         connection = HTTPConnection("127.0.0.1", server.port, timeout=10)
-        count = 0
+        done = 0
         while time.perf_counter() < ends:
-            connection.request("GET", path, headers={"Cookie": cookie} if cookie else {})
+            asked = path.replace(NEVER_TWICE, str(next(numbers)))
+            connection.request("GET", asked, headers={"Cookie": cookie} if cookie else {})
             answer = connection.getresponse()
             answer.read()
             if answer.status != 200:
                 raise AssertionError(f"{path} answered {answer.status}")
-            count += 1
-        counts.append(count)
+            done += 1
+        counts.append(done)
         connection.close()
 
     begin = time.perf_counter()
@@ -169,13 +188,18 @@ def rate(server: ServerProcess, path: str, cookie: str) -> float:
     return sum(counts) / (time.perf_counter() - begin)
 
 
-def rate_with_wrk(wrk: str, url: str, cookie: str) -> float:
+def rate_with_wrk(wrk: str, url: str, path: str, cookie: str) -> float:
     """Return requests a second as the load tool `wrk` counts them."""
-    header = ["-H", f"Cookie: {cookie}"] if cookie else []
-    shape = ["-t1", f"-c{CONNECTIONS}", f"-d{LOAD_SECONDS}s"]
-    done = subprocess.run(
-        [wrk, *shape, *header, url], capture_output=True, text=True, timeout=30, check=True
-    )
+    how = ["-t1", f"-c{CONNECTIONS}", f"-d{LOAD_SECONDS}s"]
+    how += ["-H", f"Cookie: {cookie}"] if cookie else []
+    with tempfile.NamedTemporaryFile("w", suffix=".lua") as script:
+        script.write(WRK_SCRIPT.format(first=next(NUMBERS), path=path))
+        script.flush()
+        how += ["-s", script.name] if NEVER_TWICE in path else []
+        address = url if NEVER_TWICE in path else url + path
+        done = subprocess.run(
+            [wrk, *how, address], capture_output=True, text=True, timeout=30, check=True
+        )
     found = re.search(r"Requests/sec:\s*([\d.]+)", done.stdout)
     if found is None or "Non-2xx" in done.stdout or "Socket errors" in done.stdout:
         raise AssertionError(done.stdout)

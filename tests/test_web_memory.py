@@ -10,7 +10,8 @@ from itertools import count
 from flask import Flask
 
 from pitapp.db import settings
-from pitapp.web.remembered import Remembered, remembered
+from pitapp.web.memory import Memory
+from pitapp.web.remembered import remembered
 
 
 def counter() -> Callable[[], int]:
@@ -19,24 +20,24 @@ def counter() -> Callable[[], int]:
 
 
 def test_the_same_values_are_made_of_once() -> None:
-    store, make = Remembered(), counter()
+    store, make = Memory(), counter()
     assert [store.of(values, make) for values in ("a", "b", "a", "b", ("a",))] == [1, 2, 1, 2, 3]
 
 
 def test_the_longest_unused_goes_first() -> None:
-    store, make = Remembered(most=2), counter()
+    store, make = Memory(most=2), counter()
     assert [store.of(values, make) for values in "abacab"] == [1, 2, 1, 3, 1, 4]
     assert len(store) == 2
 
 
 def test_nothing_made_is_not_remembered() -> None:
-    store = Remembered()
+    store = Memory()
     assert store.of("a", lambda: None) is None
     assert store.of("a", lambda: 7) == 7
 
 
 def test_what_fails_is_not_remembered() -> None:
-    store = Remembered()
+    store = Memory()
     for _ in range(2):
         try:
             store.of("a", lambda: 1 // 0)
@@ -47,7 +48,7 @@ def test_what_fails_is_not_remembered() -> None:
 
 
 def test_threads_get_what_belongs_to_their_values() -> None:
-    store = Remembered(most=5)
+    store = Memory(most=5)
     with ThreadPoolExecutor(8) as pool:
         found = list(pool.map(lambda n: store.of(n % 9, lambda: f"made of {n % 9}"), range(4000)))
     assert found == [f"made of {n % 9}" for n in range(4000)]
