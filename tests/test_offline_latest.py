@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import re
 import sqlite3
+import time
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from datetime import timedelta
+from itertools import count
+from threading import Event
 
 import pytest
 from flask import Flask
@@ -84,7 +88,8 @@ def test_it_is_what_a_server_without_memory_makes(
         write()
         mine = bundle(client)
         with monkeypatch.context() as forgetful:
-            forgetful.setitem(app.extensions, "pitapp.remembered", Memory())
+            for memory in ("pitapp.remembered", "pitapp.standing", "pitapp.as_written"):
+                forgetful.setitem(app.extensions, memory, Memory())
             forgetful.setitem(app.extensions, "pitapp.bundle", Latest())
             assert bundle(client) == mine
         assert bundle(client) == mine
@@ -140,3 +145,69 @@ def test_every_commit_counts_as_written(app: Flask, db: sqlite3.Connection) -> N
     assert after != before
     database.close()
     assert database.written() != after
+
+
+def test_who_waits_while_one_is_made_share_the_next(clock: Clock) -> None:
+    """All that was written before they asked is in it, since it is begun after."""
+    latest, going, made = Latest(), Event(), []
+    numbers = count()
+
+    def make() -> bytes:
+        made.append(next(numbers))
+        if len(made) == 1:
+            assert going.wait(10)
+        return b"made %d" % made[-1]
+
+    def ask(phone: int) -> bytes:
+        return latest.of("look", lambda: next(numbers), clock, make)
+
+    with ThreadPoolExecutor(6) as pool:
+        first = pool.submit(ask, 0)
+        while not made:
+            time.sleep(0.001)
+        others = [pool.submit(ask, phone) for phone in range(1, 6)]
+        time.sleep(0.2)
+        going.set()
+        bodies = {each.result(10) for each in others}
+    assert first.result() not in bodies
+    assert len(bodies) == 1
+    assert len(made) == 2
+
+
+def test_who_waits_for_another_look_gets_that_one(clock: Clock) -> None:
+    latest, going, made = Latest(), Event(), []
+
+    def ask(look: str) -> bytes:
+        def make() -> bytes:
+            made.append(look)
+            if len(made) == 1:
+                assert going.wait(10)
+            return look.encode()
+
+        return latest.of(look, lambda: 0, clock, make)
+
+    with ThreadPoolExecutor(3) as pool:
+        asked = [pool.submit(ask, look) for look in ("light", "dark", "light")]
+        while not made:
+            time.sleep(0.001)
+        time.sleep(0.1)
+        going.set()
+        assert [each.result(10) for each in asked] == [b"light", b"dark", b"light"]
+
+
+def test_of_a_failure_who_waits_makes_its_own(clock: Clock) -> None:
+    latest, going, begun = Latest(), Event(), Event()
+
+    def fail() -> bytes:
+        begun.set()
+        assert going.wait(10)
+        raise ZeroDivisionError
+
+    with ThreadPoolExecutor(2) as pool:
+        first = pool.submit(latest.of, "", lambda: 0, clock, fail)
+        assert begun.wait(10)
+        second = pool.submit(latest.of, "", lambda: 0, clock, lambda: b"whole")
+        time.sleep(0.1)
+        going.set()
+        assert second.result(10) == b"whole"
+        assert isinstance(first.exception(10), ZeroDivisionError)

@@ -63,7 +63,7 @@ def kept() -> Response:
     database: Database = current_app.extensions["pitapp.db"]
     latest: Latest = current_app.extensions["pitapp.bundle"]
     seen_as = (theme(), request.host, request.scheme)
-    body = latest.of(lambda: (database.written(), seen_as), now, _bundle)
+    body = latest.of(seen_as, database.written, now, _bundle)
     answer = Response(body, mimetype="application/json")
     answer.headers["Cache-Control"] = "no-store"
     answer.headers["Pitapp-Version"] = worker().version
