@@ -69,6 +69,7 @@ def test_the_phone_lying_on_the_board_gives_the_angle(live: Live, page: Page) ->
     page.locator("#sensor-start").evaluate("button => { button.hidden = false; }")
     tilt.press("Use this phone's sensor")
     tilt.lean(1, 1)
+    expect(page.locator("#tilt-now")).to_have_text("1.4°")
     tilt.press("Level: zero")
     tilt.lean(6, 1)
     expect(page.locator("#tilt-now")).to_have_text("5.0°")
