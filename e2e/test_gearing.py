@@ -81,6 +81,18 @@ def test_a_new_user_gets_a_gear_on_record_in_under_ninety_seconds(live: Live, pa
     assert time.monotonic() - began < 90
 
 
+def test_what_was_typed_last_is_found_however_slow_the_answers_are(live: Live, page: Page) -> None:
+    furnish(live)
+    wanted = Wanted(page, live.url).open()
+    wanted.slow_down()
+    for typed in ("2,6", "2,7", "2,9"):
+        page.get_by_label("How much").fill(typed)
+        page.wait_for_timeout(400)
+    page.wait_for_timeout(3000)
+    # By hand: 64 / 42 × 1.9 = 2.895 is the nearest to 2.9 in the box.
+    expect(wanted.results().first).to_contain_text("2.895")
+
+
 def test_the_steppers_answer_with_the_server_gone(
     pitapp_process: object, live: Live, page: Page
 ) -> None:

@@ -58,6 +58,22 @@ def test_a_tilt_test_and_then_a_longer_gear(live: Live, page: Page) -> None:
     parked.check_usable()
 
 
+def test_no_tap_is_lost_while_the_answer_is_on_its_way(live: Live, page: Page) -> None:
+    furnish(live)
+    parked = ParkedCar(page, live.url).open()
+    slope = page.get_by_role("textbox", name="Slope")
+    begun = float(slope.input_value())
+    parked.slow_down()
+    for tap, pause_ms in enumerate((600, 450, 500, 100, 700, 100, 100), start=1):
+        parked.more("Slope")
+        expect(slope).to_have_value(f"{begun + tap / 2:g}")
+        page.wait_for_timeout(pause_ms)
+    parked.expect_says(f"on {begun + 3.5:g}°")
+    page.wait_for_timeout(2500)
+    expect(slope).to_have_value(f"{begun + 3.5:g}")
+    parked.expect_says(f"on {begun + 3.5:g}°")
+
+
 def test_the_phone_lying_on_the_board_gives_the_angle(live: Live, page: Page) -> None:
     connection, car = furnish(live)
     tilt = TiltTest(page, live.url).open()
@@ -68,9 +84,11 @@ def test_the_phone_lying_on_the_board_gives_the_angle(live: Live, page: Page) ->
     assert shown == not_yet
     page.locator("#sensor-start").evaluate("button => { button.hidden = false; }")
     tilt.press("Use this phone's sensor")
+    expect(page.locator("#sensor")).to_be_visible()
     tilt.lean(1, 1)
     expect(page.locator("#tilt-now")).to_have_text("1.4°")
     tilt.press("Level: zero")
+    expect(page.locator("#tilt-now")).to_have_text("0.0°")
     tilt.lean(6, 1)
     expect(page.locator("#tilt-now")).to_have_text("5.0°")
     tilt.check_usable()

@@ -10,6 +10,16 @@ from playwright.sync_api import Locator, Page, expect
 from e2e import a11y
 
 
+SLOW_ANSWERS = """(ms) => {
+    const quick = window.fetch;
+    window.fetch = async (...asked) => {
+        const answer = await quick(...asked);
+        await new Promise((done) => setTimeout(done, ms));
+        return answer;
+    };
+}"""
+
+
 class Screen:
     """One screen of the app; a room's page object derives from it and says its `path`."""
 
@@ -47,6 +57,10 @@ class Screen:
         """Tap the button or link with that name."""
         button = self.page.get_by_role("button", name=label, exact=True)
         button.or_(self.page.get_by_role("link", name=label, exact=True)).tap()
+
+    def slow_down(self, ms: int = 900) -> None:
+        """Let the answers to what is asked without leaving the screen take so much longer."""
+        self.page.evaluate(SLOW_ANSWERS, ms)
 
     def check_usable(self) -> None:
         """Fail on anything that keeps somebody from using this screen as it stands now."""
