@@ -9,7 +9,6 @@ from playwright.sync_api import Locator, Page, expect
 
 from e2e import a11y
 
-
 SLOW_ANSWERS = """(ms) => {
     const quick = window.fetch;
     window.fetch = async (...asked) => {
