@@ -22,6 +22,7 @@ SCREENS = {
         "/forecast?track=0",
         "/forecast/gear?pinion=44&spur=69",
         "/forecast/learned",
+        "/forecast/what-if",
         "/forecast/what-if?mass_g=x&air_c=30",
         "/forecast/shopping?low=3&high=2&step=x",
         "/forecast/figures",

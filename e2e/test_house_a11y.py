@@ -112,6 +112,15 @@ def test_the_contrast_is_that_of_the_published_formula(page: Page) -> None:
     assert a11y.read(page, "", "paleTexts", 21.01) != []
 
 
+def test_in_the_dark_look_the_colours_alone_are_looked_at(page: Page) -> None:
+    faults = '<p id="x" style="color:#888;font-size:12px">Both</p>'
+    page.set_content((GOOD % faults).replace("<html", '<html data-theme="dark"'))
+    found = a11y.problems(page)
+    assert any(problem.startswith("contrast under") and "#x" in problem for problem in found)
+    assert any(problem.startswith("color-contrast") and "#x" in problem for problem in found)
+    assert not any(problem.startswith("text under") for problem in found)
+
+
 def test_a_failure_lists_every_problem(page: Page) -> None:
     page.set_content(GOOD % '<p id="x" style="color:#888;font-size:12px">Both</p>')
     with pytest.raises(AssertionError, match=r"(?s)3 problems on .*contrast under.*text under"):

@@ -124,3 +124,18 @@ def test_what_is_not_inline_passes(source: str) -> None:
 )
 def test_other_hosts_are_seen(source: str, count: int) -> None:
     assert len(addresses(source)) == count
+
+
+def test_the_dark_look_differs_in_colours_alone() -> None:
+    """So that the browser tests need not measure it all once more (`e2e/a11y.py`)."""
+    sheets = {
+        path.name: path.read_text() for path in sorted((ROOT / "static" / "css").glob("*.css"))
+    }
+    assert [name for name, sheet in sheets.items() if "dark" in sheet] == ["tokens.css"]
+    values = re.findall(r"var\(--dark, ([^)]*)\)", sheets["tokens.css"])
+    assert len(values) > 10
+    assert all(re.fullmatch("#[0-9a-f]{6}", value) for value in values)
+    switches = re.findall(r"\[data-theme=\"(?:dark|auto)\"\] \{([^}]*)\}", sheets["tokens.css"])
+    assert len(switches) == 2
+    settings = {each.split(":")[0].strip() for text in switches for each in text.split(";")} - {""}
+    assert settings == {"color-scheme", "--light", "--dark"}
