@@ -25,7 +25,7 @@ def status_text(state: PackState) -> str:
     if moment is None:
         return "nothing on record yet"
     when = moment_text(moment)
-    about = f"about {state.percent:.0f} %" if state.percent is not None else ""
+    about = f"about {state.percent:.0f}\u00a0%" if state.percent is not None else ""
     if what == "charging" and state.charging and state.charging.due_at:
         return f"on the charger until {moment_text(state.charging.due_at)}"
     return {
