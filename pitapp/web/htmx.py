@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
-from flask import Response, current_app, make_response, redirect, render_template, request, url_for
+from flask import Flask, Response, current_app, make_response, redirect, render_template, request, url_for
+
+_PART = re.compile(r"[a-z]+(#[a-z][a-z0-9-]*)")
 
 
 def wants_part() -> bool:
@@ -30,3 +33,16 @@ def after_write(page: str, part: str | None = None, **values: Any) -> Response:
     endpoint = part if part and wants_part() else page
     response: Response = make_response(redirect(url_for(endpoint, **values), 303))
     return response
+
+
+def _aim_again(response: Response) -> Response:
+    """Name the part by its id, since an answer that came before may have put another in its place."""
+    part = _PART.fullmatch(request.environ.get("HTTP_HX_TARGET", ""))
+    if part:
+        response.headers["HX-Retarget"] = part[1]
+    return response
+
+
+def register(app: Flask) -> None:
+    """Let every answer to htmx find its part as the page stands when it comes."""
+    app.after_request(_aim_again)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import uuid
 from collections.abc import Callable
 from functools import wraps
 from typing import Any
 
-from flask import Response, make_response, request
+from flask import Response, flash, make_response, request, session
 
 from pitapp.db import answers, get_db, transaction
 from pitapp.errors import BadRequest
@@ -15,6 +16,7 @@ from pitapp.web.clock import now
 
 KEY_HEADER = "Idempotency-Key"
 KEY_FIELD = "idempotency_key"
+NOTICES = "application/json"
 
 
 class _Unsaved(Exception):
@@ -36,11 +38,12 @@ def write(view: Callable[..., Any]) -> Callable[..., Response]:
             with transaction(get_db()) as connection:
                 if key and (earlier := _again(answers.find(connection, key))):
                     return earlier
+                unread = len(session.get("_flashes", ()))
                 response = make_response(view(connection, **arguments))
                 if response.status_code >= 400:
                     raise _Unsaved(response)
                 if key:
-                    answers.keep(connection, key, _answer(response), now())
+                    answers.keep(connection, key, _answer(response, unread), now())
         except _Unsaved as unsaved:
             return unsaved.response
         return response
@@ -64,14 +67,24 @@ def _again(answer: answers.Answer | None) -> Response | None:
     response = Response(answer.body, answer.status, content_type=answer.content_type)
     if answer.location:
         response.headers["Location"] = answer.location
+        _say_again(answer)
     response.headers["Idempotent-Replayed"] = "true"
     return response
 
 
-def _answer(response: Response) -> answers.Answer:
-    return answers.Answer(
-        response.status_code,
-        response.headers.get("Location"),
-        response.content_type,
-        response.get_data(),
-    )
+def _say_again(answer: answers.Answer) -> None:
+    """Give the notices, with their Undo, to whoever left before the first answer came."""
+    if answer.content_type != NOTICES:
+        return
+    unread = {sentence for _, sentence in session.get("_flashes", ())}
+    for category, sentence in json.loads(answer.body):
+        if sentence not in unread:
+            flash(sentence, category)
+
+
+def _answer(response: Response, unread: int) -> answers.Answer:
+    """What to keep; nobody reads the body of a redirect, so its notices are kept there."""
+    location, kind, body = response.headers.get("Location"), response.content_type, response.get_data()
+    if location:
+        kind, body = NOTICES, json.dumps(session.get("_flashes", [])[unread:]).encode()
+    return answers.Answer(response.status_code, location, kind, body)
