@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import ast
+import re
 import shutil
 import sqlite3
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from datetime import datetime
 from pathlib import Path
+from threading import Event
 from typing import cast
 
 import pytest
@@ -190,3 +193,32 @@ def test_a_folder_that_is_gone_is_told_also_of_a_page_in_memory(
     answer = racer.get(GEARING)
     assert answer.status_code == 503
     assert "The data folder is gone" in answer.text
+
+
+def test_nobody_sees_an_older_gear_after_a_newer(demo: Flask, racer: PageClient) -> None:
+    """Four devices look again and again while gears are fitted; who fits one sees it at once."""
+    fitted_now = re.compile(r'id="pinion" name="pinion" value="(\d+)"')
+    stop = Event()
+
+    def look() -> list[int]:
+        device, found = demo.test_client(), []
+        device.get("/token")
+        while not stop.is_set():
+            [teeth] = fitted_now.findall(device.get("/gearing").text)
+            found.append(int(teeth))
+        return found
+
+    fitted(racer, 20)
+    with ThreadPoolExecutor(4) as devices:
+        looking = [devices.submit(look) for _ in range(4)]
+        try:
+            for pinion in range(21, 61):
+                fitted(racer, pinion)
+                racer.get("/")
+                assert fitted_now.findall(racer.get("/gearing").text) == [str(pinion)]
+        finally:
+            stop.set()
+        seen = [each.result(30) for each in looking]
+    for found in seen:
+        assert found == sorted(found)
+        assert len(set(found)) > 5
