@@ -19,6 +19,9 @@ SLOW_ANSWERS = """(ms) => {
 }"""
 
 
+TWO_TAPS = "button => { button.click(); setTimeout(() => button.click(), 300); }"
+
+
 class Screen:
     """One screen of the app; a room's page object derives from it and says its `path`."""
 
@@ -56,6 +59,11 @@ class Screen:
         """Tap the button or link with that name."""
         button = self.page.get_by_role("button", name=label, exact=True)
         button.or_(self.page.get_by_role("link", name=label, exact=True)).tap()
+
+    @staticmethod
+    def tap_twice(button: Locator) -> None:
+        """Tap it, and once more before an answer can be there."""
+        button.evaluate(TWO_TAPS)
 
     def slow_down(self, ms: int = 900) -> None:
         """Let the answers to what is asked without leaving the screen take so much longer."""

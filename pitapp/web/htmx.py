@@ -5,7 +5,16 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from flask import Flask, Response, current_app, make_response, redirect, render_template, request, url_for
+from flask import (
+    Flask,
+    Response,
+    current_app,
+    make_response,
+    redirect,
+    render_template,
+    request,
+    url_for,
+)
 
 _PART = re.compile(r"[a-z]+(#[a-z][a-z0-9-]*)")
 

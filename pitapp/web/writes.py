@@ -8,7 +8,7 @@ from collections.abc import Callable
 from functools import wraps
 from typing import Any
 
-from flask import Response, flash, make_response, request, session
+from flask import Response, flash, make_response, redirect, request, session
 
 from pitapp.db import answers, get_db, transaction
 from pitapp.errors import BadRequest
@@ -64,10 +64,11 @@ def _key() -> str | None:
 def _again(answer: answers.Answer | None) -> Response | None:
     if answer is None:
         return None
-    response = Response(answer.body, answer.status, content_type=answer.content_type)
     if answer.location:
-        response.headers["Location"] = answer.location
         _say_again(answer)
+        response = make_response(redirect(answer.location, answer.status))
+    else:
+        response = Response(answer.body, answer.status, content_type=answer.content_type)
     response.headers["Idempotent-Replayed"] = "true"
     return response
 
@@ -84,7 +85,7 @@ def _say_again(answer: answers.Answer) -> None:
 
 def _answer(response: Response, unread: int) -> answers.Answer:
     """What to keep; nobody reads the body of a redirect, so its notices are kept there."""
-    location, kind, body = response.headers.get("Location"), response.content_type, response.get_data()
-    if location:
-        kind, body = NOTICES, json.dumps(session.get("_flashes", [])[unread:]).encode()
-    return answers.Answer(response.status_code, location, kind, body)
+    if location := response.headers.get("Location"):
+        said = json.dumps(session.get("_flashes", [])[unread:])
+        return answers.Answer(response.status_code, location, NOTICES, said.encode())
+    return answers.Answer(response.status_code, None, response.content_type, response.get_data())
