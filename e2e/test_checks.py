@@ -171,6 +171,37 @@ def test_one_tap_a_setting_then_a_changed_plan_makes_it_due(controller: Page, li
     RunThrough(controller, live.url).expect_step("Rev limit", "1 of 20")
 
 
+def test_the_last_reading_tapped_in_at_a_step_is_judged(
+    controller: Page, live: Live, watch: Watch
+) -> None:
+    watch.allow("status of 422")
+    run = Checks(controller, live.url).open().run_through()
+    run.expect_step("Rev limit", "1 of 20")
+    run.slow_down()
+    run.confirm()
+    run.enter(16_000)
+    expect(run.stop()).to_contain_text("Shows 16 000 rpm")
+    controller.wait_for_timeout(1500)
+    expect(run.title()).to_have_text("Rev limit")
+    assert answers(live, 1)["Rev limit"][0] == "16000"
+
+
+def test_a_step_tapped_twice_leaves_what_is_typed_at_the_next(controller: Page, live: Live) -> None:
+    run = Checks(controller, live.url).open().run_through()
+    for place, name in enumerate(NAMES[:2], start=1):
+        run.expect_step(name, f"{place} of 20")
+        run.confirm()
+    run.expect_step("Timing advance", "3 of 20")
+    run.slow_down()
+    run.tap_twice(controller.locator("button[name=take]"))
+    run.expect_step("Throttle response", "4 of 20")
+    shown = controller.locator("#shown")
+    shown.fill("6")
+    controller.wait_for_timeout(1500)
+    run.expect_step("Throttle response", "4 of 20")
+    expect(shown).to_have_value("6")
+
+
 def test_every_screen_is_usable(controller: Page, live: Live) -> None:
     for path in (
         "/checks",
