@@ -11,6 +11,7 @@ from e2e.pages.base import Screen
 from e2e.pages.board import Board
 from e2e.pages.kit import GearBox
 from e2e.pages.runs import NewRun, Runs
+from e2e.pages.tracks import NewTrack
 from e2e.server import Live
 from e2e.test_board import begin
 from e2e.test_runs_log import pit, runs
@@ -99,3 +100,25 @@ def test_a_save_tapped_twice_is_one_run_and_says_so(live: Live, page: Page) -> N
     expect(page.get_by_text("Logged the run")).to_be_visible()
     expect(Runs(page, live.url).lines()).to_have_count(1)
     assert len(runs(live)) == 1
+
+
+def test_what_is_typed_while_gears_are_added_stays(live: Live, page: Page) -> None:
+    fill_box(live)
+    box = GearBox(page, live.url).open()
+    box.slow_down()
+    box.add("Spurs", "75")
+    page.get_by_label("Teeth").fill("78")
+    expect(page.get_by_text("64, 66, 69, 72, 75", exact=True)).to_be_visible()
+    expect(page.get_by_label("Teeth")).to_have_value("78")
+
+
+def test_what_is_typed_while_a_straight_is_added_stays(live: Live, page: Page) -> None:
+    form = NewTrack(page, live.url).open()
+    form.measure(1, "52")
+    form.slow_down()
+    form.press("Another straight")
+    form.straight(1).get_by_label("In, km/h").fill("44")
+    added = int(page.locator(".straight").count())
+    expect(page.locator(".straight")).to_have_count(added + 1)
+    expect(form.straight(1).get_by_label("Length")).to_have_value("52")
+    expect(form.straight(1).get_by_label("In, km/h")).to_have_value("44")

@@ -20,13 +20,7 @@ function brief(value) {
 }
 
 /**
- * `value` as a finite number from `low` to `high`; text from a form field is read.
- * @param {number|string} value
- * @param {string} name what a racer calls it
- * @param {number} low
- * @param {number} high
- * @param {string} unit
- * @returns {number}
+ * `value` as a finite number from `low` to `high`; text from a form field is read. A racer calls it `name`.
  * @throws {RangeError} a sentence that names the quantity, the limit and what was given
  */
 export function number(value, name, low, high, unit = "") {
@@ -52,16 +46,7 @@ export function number(value, name, low, high, unit = "") {
   return result;
 }
 
-/**
- * `value` as a whole number from `low` to `high`.
- * @param {number|string} value
- * @param {string} name what a racer calls it
- * @param {number} low
- * @param {number} high
- * @param {string} unit
- * @returns {number}
- * @throws {RangeError} a sentence that names the quantity, the limit and what was given
- */
+/** The same for a whole number. */
 export function whole(value, name, low, high, unit = "") {
   const result = number(value, name, low, high, unit);
   if (!Number.isInteger(result)) {
@@ -70,13 +55,7 @@ export function whole(value, name, low, high, unit = "") {
   return result;
 }
 
-/**
- * A number as text with so many decimals, for people to read; halves go away from zero.
- * @param {number} value up to 999 999 in size
- * @param {number} decimals 0–6
- * @returns {string}
- * @throws {RangeError}
- */
+/** A number (up to 999 999) as text with 0–6 decimals, for people to read; halves go away from zero. */
 export function roundedText(value, decimals) {
   const figure = number(value, "figure", -999999, 999999);
   const text = figure.toFixed(whole(decimals, "number of decimals", 0, 6));

@@ -1,4 +1,4 @@
-// The page's side of working with no server: every write gets its key, and what waits is shown and sent again.
+// Every write gets its key, what is typed outlives an answer, and what waits for a server is shown and sent again.
 
 const AGAIN_MS = 2000;
 const SAME_TAP_MS = 5000;
@@ -22,7 +22,7 @@ let shown = place?.innerHTML ?? "";
 let again = "";
 let timer = 0;
 let pressed = null;
-const given = new WeakMap();
+const given = new WeakMap(), typed = {};
 
 // On plain http `crypto.randomUUID` is missing.
 const uuid = () => "10000000-1000-4000-8000-100000000000".replace(/[018]/g, (digit) =>
@@ -78,6 +78,18 @@ document.addEventListener("htmx:config:request", (event) => {
   if (!key) return;
   request.headers["Idempotency-Key"] = key;
   request.body.delete("idempotency_key");
+});
+
+// What was typed and not sent stays, when an answer brings its field anew.
+document.addEventListener("input", ({ target }) => { typed[target.id] = target; });
+document.addEventListener("submit", (event) => { for (const { id } of event.target.elements) delete typed[id]; });
+document.addEventListener("htmx:after:swap", () => {
+  for (const [id, old] of Object.entries(typed)) {
+    const field = document.getElementById(id);
+    if (!field || field.form?.action !== old.form?.action) continue;
+    field.value = old.value;
+    field.checked = old.checked;
+  }
 });
 
 function ask(message) {
