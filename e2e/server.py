@@ -53,6 +53,17 @@ class Live(Served):
         self.database: Path = self.app.extensions["pitapp.db"].path
         super().__init__(self.app, make_server)
 
+    def slow_down(self, seconds: float = 1.0) -> None:
+        """Let every answer to a write take so much longer on its way back."""
+        from flask import request
+
+        def wait(answer: Any) -> Any:
+            if request.method == "POST":
+                time.sleep(seconds)
+            return answer
+
+        self.app.after_request_funcs.setdefault(None, []).insert(0, wait)
+
     def stop(self) -> None:
         super().stop()
         self.app.extensions["pitapp.db"].close()

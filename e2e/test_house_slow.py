@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import time
-
-from flask import Response, request
 from playwright.sync_api import Page, expect
 
 from e2e.pages.base import Screen
@@ -17,17 +14,6 @@ from e2e.test_board import begin
 from e2e.test_runs_log import pit, runs
 from pitapp.kit import store as kit
 from tests.support import RACE_MORNING
-
-
-def slow_server(live: Live, seconds: float = 1.0) -> None:
-    """Let every answer to a write take so much longer on its way back."""
-
-    def wait(answer: Response) -> Response:
-        if request.method == "POST":
-            time.sleep(seconds)
-        return answer
-
-    live.app.after_request_funcs.setdefault(None, []).insert(0, wait)
 
 
 def fill_box(live: Live) -> None:
@@ -93,7 +79,7 @@ def test_a_heat_that_starts_leaves_what_is_being_typed(live: Live, page: Page) -
 
 def test_a_save_tapped_twice_is_one_run_and_says_so(live: Live, page: Page) -> None:
     pit(live)
-    slow_server(live)
+    live.slow_down()
     new = NewRun(page, live.url).open()
     new.temperature(71)
     Screen.tap_twice(page.get_by_role("button", name="Save").first)
@@ -122,3 +108,16 @@ def test_what_is_typed_while_a_straight_is_added_stays(live: Live, page: Page) -
     expect(page.locator(".straight")).to_have_count(added + 1)
     expect(form.straight(1).get_by_label("Length")).to_have_value("52")
     expect(form.straight(1).get_by_label("In, km/h")).to_have_value("44")
+
+
+def test_a_copy_made_and_brought_back_by_two_taps_is_so_once(live: Live, page: Page) -> None:
+    fill_box(live)
+    live.slow_down()
+    page.goto(f"{live.url}/copies")
+    Screen.tap_twice(page.get_by_role("button", name="Make a copy now"))
+    expect(page.get_by_text("Copied to")).to_be_visible()
+    (made,) = (live.data_dir / "copies").iterdir()
+    page.goto(f"{live.url}/copies/{made.name}/look")
+    Screen.tap_twice(page.get_by_role("button", name="Bring this back"))
+    expect(page.get_by_text("Brought back. What was here before is kept as")).to_be_visible()
+    assert len(list((live.data_dir / "copies").glob("*before-restore*"))) == 1

@@ -91,3 +91,23 @@ def test_the_commands(app: Flask, db: sqlite3.Connection, clock: Clock, tmp_path
     assert inspected.exit_code == 0
     assert "sound" in inspected.output
     assert "before-restore" in inspected.output
+
+
+def test_an_upload_brought_back_by_two_taps_is_so_once(
+    app: Flask, client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    kit.save_car(db, CAR, clock())
+    client.post_form("/copies")
+    (kept,) = Path(app.config["PITAPP_DATA_DIR"]).glob("copies/*.sqlite3")
+    looked = client.post_form(
+        "/copies/uploaded",
+        {"file": (io.BytesIO(kept.read_bytes()), "copy.sqlite3")},
+        content_type="multipart/form-data",
+    )
+    action = re.search(r'action="(/copies/uploaded/[0-9a-f]+/restore)"', looked.text)
+    assert action is not None
+    key = {"idempotency_key": "6f0e0f52-7c1c-4b3a-8a53-0d7a8c1f9b21"}
+    assert [client.post_form(action[1], key).status_code for _ in range(2)] == [303, 303]
+    page = client.get("/copies").text
+    assert page.count("Brought back. What was here before is kept as") == 1
+    assert len(re.findall(r'href="/copies/[^"]+-before-restore[^"]*/look"', page)) == 1

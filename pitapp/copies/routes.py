@@ -17,6 +17,7 @@ from pitapp.errors import NotThere, Refused
 from pitapp.web.clock import present
 from pitapp.web.htmx import after_write, show
 from pitapp.web.undo import notice
+from pitapp.web.writes import once
 
 blueprint = Blueprint("copies", __name__, url_prefix="/copies")
 UPLOADED = ".uploaded-{}.sqlite3"
@@ -34,6 +35,7 @@ def page() -> Any:
 
 
 @blueprint.post("")
+@once
 def make() -> Any:
     path = store.keep_copy(get_db(), _data_dir(), "by-hand", present())
     notice(f"Copied to {path.name}")
@@ -53,6 +55,7 @@ def look(name: str) -> Any:
 
 
 @blueprint.post("/<name>/restore")
+@once
 def restore(name: str) -> Any:
     return _bring_back(store.kept_path(_data_dir(), name))
 
@@ -78,6 +81,7 @@ def upload() -> Any:
 
 
 @blueprint.post("/uploaded/<token>/restore")
+@once
 def restore_uploaded(token: str) -> Any:
     path = _data_dir() / UPLOADED.format(token)
     if not _TOKEN.match(token) or not path.is_file():

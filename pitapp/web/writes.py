@@ -6,17 +6,21 @@ import json
 import uuid
 from collections.abc import Callable
 from functools import wraps
+from threading import Lock
 from typing import Any
 
-from flask import Response, flash, make_response, redirect, request, session
+from flask import Response, current_app, flash, make_response, redirect, request, session
 
 from pitapp.db import answers, get_db, transaction
 from pitapp.errors import BadRequest
 from pitapp.web.clock import now
+from pitapp.web.memory import Memory
 
 KEY_HEADER = "Idempotency-Key"
 KEY_FIELD = "idempotency_key"
 NOTICES = "application/json"
+MOST_DONE = 16
+_one_at_a_time = Lock()
 
 
 class _Unsaved(Exception):
@@ -47,6 +51,28 @@ def write(view: Callable[..., Any]) -> Callable[..., Response]:
         except _Unsaved as unsaved:
             return unsaved.response
         return response
+
+    return wrapped
+
+
+def once(view: Callable[..., Any]) -> Callable[..., Response]:
+    """Wrap a view whose change is no plain write: with a key it happens once, while the program runs.
+
+    One that comes while another is being done waits for it.
+    """
+
+    @wraps(view)
+    def wrapped(**arguments: Any) -> Response:
+        key = _key()
+        done: Memory = current_app.extensions.setdefault("pitapp.once", Memory(MOST_DONE))
+        with _one_at_a_time:
+            if key and (earlier := _again(done.get(key))):
+                return earlier
+            unread = len(session.get("_flashes", ()))
+            response = make_response(view(**arguments))
+            if key and response.status_code < 400:
+                done.keep(key, _answer(response, unread))
+            return response
 
     return wrapped
 
