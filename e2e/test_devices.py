@@ -65,6 +65,21 @@ def test_a_second_phone_is_paired_and_removed(
     expect(phone.get_by_role("heading", name="Pair this device")).to_be_visible()
 
 
+def test_a_phone_is_let_in_by_two_taps(
+    live: Live, afar: Served, page: Page, new_context: Callable[..., BrowserContext]
+) -> None:
+    devices = Devices(page, live.url).open()
+    code = devices.code()
+    live.slow_down()
+    phone = new_context().new_page()
+    phone.goto(f"{afar.url}/gearing")
+    phone.get_by_label("Code").fill(code)
+    Screen.tap_twice(phone.get_by_role("button", name="Pair"))
+    expect(phone.get_by_role("heading", name="Board")).to_be_visible()
+    devices.open()
+    expect(devices.paired()).to_have_count(1)
+
+
 def test_the_address_stands_on_settings(live: Live, afar: Served, page: Page) -> None:
     settings = Screen(page, live.url)
     settings.path = "/settings"

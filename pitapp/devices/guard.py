@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ipaddress import IPv6Address, ip_address
 from typing import Any
+from uuid import uuid4
 
 from flask import Flask, Response, make_response, render_template, request
 from flask_wtf.csrf import generate_csrf
@@ -68,7 +69,12 @@ def pairing_page(status: int, *, code: str = "", name: str = "", error: str = ""
     """The page on which a device is paired."""
     answer = make_response(
         render_template(
-            "devices/pair.html", code=code, name=name, error=error, token=generate_csrf()
+            "devices/pair.html",
+            code=code,
+            name=name,
+            error=error,
+            token=generate_csrf(),
+            key=uuid4(),
         ),
         status,
     )

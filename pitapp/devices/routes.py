@@ -18,7 +18,7 @@ from pitapp.errors import NotThere
 from pitapp.web.clock import present
 from pitapp.web.htmx import after_write, show
 from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.writes import once, write
 
 blueprint = Blueprint("devices", __name__)
 A_YEAR_S = 365 * 24 * 3600
@@ -91,6 +91,7 @@ def look() -> Response:
 
 
 @blueprint.post("/pair")
+@once
 def let_in() -> Any:
     connection, form = get_db(), PairForm()
     typed = {"code": (form.code.data or "")[:MOST_NAME], "name": form.called}

@@ -66,12 +66,16 @@ def once(view: Callable[..., Any]) -> Callable[..., Response]:
         key = _key()
         done: Memory = current_app.extensions.setdefault("pitapp.once", Memory(MOST_DONE))
         with _one_at_a_time:
-            if key and (earlier := _again(done.get(key))):
+            answer, cookies = done.get(key) or (None, ())
+            if earlier := _again(answer):
+                for cookie in cookies:
+                    earlier.headers.add("Set-Cookie", cookie)
                 return earlier
             unread = len(session.get("_flashes", ()))
             response = make_response(view(**arguments))
             if key and response.status_code < 400:
-                done.keep(key, _answer(response, unread))
+                given = response.headers.getlist("Set-Cookie")
+                done.keep(key, (_answer(response, unread), given))
             return response
 
     return wrapped
