@@ -15,6 +15,12 @@ from e2e.test_runs_log import pit, runs
 from pitapp.kit import store as kit
 from tests.support import RACE_MORNING
 
+TAP_AFTER_12_S = """button => {
+    button.click();
+    const later = Date.now() + 12000;
+    setTimeout(() => { Date.now = () => later; button.click(); }, 300);
+}"""
+
 
 def fill_box(live: Live) -> None:
     connection = live.app.extensions["pitapp.db"].connection()
@@ -121,3 +127,13 @@ def test_a_copy_made_and_brought_back_by_two_taps_is_so_once(live: Live, page: P
     Screen.tap_twice(page.get_by_role("button", name="Bring this back"))
     expect(page.get_by_text("Brought back. What was here before is kept as")).to_be_visible()
     assert len(list((live.data_dir / "copies").glob("*before-restore*"))) == 1
+
+
+def test_a_save_tapped_again_after_a_long_wait_is_one_run(live: Live, page: Page) -> None:
+    pit(live)
+    live.slow_down(2)
+    new = NewRun(page, live.url).open()
+    new.temperature(71)
+    page.get_by_role("button", name="Save").first.evaluate(TAP_AFTER_12_S)
+    expect(page.get_by_text("Logged the run")).to_be_visible()
+    assert len(runs(live)) == 1

@@ -1,7 +1,7 @@
 // Every write gets its key, what is typed outlives an answer, and what waits for a server is shown and sent again.
 
 const AGAIN_MS = 2000;
-const SAME_TAP_MS = 5000;
+const SAME_TAP_MS = 20000;
 const MOST_SAID = 5;
 const UNSAID = new Set(["csrf_token", "version", "uuid", "back", "pack", "expected", "origin", "seen", "answer"]);
 
