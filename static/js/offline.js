@@ -1,4 +1,4 @@
-// Every write gets its key, what is typed outlives an answer, and what waits for a server is shown and sent again.
+// Every write gets its key, and what waits for a server is shown and sent again.
 
 const AGAIN_MS = 2000;
 const SAME_TAP_MS = 20000;
@@ -59,7 +59,10 @@ function labelOf(form, data) {
   return [heading, action].filter(Boolean).join(": ") + (said.length ? ` (${said.join(", ")})` : "");
 }
 
-document.addEventListener("submit", (event) => { pressed = event.submitter; }, true);
+document.addEventListener("submit", (event) => {
+  pressed = event.submitter;
+  for (const { id } of event.target.elements) delete typed[id];
+}, true);
 
 document.addEventListener("formdata", (event) => {
   const form = event.target;
@@ -82,7 +85,6 @@ document.addEventListener("htmx:config:request", (event) => {
 
 // What was typed and not sent stays, when an answer brings its field anew.
 document.addEventListener("input", ({ target }) => { typed[target.id] = target; });
-document.addEventListener("submit", (event) => { for (const { id } of event.target.elements) delete typed[id]; });
 document.addEventListener("htmx:after:swap", () => {
   for (const [id, old] of Object.entries(typed)) {
     const field = document.getElementById(id);
