@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from time import monotonic
+from typing import cast
 
 import pytest
 from flask import Flask
@@ -47,3 +49,21 @@ def test_an_answer_to_htmx_names_its_part(
 ) -> None:
     headers = {"HX-Request": "true"} | ({"HX-Target": asked} if asked else {})
     assert client.get("/kit/gears/part", headers=headers).headers.get("HX-Retarget") == aimed
+
+
+def test_what_is_done_once_is_given_again_to_the_same_session_for_a_minute(
+    app: Flask, client: PageClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def replayed(device: PageClient) -> bool:
+        return "Idempotent-Replayed" in device.post_form("/copies", headers=KEY).headers
+
+    other = cast(PageClient, app.test_client())
+    assert [replayed(client), replayed(client), replayed(other), replayed(other)] == [
+        False,
+        True,
+        False,
+        True,
+    ]
+    later = monotonic() + 61
+    monkeypatch.setattr("pitapp.web.writes.monotonic", lambda: later)
+    assert not replayed(client)

@@ -34,6 +34,7 @@ from pitapp.web import (
     standing,
     token,
     undo,
+    writes,
 )
 from pitapp.web import clock as wall_clock
 from pitapp.web.app import PitFlask
@@ -108,6 +109,7 @@ def build(
         token,
         undo,
         plot,
+        writes,
     ):
         part.register(app)
     register_rooms(app)

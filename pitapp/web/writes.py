@@ -7,9 +7,10 @@ import uuid
 from collections.abc import Callable
 from functools import wraps
 from threading import Lock
+from time import monotonic
 from typing import Any
 
-from flask import Response, current_app, flash, make_response, redirect, request, session
+from flask import Flask, Response, current_app, flash, make_response, redirect, request, session
 
 from pitapp.db import answers, get_db, transaction
 from pitapp.errors import BadRequest
@@ -19,7 +20,7 @@ from pitapp.web.memory import Memory
 KEY_HEADER = "Idempotency-Key"
 KEY_FIELD = "idempotency_key"
 NOTICES = "application/json"
-MOST_DONE = 16
+MOST_DONE, DONE_FOR_S = 16, 60.0
 _one_at_a_time = Lock()
 
 
@@ -40,8 +41,8 @@ def write(view: Callable[..., Any]) -> Callable[..., Response]:
         key = _key()
         try:
             with transaction(get_db()) as connection:
-                if key and (earlier := _again(answers.find(connection, key))):
-                    return earlier
+                if key and (earlier := answers.find(connection, key)):
+                    return _again(earlier)
                 unread = len(session.get("_flashes", ()))
                 response = make_response(view(connection, **arguments))
                 if response.status_code >= 400:
@@ -56,26 +57,31 @@ def write(view: Callable[..., Any]) -> Callable[..., Response]:
 
 
 def once(view: Callable[..., Any]) -> Callable[..., Response]:
-    """Wrap a view whose change is no plain write: with a key it happens once, while the program runs.
+    """Wrap a view whose change is no plain write: with a key it happens once within a minute.
 
-    One that comes while another is being done waits for it.
+    One that comes while another is being done waits for it. The answer, with the cookies that it
+    set, is given again to the same session only.
     """
 
     @wraps(view)
     def wrapped(**arguments: Any) -> Response:
         key = _key()
-        done: Memory = current_app.extensions.setdefault("pitapp.once", Memory(MOST_DONE))
+        if key is None:
+            return make_response(view(**arguments))
+        whose = (key, session.get("csrf_token"))
+        done: Memory = current_app.extensions["pitapp.once"]
         with _one_at_a_time:
-            answer, cookies = done.get(key) or (None, ())
-            if earlier := _again(answer):
+            answer, cookies, at = done.get(whose) or (None, (), 0.0)
+            if answer and monotonic() - at < DONE_FOR_S:
+                earlier = _again(answer)
                 for cookie in cookies:
                     earlier.headers.add("Set-Cookie", cookie)
                 return earlier
             unread = len(session.get("_flashes", ()))
             response = make_response(view(**arguments))
-            if key and response.status_code < 400:
+            if response.status_code < 400:
                 given = response.headers.getlist("Set-Cookie")
-                done.keep(key, (_answer(response, unread), given))
+                done.keep(whose, (_answer(response, unread), given, monotonic()))
             return response
 
     return wrapped
@@ -91,12 +97,10 @@ def _key() -> str | None:
         raise BadRequest("The key of this write is no UUID.") from None
 
 
-def _again(answer: answers.Answer | None) -> Response | None:
-    if answer is None:
-        return None
+def _again(answer: answers.Answer) -> Response:
     if answer.location:
         _say_again(answer)
-        response = make_response(redirect(answer.location, answer.status))
+        response: Response = make_response(redirect(answer.location, answer.status))
     else:
         response = Response(answer.body, answer.status, content_type=answer.content_type)
     response.headers["Idempotent-Replayed"] = "true"
@@ -119,3 +123,8 @@ def _answer(response: Response, unread: int) -> answers.Answer:
         said = json.dumps(session.get("_flashes", [])[unread:])
         return answers.Answer(response.status_code, location, NOTICES, said.encode())
     return answers.Answer(response.status_code, None, response.content_type, response.get_data())
+
+
+def register(app: Flask) -> None:
+    """Give the app its memory of what is done once."""
+    app.extensions["pitapp.once"] = Memory(MOST_DONE)
