@@ -13,6 +13,7 @@ from pitapp.offline import pages
 from pitapp.offline.latest import Latest
 from pitapp.offline.worker import Worker
 from pitapp.offline.worker import files as listed
+from pitapp.web.assets import served
 from pitapp.web.clock import WAITED_HEADER, now
 from pitapp.web.htmx import show
 from pitapp.web.look import theme
@@ -47,11 +48,7 @@ def files() -> Response:
     """Those static files that the worker has not yet, in one answer: their texts by address."""
     folder = Path(current_app.static_folder or "")
     wanted = set(request.args.get("names", "").split(","))
-    texts = {
-        name: (folder / name).read_text(encoding="utf-8")
-        for name in listed(folder)
-        if name in wanted
-    }
+    texts = {name: served(folder, name).decode() for name in listed(folder) if name in wanted}
     answer = jsonify(texts)
     answer.headers["Cache-Control"] = "no-store"
     return answer

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import cast
@@ -13,12 +12,11 @@ from flask import Flask
 
 from pitapp import __version__
 from pitapp.offline.late import rules
+from pitapp.web.assets import lean
 from pitapp.web.headers import POLICY
 
 STRATEGIES = ("box", "words", "shell", "pages", "runs", "charges", "writes", "worker")
 KEPT = {".css", ".js", ".svg", ".webmanifest"}
-REMARK = re.compile(r"^[ \t]*//.*\n|^[ \t]+|^\n", re.MULTILINE)
-"""What only people read: remarks, indentation, empty lines."""
 
 
 class Worker:
@@ -46,7 +44,7 @@ class Worker:
                 (folder / "js" / "sw" / f"{name}.js").read_text(encoding="utf-8")
                 for name in STRATEGIES
             ]
-            strategies = REMARK.sub("", "".join(texts))
+            strategies = lean("".join(texts))
             told = {
                 "files": [static_url(name) for name in files(folder)],
                 "writes": rules(self._app),

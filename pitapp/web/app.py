@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
-from flask import Flask
+from flask import Flask, Response
 
+from pitapp.web.assets import OWN_SCRIPT, served
 from pitapp.web.rules import LateRule
 from pitapp.web.templating import PageEnvironment
 
@@ -20,3 +22,11 @@ class PitFlask(Flask):
     def ensure_sync(self, func: Callable[..., Any]) -> Callable[..., Any]:
         """The function itself."""
         return func
+
+    def send_static_file(self, filename: str) -> Response:
+        """A static file; a script of the app's own without its remarks."""
+        response = super().send_static_file(filename)
+        if OWN_SCRIPT.fullmatch(filename) and response.status_code == 200:
+            response.direct_passthrough = False
+            response.set_data(served(Path(self.static_folder or ""), filename))
+        return response

@@ -1,19 +1,34 @@
-"""Static files under addresses that change with their content, so that a phone may keep them for ever."""
+"""Static files under addresses that change with their content, so that a phone may keep them for ever.
+
+Scripts are served without their remarks.
+"""
 
 from __future__ import annotations
 
 import hashlib
-from functools import lru_cache
+import re
 from pathlib import Path
 
 from flask import Flask, Response, request
 
+REMARK = re.compile(r"^[ \t]*/\*\*(?s:.*?)\*/\n|^[ \t]*//.*\n|^[ \t]+|^\n", re.MULTILINE)
+OWN_SCRIPT = re.compile(r"js/.*\.js")
 FOREVER = "public, max-age=31536000, immutable"
 
 
-@lru_cache(maxsize=256)
-def _digest(path: Path, modified_ns: int) -> str:
-    return hashlib.sha256(path.read_bytes()).hexdigest()[:12]
+def lean(script: str) -> str:
+    """A script of the app's own without what only people read: remarks, indentation, empty lines.
+
+    >>> lean("/** Says so. */\\n// It\\nif (a) {\\n  b(); // here\\n}\\n")
+    'if (a) {\\nb(); // here\\n}\\n'
+    """
+    return REMARK.sub("", script)
+
+
+def served(folder: Path, name: str) -> bytes:
+    """A static file as it goes out: by this its address is made, and a phone checks it."""
+    body = (folder / name).read_bytes()
+    return lean(body.decode()).encode() if OWN_SCRIPT.fullmatch(name) else body
 
 
 def register(app: Flask) -> None:
@@ -26,8 +41,8 @@ def register(app: Flask) -> None:
 
     def static_url(name: str) -> str:
         if name not in urls or app.debug:
-            path = folder / name
-            urls[name] = f"/static/{name}?v={_digest(path, path.stat().st_mtime_ns)}"
+            digest = hashlib.sha256(served(folder, name)).hexdigest()[:12]
+            urls[name] = f"/static/{name}?v={digest}"
         return urls[name]
 
     def keep(response: Response) -> Response:

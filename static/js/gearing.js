@@ -3,8 +3,7 @@
  * (and free_speed_rpm of pitapp.motor), checked by the same vectors. No page elements here.
  *
  * Data (options, limits, gears) has the field names of the server's JSON. Impossible input throws a
- * RangeError with a sentence for the racer. Numbers may be given as text, as a form field holds them;
- * the limits stand in the guards.
+ * RangeError with a sentence for the racer. Numbers may be given as text, as a form field holds them.
  *
  * @typedef {{teeth: number, module_mm: number}} Gear
  * @typedef {{pinion_teeth: number, spur_teeth: number, final_drive_ratio: number,
@@ -29,49 +28,95 @@ const tyreOf = (diameterMm) => number(diameterMm, "tyre diameter", 10, 400, "mm"
 const rolloutOf = (distanceMm) => number(distanceMm, "rollout", 0.5, 2600, "mm");
 const ratioOf = (ratio) => number(ratio, "final drive ratio", 0.5, 60);
 
-/** Motor revolutions per wheel revolution: spur / pinion × internal ratio. */
+/**
+ * Motor revolutions per wheel revolution: spur / pinion × internal ratio.
+ * @param {number} spurTeeth 6–200
+ * @param {number} pinionTeeth 6–200
+ * @param {number} internalRatio 0.2–20
+ * @returns {number}
+ * @throws {RangeError}
+ */
 export function finalDriveRatio(spurTeeth, pinionTeeth, internalRatio = 1) {
   const spur = spurOf(spurTeeth);
   const pinion = pinionOf(pinionTeeth);
   return (spur / pinion) * number(internalRatio, "internal ratio", 0.2, 20);
 }
 
-/** How far the car rolls in one motor revolution, in mm: π × tyre diameter / FDR. */
+/**
+ * How far the car rolls in one motor revolution, in mm: π × tyre diameter / FDR.
+ * @param {number} tyreDiameterMm 10–400 mm
+ * @param {number} finalDriveRatio 0.5–60
+ * @returns {number}
+ * @throws {RangeError}
+ */
 export function rolloutMm(tyreDiameterMm, finalDriveRatio) {
   return (Math.PI * tyreOf(tyreDiameterMm)) / ratioOf(finalDriveRatio);
 }
 
 /**
  * The final drive ratio that gives a wanted rollout: π × tyre diameter / rollout.
+ * @param {number} tyreDiameterMm 10–400 mm
+ * @param {number} rolloutMm 0.5–2600 mm
+ * @returns {number}
  * @throws {RangeError} also when no car has such a ratio (below 0.5 or above 60)
  */
 export function ratioForRollout(tyreDiameterMm, rolloutMm) {
   return ratioOf((Math.PI * tyreOf(tyreDiameterMm)) / rolloutOf(rolloutMm));
 }
 
-/** Road speed in km/h: rpm × rollout × 60 / 10⁶ (no slip, no tyre growth). */
+/**
+ * Road speed in km/h: rpm × rollout × 60 / 10⁶ (no slip, no tyre growth).
+ * @param {number} motorRpm 0–300 000 rpm
+ * @param {number} rolloutMm 0.5–2600 mm
+ * @returns {number}
+ * @throws {RangeError}
+ */
 export function roadSpeedKmh(motorRpm, rolloutMm) {
   const rpm = number(motorRpm, "motor speed", 0, 300000, "rpm");
   return (rpm * rolloutOf(rolloutMm) * 60) / 1e6;
 }
 
-/** Motor speed in rpm at a road speed: km/h × 10⁶ / (60 × rollout). */
+/**
+ * Motor speed in rpm at a road speed: km/h × 10⁶ / (60 × rollout).
+ * @param {number} roadSpeedKmh 0–1000 km/h
+ * @param {number} rolloutMm 0.5–2600 mm
+ * @returns {number}
+ * @throws {RangeError}
+ */
 export function motorRpmAt(roadSpeedKmh, rolloutMm) {
   const speed = number(roadSpeedKmh, "road speed", 0, 1000, "km/h");
   return (speed * 1e6) / (60 * rolloutOf(rolloutMm));
 }
 
-/** Motor speed with nothing to drive and no losses, in rpm: Kv × V. */
+/**
+ * Motor speed with nothing to drive and no losses, in rpm: Kv × V.
+ * @param {number} kvRpmPerV 50–20 000 rpm/V
+ * @param {number} volts 0–60 V
+ * @returns {number}
+ * @throws {RangeError}
+ */
 export function freeSpeedRpm(kvRpmPerV, volts) {
   return number(kvRpmPerV, "Kv", 50, 20000, "rpm/V") * number(volts, "voltage", 0, 60, "V");
 }
 
-/** Module in mm from teeth per inch of pitch diameter: 25.4 / DP. */
+/**
+ * Module in mm from teeth per inch of pitch diameter: 25.4 / DP.
+ * @param {number} diametralPitch 4–400 per inch
+ * @returns {number}
+ * @throws {RangeError}
+ */
 export function moduleMmFromDiametralPitch(diametralPitch) {
   return 25.4 / number(diametralPitch, "diametral pitch", 4, 400, "teeth per inch");
 }
 
-/** Distance between the two shafts in mm: module × (spur + pinion) / 2. */
+/**
+ * Distance between the two shafts in mm: module × (spur + pinion) / 2.
+ * @param {number} spurTeeth 6–200
+ * @param {number} pinionTeeth 6–200
+ * @param {number} moduleMm 0.05–10 mm
+ * @returns {number}
+ * @throws {RangeError}
+ */
 export function centreDistanceMm(spurTeeth, pinionTeeth, moduleMm) {
   const spur = spurOf(spurTeeth);
   const pinion = pinionOf(pinionTeeth);
@@ -83,8 +128,10 @@ export function centreDistanceMm(spurTeeth, pinionTeeth, moduleMm) {
  * limits' pitch; gears of differing pitch never pair.
  * @param {Iterable<number|Gear>} pinions
  * @param {Iterable<number|Gear>} spurs
+ * @param {number} internalRatio 0.2–20
  * @param {FitLimits} limits
  * @returns {GearOption[]}
+ * @throws {RangeError}
  */
 export function gearOptions(pinions, spurs, internalRatio = 1, limits = {}) {
   const fits = checkedLimits(limits ?? {});
@@ -112,7 +159,10 @@ export function gearOptions(pinions, spurs, internalRatio = 1, limits = {}) {
 /**
  * The options nearest to a ratio, nearest first, with the signed step in %: minus is longer.
  * @param {GearOption[]} options
+ * @param {number} targetRatio 0.5–60
+ * @param {number} count 1–1000
  * @returns {{option: GearOption, step_percent: number}[]}
+ * @throws {RangeError}
  */
 export function nearestOptions(options, targetRatio, count = 3) {
   const target = number(targetRatio, "wanted final drive ratio", 0.5, 60);
@@ -127,7 +177,13 @@ export function nearestOptions(options, targetRatio, count = 3) {
     }));
 }
 
-/** The option with the next lower final drive ratio than the fitted one, or null. */
+/**
+ * The option with the next lower final drive ratio than the fitted one, or null.
+ * @param {GearOption[]} options
+ * @param {number} ratio 0.01–1000
+ * @returns {GearOption|null}
+ * @throws {RangeError}
+ */
 export function nextLonger(options, ratio) {
   const fitted = fittedRatio(ratio);
   return options
@@ -136,7 +192,13 @@ export function nextLonger(options, ratio) {
     .at(0) ?? null;
 }
 
-/** The option with the next higher one, or null. */
+/**
+ * The option with the next higher final drive ratio than the fitted one, or null.
+ * @param {GearOption[]} options
+ * @param {number} ratio 0.01–1000
+ * @returns {GearOption|null}
+ * @throws {RangeError}
+ */
 export function nextShorter(options, ratio) {
   const fitted = fittedRatio(ratio);
   return options

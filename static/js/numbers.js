@@ -20,7 +20,13 @@ function brief(value) {
 }
 
 /**
- * `value` as a finite number from `low` to `high`; text from a form field is read. A racer calls it `name`.
+ * `value` as a finite number from `low` to `high`; text from a form field is read.
+ * @param {number|string} value
+ * @param {string} name what a racer calls it
+ * @param {number} low
+ * @param {number} high
+ * @param {string} unit
+ * @returns {number}
  * @throws {RangeError} a sentence that names the quantity, the limit and what was given
  */
 export function number(value, name, low, high, unit = "") {
@@ -46,7 +52,16 @@ export function number(value, name, low, high, unit = "") {
   return result;
 }
 
-/** The same for a whole number. */
+/**
+ * `value` as a whole number from `low` to `high`.
+ * @param {number|string} value
+ * @param {string} name what a racer calls it
+ * @param {number} low
+ * @param {number} high
+ * @param {string} unit
+ * @returns {number}
+ * @throws {RangeError} a sentence that names the quantity, the limit and what was given
+ */
 export function whole(value, name, low, high, unit = "") {
   const result = number(value, name, low, high, unit);
   if (!Number.isInteger(result)) {
@@ -55,7 +70,13 @@ export function whole(value, name, low, high, unit = "") {
   return result;
 }
 
-/** A number (up to 999 999) as text with 0–6 decimals, for people to read; halves go away from zero. */
+/**
+ * A number as text with so many decimals, for people to read; halves go away from zero.
+ * @param {number} value up to 999 999 in size
+ * @param {number} decimals 0–6
+ * @returns {string}
+ * @throws {RangeError}
+ */
 export function roundedText(value, decimals) {
   const figure = number(value, "figure", -999999, 999999);
   const text = figure.toFixed(whole(decimals, "number of decimals", 0, 6));
