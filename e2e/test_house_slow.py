@@ -126,6 +126,7 @@ def test_a_copy_made_and_brought_back_by_two_taps_is_so_once(live: Live, page: P
     page.goto(f"{live.url}/copies/{made.name}/look")
     Screen.tap_twice(page.get_by_role("button", name="Bring this back"))
     expect(page.get_by_text("Brought back. What was here before is kept as")).to_be_visible()
+    Screen(page, live.url).check_usable()
     assert len(list((live.data_dir / "copies").glob("*before-restore*"))) == 1
 
 

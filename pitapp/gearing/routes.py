@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import sqlite3
+from functools import cached_property
 from typing import Any
 
 from flask import Blueprint, redirect, request, url_for
@@ -46,7 +47,7 @@ class Bench:
             pinions, spurs = kit.owned_teeth(connection, self.car.pitch)
             self.box = work.Box(tuple(pinions), tuple(spurs), work.limits_of(self.car))
 
-    @property
+    @cached_property
     def question(self) -> work.Question:
         """The question about the gear now in the car."""
         if self.car is None:
@@ -62,7 +63,7 @@ class Bench:
             return ""
         return "in the box" if teeth in owned else "not owned"
 
-    @property
+    @cached_property
     def numbers(self) -> str:
         """What the page needs to go on working with no server, as JSON."""
         box = self.box

@@ -27,7 +27,7 @@ blueprint = Blueprint("meetings", __name__, url_prefix="/meetings")
 blueprint.register_blueprint(classes)
 blueprint.add_app_template_global(clock_text, "track_clock")
 blueprint.add_app_template_global(until_text, "until")
-PAGE_LENGTH = 50
+PAGE_LENGTH = 30
 MOST_SHIFT_MIN = 720
 
 

@@ -27,7 +27,7 @@ NEVER_TWICE = "{}"
 ALWAYS_NEW = GEARING.replace("tyre=63", f"tyre=63.{NEVER_TWICE}")
 PAGES = (
     ("Gearing", GEARING, "at least 0.5"),
-    ("Gearing, always with other numbers", ALWAYS_NEW, "at least 0.5"),
+    ("Gearing, always with other numbers", ALWAYS_NEW, "none"),
     ("Board", "/", "none"),
 )
 DEMO_PAGES = (
