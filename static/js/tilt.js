@@ -59,9 +59,8 @@ if ("DeviceOrientationEvent" in globalThis && byId("sensor-start")) {
   byId("angle_deg").addEventListener("input", () => { byId("read_by").value = "typed"; });
 }
 
-// On the parked car's screen the + and − count at once; the sums follow when the thumb rests. What is
-// tapped while they are on their way stays.
-const STEPS = { slope_deg: [0.5, 45], drag_brake_percent: [5, 100] }, REST_MS = 350, tapped = {};
+// On the parked car's screen the + and − count at once, as if typed; the sums follow when the thumb rests.
+const STEPS = { slope_deg: [0.5, 45], drag_brake_percent: [5, 100] }, REST_MS = 350;
 let resting = 0;
 document.addEventListener("click", (event) => {
   const button = event.target.closest?.("button[name=nudge]");
@@ -71,13 +70,8 @@ document.addEventListener("click", (event) => {
   const typed = Number(field?.value.replace(",", ".") || "x");
   if (!step || Number.isNaN(typed)) return;
   event.preventDefault();
-  tapped[name] = field.value = String(Math.min(most, Math.max(0, typed + (way === "more" ? step : -step))));
+  field.value = String(Math.min(most, Math.max(0, typed + (way === "more" ? step : -step))));
+  field.dispatchEvent(new Event("input", { bubbles: true }));
   clearTimeout(resting);
-  resting = setTimeout(() => {
-    byId(name).form.requestSubmit();
-    for (const each in tapped) delete tapped[each];
-  }, REST_MS);
-});
-document.addEventListener("htmx:after:swap", () => {
-  for (const name in tapped) byId(name).value = tapped[name];
+  resting = setTimeout(() => byId(name).form.requestSubmit(), REST_MS);
 });
