@@ -24,7 +24,7 @@ SHOTS = (
     ("board", "/"),
     (
         "gearing",
-        "/gearing?spur=66&pinion=45&internal=1.9&tyre=63&kv=2460&volts=7.4&rev_limit=15000",
+        "/gearing?spur=66&pinion=45&internal=1.9&tyre=63&kv=2380&volts=7.4&rev_limit=14600",
     ),
     ("forecast", "/forecast"),
     ("checks", "/checks/card"),

@@ -51,7 +51,7 @@ def furnish(live: Live) -> None:
     )
     kit.save_car(connection, car, RACE_MORNING)
     spec = RaceClass(
-        name="Spec", timing_fixed=True, timing_deg=40, timing_tolerance_deg=1, least_mass_g=1320
+        name="Spec", timing_fixed=True, timing_deg=40, timing_tolerance_deg=1, least_mass_g=1305
     )
     meetings.save_class(connection, spec, RACE_MORNING)
 

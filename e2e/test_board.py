@@ -122,7 +122,7 @@ def test_a_phone_in_another_time_zone(live: Live, on_the_day: Page, zone: str) -
 
 
 def test_a_meeting_is_entered_in_one_form(live: Live, page: Page) -> None:
-    NewClass(page, live.url).open().add("Invented spec", rev_limit_rpm="15 000", run_length_s=5)
+    NewClass(page, live.url).open().add("Invented spec", rev_limit_rpm="14 600", run_length_s=5)
     form = NewMeeting(page, live.url).open()
     form.check_usable()
     form.enter("2026-05-16", "930", 40, 3, marshal_after_min=8)

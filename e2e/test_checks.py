@@ -22,7 +22,7 @@ from pitapp.meetings.models import Meeting, RaceClass
 
 NAMES = [step.name for step in STARTING_LIST]
 PLAN = {
-    "Rev limit": "15000",
+    "Rev limit": "14600",
     "Signal at switch-on": "yes",
     "Timing advance": "0",
     "Throttle response": "5",
@@ -43,14 +43,14 @@ PLAN = {
     "Trim and end points": "yes",
     "Fail-safe stops the car": "yes",
 }
-SIGNAL = "Two short blinks of the lamp, then a long one (invented)"
+SIGNAL = "Lamp: long, short, short, long (invented)"
 
 
 @pytest.fixture
 def controller(live: Live, page: Page) -> Page:
     """A meeting today in a class with limits, and a controller with every setting planned."""
     with closing(connect(live.database)) as db:
-        motor = Motor(name="Invented motor", kv_rpm_per_v=2460)
+        motor = Motor(name="Invented motor", kv_rpm_per_v=2380)
         motor_id, _ = kit.save_motor(db, motor, live.clock())
         car = Car(
             name="Invented TC",
@@ -62,12 +62,12 @@ def controller(live: Live, page: Page) -> Page:
         car_id, _ = kit.save_car(db, car, live.clock())
         race_class = RaceClass(
             name="Invented class",
-            rev_limit_rpm=15_000,
+            rev_limit_rpm=14_600,
             timing_fixed=True,
             timing_deg=41,
             timing_tolerance_deg=2,
             least_mass_g=1350,
-            most_start_v=8.44,
+            most_start_v=8.40,
         )
         class_id, _ = meetings.save_class(db, race_class, live.clock())
         meeting = Meeting(
@@ -102,7 +102,7 @@ def test_a_mismatch_and_an_illegal_value_left_half_way_and_taken_up_again(
     run = Checks(controller, live.url).open().run_through()
     run.expect_step("Rev limit", "1 of 20")
     run.enter(16_000)
-    expect(run.stop()).to_contain_text("Shows 16 000 rpm, the class asks at most 15 000 rpm")
+    expect(run.stop()).to_contain_text("Shows 16 000 rpm, the class asks at most 14 600 rpm")
     run.check_usable()
     run.let_stand("ok")
     expect(run.page.locator("#reason-error")).to_contain_text("Say why in words")
@@ -150,7 +150,7 @@ def test_one_tap_a_setting_then_a_changed_plan_makes_it_due(controller: Page, li
     expect(board.line("Controller")).to_contain_text("Legal, as planned")
 
     card = Card(controller, live.url).open()
-    assert card.value("card-rev_limit") == 15_000
+    assert card.value("card-rev_limit") == 14_600
     expect(controller.get_by_text(SIGNAL)).to_be_visible()
     last = controller.locator(".card-lines").first.locator("li").last
     foot = controller.locator(".foot")

@@ -51,9 +51,9 @@ def test_runs_from_a_sheet_are_looked_at_first(live: Live, page: Page, tmp_path:
     sheet = tmp_path / "runs.csv"
     sheet.write_text(
         "started;car;track;pinion;spur;can °C\n"
-        "2026-05-03 10:32;Heron TC;Mossy Hollow;45;66;61,5\n"
-        "2026-05-03 11:12;Heron TC;Far Corner;46;66;64\n"
-        "2026-05-03 11:52;Heron TC;Mossy Hollow;0;66;hot\n",
+        "2026-05-03 10:32;Invented TC;Mossy Hollow;45;66;61,5\n"
+        "2026-05-03 11:12;Invented TC;Far Corner;46;66;64\n"
+        "2026-05-03 11:52;Invented TC;Mossy Hollow;0;66;hot\n",
         encoding="utf-8",
     )
     screen = InAndOut(page, live.url).open()

@@ -38,7 +38,7 @@ def furnish(live: Live) -> Car:
     """A car with a box of gears and one gear on record."""
     connection = live.app.extensions["pitapp.db"].connection()
     motor_id, _ = kit.save_motor(
-        connection, Motor(name="Bench motor", kv_rpm_per_v=2460), RACE_MORNING
+        connection, Motor(name="Bench motor", kv_rpm_per_v=2380), RACE_MORNING
     )
     car = Car(
         name="Test car",
@@ -47,7 +47,7 @@ def furnish(live: Live) -> Car:
         tyre_diameter_mm=63,
         motor_id=motor_id,
         pack_v=7.4,
-        rev_limit_rpm=15000,
+        rev_limit_rpm=14600,
         most_tooth_sum=116,
     )
     car_id, _ = kit.save_car(connection, car, RACE_MORNING)
@@ -103,7 +103,7 @@ def test_the_steppers_answer_with_the_server_gone(
     screen.tap_step("Pinion", "less")
     screen.expect_figure("final-drive", "2.85")
     screen.expect_figure("rollout-mm", "69.4")
-    screen.expect_figure("limit-speed-kmh", "62.5")
+    screen.expect_figure("limit-speed-kmh", "60.8")
     screen.neighbour("longer").tap()
     screen.expect_figure("final-drive", "2.83")
     expect(page.locator("#pinion-note")).to_have_text("in the box")

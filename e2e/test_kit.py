@@ -13,7 +13,7 @@ from tests.support import RACE_MORNING
 
 def test_a_new_motors_kv_is_asked_for_only_while_none_is_chosen(live: Live, page: Page) -> None:
     connection = live.app.extensions["pitapp.db"].connection()
-    kit.save_motor(connection, Motor(name="Bench motor", kv_rpm_per_v=2460), RACE_MORNING)
+    kit.save_motor(connection, Motor(name="Bench motor", kv_rpm_per_v=2380), RACE_MORNING)
     screen = NewCar(page, live.url).open()
     page.get_by_text("Motor and speed").tap()
     kv = page.get_by_label("New motor's Kv")

@@ -53,7 +53,7 @@ def day(live: Live, page: Page) -> Day:
     """A car with last week's gear, a gear box and a track; nothing of this meeting."""
     db = connect(live.database)
     past = EVENING - timedelta(days=7)
-    motor_id, _ = kit.save_motor(db, Motor(name="Invented motor", kv_rpm_per_v=2460), past)
+    motor_id, _ = kit.save_motor(db, Motor(name="Invented motor", kv_rpm_per_v=2380), past)
     car = Car(
         name="Invented TC",
         internal_ratio=1.9,
@@ -74,7 +74,7 @@ def day(live: Live, page: Page) -> Day:
 def enter_the_day(day: Day) -> None:
     """The rules and the timetable, as typed before the first heat."""
     new_class = NewClass(day.page, day.live.url).open()
-    new_class.add("Invented 21.5", rev_limit_rpm="15 000", run_length_s="5", heats_a_day="5")
+    new_class.add("Invented 21.5", rev_limit_rpm="14 600", run_length_s="5", heats_a_day="5")
     form = NewMeeting(day.page, day.live.url).open()
     day.page.get_by_label("Track", exact=True).select_option(label="Invented Dunes")
     day.page.get_by_text("Name, time zone, remarks").tap()

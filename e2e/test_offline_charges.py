@@ -73,7 +73,7 @@ def test_a_charge_and_a_reading_outside_the_class_with_no_server(
     run = RunThrough(page, server.url)
     page.goto(f"{server.url}/checks/lists/6/run")
     run.enter(16_000)
-    expect(run.stop()).to_contain_text("Shows 16000 rpm, the class asks at most 15 000 rpm")
+    expect(run.stop()).to_contain_text("Shows 16000 rpm, the class asks at most 14 600 rpm")
     run.let_stand("ok")
     expect(page.get_by_text("Say why in words")).to_be_visible()
     expect(page.locator("#reason")).to_have_value("ok")

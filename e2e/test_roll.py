@@ -22,7 +22,7 @@ def furnish(live: Live) -> tuple[sqlite3.Connection, Car]:
     """A car with a motor and a gear in it."""
     connection: sqlite3.Connection = live.app.extensions["pitapp.db"].connection()
     motor_id, _ = kit.save_motor(
-        connection, Motor(name="Bench motor", kv_rpm_per_v=2460, resistance_ohm=0.02), RACE_MORNING
+        connection, Motor(name="Bench motor", kv_rpm_per_v=2380, resistance_ohm=0.02), RACE_MORNING
     )
     item = Car(
         name="Test car",

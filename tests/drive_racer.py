@@ -26,9 +26,9 @@ from pitapp.tracks.models import Straight, Track
 COOLING_TAU_S, HIDDEN_RTH, HIDDEN_TAU_S = 600.0, 3.1, 260.0
 HIDDEN = (
     drive.Car(mass_kg=1.36, tyre_diameter_mm=63, grip=1.35, drag_area_m2=0.0085),
-    drive.Motor(kv_rpm_per_v=2460, resistance_ohm=0.024, no_load_current_a=2.6),
+    drive.Motor(kv_rpm_per_v=2380, resistance_ohm=0.024, no_load_current_a=2.6),
     drive.Pack(voltage_v=7.4),
-    drive.Controller(rev_limit_rpm=15_000),
+    drive.Controller(rev_limit_rpm=14_600),
 )
 LENGTHS = (42, 18, 25, 12, 20)
 PINIONS, SPURS = range(38, 51), (64, 66, 69, 72, 74)
@@ -39,7 +39,7 @@ def add_car(connection: sqlite3.Connection, now: datetime, **more: object) -> Ca
     """A car with motor, gears and one of them fitted."""
     motor_id, _ = kit.save_motor(
         connection,
-        Motor(name="Test motor", kv_rpm_per_v=2460, resistance_ohm=0.021, no_load_current_a=2.4),
+        Motor(name="Test motor", kv_rpm_per_v=2380, resistance_ohm=0.021, no_load_current_a=2.4),
         now,
     )
     values = {
@@ -49,7 +49,7 @@ def add_car(connection: sqlite3.Connection, now: datetime, **more: object) -> Ca
         "tyre_diameter_mm": 63,
         "motor_id": motor_id,
         "pack_v": 7.4,
-        "rev_limit_rpm": 15_000,
+        "rev_limit_rpm": 14_600,
         "mass_g": 1330,
         "least_tooth_sum": 106,
         "most_tooth_sum": 126,

@@ -53,7 +53,7 @@ def furnish(connection: sqlite3.Connection, now: datetime = RACE_MORNING) -> Pit
 
 
 def _furnish(connection: sqlite3.Connection, now: datetime) -> Pit:
-    motor, _ = kit.save_motor(connection, Motor(name="Example motor", kv_rpm_per_v=2460), now)
+    motor, _ = kit.save_motor(connection, Motor(name="Example motor", kv_rpm_per_v=2380), now)
     item = Car(
         name="Example car",
         internal_ratio=1.9,

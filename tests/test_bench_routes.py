@@ -19,7 +19,7 @@ WHEN = "2026-05-16T09:00"
 
 @pytest.fixture
 def motor_id(db: sqlite3.Connection) -> int:
-    motor = Motor(name="Invented 21.5", kv_rpm_per_v=2460, resistance_ohm=0.021)
+    motor = Motor(name="Invented 21.5", kv_rpm_per_v=2380, resistance_ohm=0.021)
     return kit.save_motor(db, motor, RACE_MORNING)[0]
 
 
@@ -217,7 +217,7 @@ def test_writes_to_what_is_not_there_are_refused(client: PageClient) -> None:
 
 def test_the_car_in_uses_motor_comes_first(client: PageClient, db: sqlite3.Connection) -> None:
     for name in ("Aaa", "Zzz"):
-        last, _ = kit.save_motor(db, Motor(name=name, kv_rpm_per_v=2460), RACE_MORNING)
+        last, _ = kit.save_motor(db, Motor(name=name, kv_rpm_per_v=2380), RACE_MORNING)
     car = Car(name="Car", internal_ratio=1.9, pitch="dp:64", tyre_diameter_mm=63, motor_id=last)
     kit.save_car(db, car, RACE_MORNING)
     page = text(client, "/bench")

@@ -19,7 +19,7 @@ from tests.support import RACE_MORNING
 
 @pytest.fixture
 def motor_id(db: sqlite3.Connection) -> int:
-    return kit.save_motor(db, Motor(name="Invented", kv_rpm_per_v=2460), RACE_MORNING)[0]
+    return kit.save_motor(db, Motor(name="Invented", kv_rpm_per_v=2380), RACE_MORNING)[0]
 
 
 def add(db: sqlite3.Connection, motor_id: int, days: float, **readings: Any) -> int:

@@ -28,7 +28,7 @@ LATER = RACE_MORNING + timedelta(hours=1)
 @pytest.fixture
 def motor_id(db: sqlite3.Connection) -> int:
     """The motor of a car in a class with fixed timing and a limit of its own."""
-    motor = Motor(name="Invented motor", kv_rpm_per_v=2460)
+    motor = Motor(name="Invented motor", kv_rpm_per_v=2380)
     motor_id, _ = kit.save_motor(db, motor, RACE_MORNING)
     car = Car(
         name="Invented TC",
@@ -107,7 +107,7 @@ def test_planned_weight_is_the_cars_own(app: Flask, db: sqlite3.Connection, moto
 
 @pytest.mark.parametrize(
     ("least", "most", "text"),
-    [(None, 15_000, "≤ 15\u202f000"), (1350, None, "≥ 1350"), (39, 43, "39–43"), (0, 0, "= 0")],
+    [(None, 14_600, "≤ 14\u202f600"), (1350, None, "≥ 1350"), (39, 43, "39–43"), (0, 0, "= 0")],
 )
 def test_what_is_asked_in_signs(
     app: Flask, least: float | None, most: float | None, text: str

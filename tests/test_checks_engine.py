@@ -29,7 +29,7 @@ from pitapp.checks.models import Answer, Asked, Controller, Step, Walk
 from pitapp.meetings.models import ClassLimit, RaceClass
 
 NOON = datetime(2026, 5, 16, 12, 0, tzinfo=UTC)
-LIMIT = Step(id=1, name="Rev limit", kind="number", unit="rpm", topic="rev_limit", planned="15000")
+LIMIT = Step(id=1, name="Rev limit", kind="number", unit="rpm", topic="rev_limit", planned="14600")
 DRAG = Step(id=2, name="Drag brake", kind="number", unit="%", planned="10")
 FAN = Step(id=3, name="Fan turns", kind="yesno")
 STEPS = [LIMIT, DRAG, FAN]
@@ -39,7 +39,7 @@ CONTROLLER = Controller(id=7, name="Invented", firmware="1.0")
 def answer(step: Step, shown: str = "", **more: Any) -> Answer:
     values: dict[str, Any] = {"planned": step.planned, "answered_at": NOON, "unit": step.unit}
     if step is LIMIT:
-        values["most"] = 15_000
+        values["most"] = 14_600
     return Answer(walk_id=1, step_id=step.id, key=step.key, shown=shown, **(values | more))
 
 
@@ -57,7 +57,7 @@ def walk(**more: Any) -> Walk:
     return Walk(**(values | more))
 
 
-GOOD = [answer(LIMIT, "15000"), answer(DRAG, "10"), answer(FAN, "yes")]
+GOOD = [answer(LIMIT, "14600"), answer(DRAG, "10"), answer(FAN, "yes")]
 
 
 def due(found: Walk | None = None, answers: list[Answer] | None = None, **more: Any) -> list[str]:
@@ -65,7 +65,7 @@ def due(found: Walk | None = None, answers: list[Answer] | None = None, **more: 
         "controller": CONTROLLER,
         "motor_id": 5,
         "race_class_id": 3,
-        "asks": {"rev_limit": Asked(most=15_000)},
+        "asks": {"rev_limit": Asked(most=14_600)},
     }
     steps = more.pop("steps", STEPS)
     return reasons_due(found or walk(), GOOD if answers is None else answers, steps, **(now | more))
@@ -78,11 +78,11 @@ def test_all_as_planned_and_inside_is_legal() -> None:
 
 
 def test_outside_is_a_stop_until_a_reason_is_given_and_never_legal() -> None:
-    over = judge(LIMIT, answer(LIMIT, "15100"))
+    over = judge(LIMIT, answer(LIMIT, "14700"))
     assert over.found == ("outside", "different")
     assert over.stopped
     assert not over.settled
-    stands = judge(LIMIT, answer(LIMIT, "15100", reason="Lent by the official"))
+    stands = judge(LIMIT, answer(LIMIT, "14700", reason="Lent by the official"))
     assert stands.settled
     assert verdict([stands]).legal is False
 
@@ -106,7 +106,7 @@ class Firm(Step):
 @pytest.mark.parametrize(
     "given",
     [
-        {"shown": "15100", "reason": "Lent by the official"},
+        {"shown": "14700", "reason": "Lent by the official"},
         {"shown": "14000"},
         {"skipped": True},
     ],
@@ -116,7 +116,7 @@ def test_at_a_firm_step_no_reason_lets_anything_stand(given: dict[str, Any]) -> 
     refused = judge(firm, answer(LIMIT, **given))
     assert refused.stopped
     assert first_open([refused]) == refused
-    assert judge(firm, answer(LIMIT, "15000")).settled
+    assert judge(firm, answer(LIMIT, "14600")).settled
 
 
 def test_where_it_goes_on() -> None:
@@ -157,7 +157,7 @@ def test_limits_hold_at_their_edges(one: float, other: float, value: float) -> N
 
 
 def test_words_are_outside_every_number() -> None:
-    assert not allows(Asked(most=15_000), "off")
+    assert not allows(Asked(most=14_600), "off")
     assert same("Off", "off")
     assert not same("0", "off")
 
@@ -186,7 +186,10 @@ def test_what_is_not_stale_stands() -> None:
             {"steps": [LIMIT, DRAG.model_copy(update={"planned": "15"}), FAN]},
             "The plan of Drag brake changed.",
         ),
-        ({"steps": [*STEPS, Step(id=9, name="Punch")]}, "Punch is new in the list."),
+        (
+            {"steps": [*STEPS, Step(id=9, name="Throttle response")]},
+            "Throttle response is new in the list.",
+        ),
     ],
 )
 def test_it_goes_stale(change: dict[str, Any], reason: str) -> None:
@@ -218,13 +221,13 @@ def test_what_is_illegal_or_amiss_is_never_planned() -> None:
 def test_what_a_class_asks() -> None:
     race_class = RaceClass(
         name="Invented",
-        rev_limit_rpm=15_000,
+        rev_limit_rpm=14_600,
         timing_fixed=True,
         timing_deg=41,
         timing_tolerance_deg=2,
         least_mass_g=1350,
         most_capacity_mah=6000,
-        most_start_v=8.44,
+        most_start_v=8.40,
         least_ride_height_mm=5,
         limits=(
             ClassLimit(name="Wing chord", unit="mm", most=40),
@@ -232,12 +235,12 @@ def test_what_a_class_asks() -> None:
         ),
     )
     assert asks(race_class) == {
-        "rev_limit": Asked(most=15_000),
+        "rev_limit": Asked(most=14_600),
         "timing": Asked(least=0, most=0),
         "motor_timing": Asked(least=39, most=43),
         "mass": Asked(least=1350),
         "capacity": Asked(most=6000),
-        "start_v": Asked(most=8.44),
+        "start_v": Asked(most=8.40),
         "ride_height": Asked(least=5),
         "wing chord": Asked(most=40),
         "wheelbase": Asked(least=257, most=257),
@@ -247,6 +250,6 @@ def test_what_a_class_asks() -> None:
 
 
 def test_what_no_setting_reads_is_told() -> None:
-    found = asks(RaceClass(name="Invented", rev_limit_rpm=15_000, least_mass_g=1350))
+    found = asks(RaceClass(name="Invented", rev_limit_rpm=14_600, least_mass_g=1350))
     assert unlisted(STEPS, found) == []
     assert unlisted([DRAG, FAN], found) == ["Rev limit"]

@@ -37,16 +37,18 @@ def car(db: sqlite3.Connection) -> Car:
 def settings(db: sqlite3.Connection, car: Car) -> list[Step]:
     """Three settings of a controller in the car, in a class that limits the first."""
     class_id, _ = meetings.save_class(
-        db, RaceClass(name="Invented", rev_limit_rpm=15_000, least_mass_g=1350), RACE_MORNING
+        db, RaceClass(name="Invented", rev_limit_rpm=14_600, least_mass_g=1350), RACE_MORNING
     )
     meeting = Meeting(day=RACE_MORNING.date(), time_zone="UTC", race_class_id=class_id)
     meetings.save_meeting(db, meeting, RACE_MORNING)
     chosen = [
-        STARTING_LIST[0].model_copy(update={"planned": "15000"}),
+        STARTING_LIST[0].model_copy(update={"planned": "14600"}),
         STARTING_LIST[6].model_copy(update={"planned": "10"}),
         STARTING_LIST[5],
     ]
-    item = Controller(name="Invented controller", signal_text="Two blinks")
+    item = Controller(
+        name="Invented controller", signal_text="Lamp: long, short, short, long (invented)"
+    )
     new_id, _ = controllers.add(db, item, chosen, car.id, RACE_MORNING)
     return lists.steps(db, lists.settings_list(db, new_id).id)
 
@@ -85,7 +87,7 @@ def test_a_run_through_to_its_verdict(
     run = f"/checks/lists/{settings[0].checklist_id}/run"
     page = text(client, run)
     assert page.startswith("Controller settings · pitapp")
-    assert "Class asks at most 15 000 rpm Invented Planned 15 000 rpm" in page
+    assert "Class asks at most 14 600 rpm Invented Planned 14 600 rpm" in page
     assert confirm(client, settings[0]) == 303
     assert "2 of 3" in text(client, run)
     assert "left half-way" in ready(client)
@@ -100,7 +102,7 @@ def test_a_run_through_to_its_verdict(
     assert tuple(ended) == ("2026-05-16T09:00:00Z", "2026-05-16T09:01:00Z")
     client.post_form(f"/checks/walks/{U1}/plan")
     assert [step.planned for step in lists.steps(db, settings[0].checklist_id)] == [
-        "15000",
+        "14600",
         "4.5",
         "on",
     ]
@@ -137,7 +139,7 @@ def test_outside_the_class_stops_until_words_or_a_legal_reading(
     assert send(client, limit, stand="1", reason="Lent by the official") == 303
     assert "Not legal Rev limit outside the class" in text(client, f"/checks/walks/{U1}")
     assert "Not yet Rev limit shows 15 001 rpm" in ready(client)
-    assert send(client, limit, correct="1", take="1", expected="15000") == 303
+    assert send(client, limit, correct="1", take="1", expected="14600") == 303
     assert "Legal Every reading" in text(client, f"/checks/walks/{U1}")
 
 
@@ -245,13 +247,13 @@ def test_steps_are_added_moved_and_removed(
     own = settings[0].checklist_id
     client.post_form(
         f"/checks/lists/{own}/steps/new",
-        {"name": "Punch", "kind": "choice", "choices": "soft\nhard", "planned": "soft"},
+        {"name": "Throttle response", "kind": "choice", "choices": "soft\nhard", "planned": "soft"},
     )
     new = lists.steps(db, own)[-1]
-    assert (new.name, new.choices, new.planned) == ("Punch", ("soft", "hard"), "soft")
+    assert (new.name, new.choices, new.planned) == ("Throttle response", ("soft", "hard"), "soft")
     client.post_form(f"/checks/lists/steps/{new.id}/move", {"to": "up"})
     client.post_form(f"/checks/lists/steps/{settings[0].id}/move", {"to": "up"})
-    order = ["Rev limit", "Drag brake", "Punch", "Reverse"]
+    order = ["Rev limit", "Drag brake", "Throttle response", "Reverse"]
     assert [step.name for step in lists.steps(db, own)] == order
     client.post_form(f"/checks/lists/steps/{new.id}/remove")
     assert [step.name for step in lists.steps(db, own)] == order[:2] + order[3:]
@@ -339,10 +341,10 @@ def test_the_card_reads_from_every_list(
     clock.tick(3600)
     send(client, weigh, U2, shown="1349")
     page = client.get("/checks/card").get_data(as_text=True)
-    assert '<data id="card-rev_limit" value="15000">15\u202f000</data>' in page
+    assert '<data id="card-rev_limit" value="14600">14\u202f600</data>' in page
     assert '<data id="card-mass" value="1349">1349</data>' in page
     assert page.count("card-stop") == 1
-    assert "Two blinks" in page
+    assert "Lamp: long, short, short, long (invented)" in page
     assert "≥ 1350" in page
 
 

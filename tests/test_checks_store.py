@@ -196,9 +196,11 @@ def test_an_ended_run_through_keeps_the_steps_that_it_had(
     walk = begin(db, 1, step.checklist_id, cars[0], item.id)
     read(db, walk, step, "5")
     lists.remove_step(db, step.id, RACE_MORNING)
-    lists.save_step(db, Step(checklist_id=step.checklist_id, name="Punch"), RACE_MORNING)
+    lists.save_step(
+        db, Step(checklist_id=step.checklist_id, name="Throttle response"), RACE_MORNING
+    )
     assert [each.name for each in lists.steps_answered(db, walk.id)] == ["Drag brake"]
-    assert [each.name for each in lists.steps(db, step.checklist_id)] == ["Punch"]
+    assert [each.name for each in lists.steps(db, step.checklist_id)] == ["Throttle response"]
 
 
 def test_the_past_is_paged_newest_first(db: sqlite3.Connection, cars: list[int]) -> None:

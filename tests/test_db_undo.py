@@ -13,7 +13,7 @@ from pitapp.db import undo
 from pitapp.errors import ChangedMeanwhile, NotThere
 from tests.support import RACE_MORNING
 
-MOTOR = {"name": "Invented motor", "kv_rpm_per_v": 2460.0}
+MOTOR = {"name": "Invented motor", "kv_rpm_per_v": 2380.0}
 
 
 def names(db: sqlite3.Connection) -> list[tuple[str, int, bool]]:

@@ -13,6 +13,7 @@ import pytest
 from flask import Flask
 
 from pitapp import create_app
+from pitapp.checks.controllers import store as controllers
 from pitapp.demo import fill
 from pitapp.demo.driving import COOLING_TAU_S, PACK
 from pitapp.demo.plan import CARS, CHANGES, MACHINES, SEASON, TRACKS
@@ -134,11 +135,11 @@ def test_cans_are_warmer_than_the_air_and_below_any_damage(logged: list[Run]) ->
 
 def test_a_longer_gear_is_hotter_at_the_same_place() -> None:
     """With the machine's own figures, as the heat and drive models have it."""
-    machine = MACHINES["Heron TC"]
+    machine = MACHINES["Invented TC"]
     track = for_drive(TRACKS[0])
     powers = [
         run_lap(
-            machine.car, machine.motor, PACK, Controller(rev_limit_rpm=15000), Air(), track, ratio
+            machine.car, machine.motor, PACK, Controller(rev_limit_rpm=14600), Air(), track, ratio
         ).motor_power_w
         for ratio in (3.2, 2.9, 2.6)
     ]
@@ -166,6 +167,35 @@ def test_a_meeting_is_on_with_a_heat_to_come(connection: sqlite3.Connection) -> 
 def test_every_screen_says_that_it_is_invented(demo: Flask, path: str) -> None:
     page = demo.test_client().get(path).get_data(as_text=True)
     assert "Invented demo data" in page
+
+
+def test_every_name_and_sign_in_it_says_that_it_is_invented(connection: sqlite3.Connection) -> None:
+    """A car, a class or a lamp of the demo is not to be taken for a real one."""
+    assert all(car.name.startswith("Invented ") for car in kit.cars(connection))
+    for item in controllers.controllers(connection):
+        assert item.name.startswith("Invented ")
+        assert item.signal_text.endswith("(invented)")
+    for race_class in meetings.race_classes(connection):
+        assert race_class.remarks == "Invented rules."
+        assert not race_class.winding or race_class.winding.endswith("(invented)")
+
+
+def test_the_address_in_readme_is_of_the_car_of_the_demo(
+    demo: Flask, connection: sqlite3.Connection
+) -> None:
+    """By hand: 2380 rpm/V at 7.4 V is 17 612 rpm; the invented class stops at 14 600."""
+    text = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    addresses = re.findall(r"^    (/gearing\?\S+)$", text, re.MULTILINE)
+    assert len(addresses) == 1
+    page = demo.test_client().get(addresses[0]).get_data(as_text=True)
+    assert '<data id="free-speed-rpm" value="17612.0"' in page
+    query = dict(pair.split("=") for pair in addresses[0].partition("?")[2].split("&"))
+    car = kit.current_car(connection, {})
+    assert car is not None
+    assert car.motor_id is not None
+    assert float(query["kv"]) == kit.motor(connection, car.motor_id).kv_rpm_per_v == 2380
+    limits = {item.rev_limit_rpm for item in meetings.race_classes(connection)} - {None}
+    assert {float(query["rev_limit"]), car.rev_limit_rpm} == limits == {14_600}
 
 
 def test_another_zone_and_a_late_hour_make_a_season_too(tmp_path: Path) -> None:

@@ -28,7 +28,7 @@ def test_an_impossible_figure_is_refused_in_words() -> None:
     with pytest.raises(ValueError, match="The final drive ratio must be at most 50"):
         run_straight(
             Car(mass_kg=1.35, tyre_diameter_mm=63),
-            Motor(kv_rpm_per_v=2460, resistance_ohm=0.02),
+            Motor(kv_rpm_per_v=2380, resistance_ohm=0.02),
             Pack(voltage_v=7.4),
             Controller(),
             Air(),

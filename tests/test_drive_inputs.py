@@ -29,13 +29,13 @@ def test_every_figure_has_a_usual_range_inside_what_is_accepted_and_a_way_to_mea
 
 def test_whose_word_counts() -> None:
     elsewhere = [
-        ("from the class", "Spec", {"rev_limit_rpm": 15000.0}),
+        ("from the class", "Spec", {"rev_limit_rpm": 14600.0}),
         ("from the pack", "A", {"pack_v": 7.6, "capacity_mah": None}),
         ("from Kit", "Car", {"rev_limit_rpm": 18000.0, "pack_v": 7.4, "mass_g": 1330.0}),
     ]
     own = {"grip": OwnFigure(1.4, True), "drag_area_m2": OwnFigure(0.01, False)}
     found = known(own, elsewhere)
-    assert (found["rev_limit_rpm"].value, found["rev_limit_rpm"].detail) == (15000, "Spec")
+    assert (found["rev_limit_rpm"].value, found["rev_limit_rpm"].detail) == (14600, "Spec")
     assert (found["pack_v"].value, found["pack_v"].source) == (7.6, "from the pack")
     assert (found["mass_g"].value, found["mass_g"].source) == (1330, "from Kit")
     assert (found["capacity_mah"].value, found["capacity_mah"].source) == (6000, "from memory")
@@ -44,7 +44,7 @@ def test_whose_word_counts() -> None:
 
 
 def test_known_figures_make_a_set_up_in_the_models_units() -> None:
-    kit = {"kv_rpm_per_v": 2460.0, "tyre_diameter_mm": 62.0, "mass_g": 1330.0}
+    kit = {"kv_rpm_per_v": 2380.0, "tyre_diameter_mm": 62.0, "mass_g": 1330.0}
     setup = setup_of(known({"start_c": OwnFigure(31, True)}, [("from Kit", "", kit)]), 2.8)
     assert setup.car.mass_kg == pytest.approx(1.33)
     assert setup.pack.resistance_ohm == pytest.approx(0.006)
@@ -58,8 +58,8 @@ def test_known_figures_make_a_set_up_in_the_models_units() -> None:
     ("figures", "sentence"),
     [
         ({}, "Kv is not known yet"),
-        ({"kv_rpm_per_v": 2460.0, "tyre_diameter_mm": 12.0}, "tyre diameter must be at least 20"),
-        ({"kv_rpm_per_v": 2460.0, "resistance_ohm": 90.0}, "motor resistance must be at most 5"),
+        ({"kv_rpm_per_v": 2380.0, "tyre_diameter_mm": 12.0}, "tyre diameter must be at least 20"),
+        ({"kv_rpm_per_v": 2380.0, "resistance_ohm": 90.0}, "motor resistance must be at most 5"),
     ],
 )
 def test_a_figure_that_the_model_cannot_take_is_named(

@@ -22,9 +22,9 @@ from tests.drive_reference import Law
 
 PARTS = (
     Car(mass_kg=1.35, tyre_diameter_mm=63),
-    Motor(kv_rpm_per_v=2460, resistance_ohm=0.02),
+    Motor(kv_rpm_per_v=2380, resistance_ohm=0.02),
     Pack(voltage_v=7.4),
-    Controller(rev_limit_rpm=15000),
+    Controller(rev_limit_rpm=14600),
     Air(),
 )
 STRAIGHTS = (
@@ -47,14 +47,14 @@ def test_a_lap_is_its_straights_and_its_corners() -> None:
     )
     assert lap.motor_power_w == pytest.approx(lap.motor_heat_j / lap.lap_s, rel=1e-14)
     assert lap.rev_limit_m == pytest.approx(sum(run.rev_limit_m for run in alone), rel=1e-14)
-    assert lap.top_rpm == pytest.approx(15000, rel=1e-12)
+    assert lap.top_rpm == pytest.approx(14600, rel=1e-12)
     assert lap.notes == ()
 
 
 def test_a_gear_too_short_for_a_corner_drives_it_slower_and_says_so() -> None:
     lap = run_lap(*PARTS, Track(straights=STRAIGHTS), 9.0)
-    # 15 000 rpm through 9:1 on a 63 mm tyre, in m/s: every metre is driven at that speed or less.
-    reach = 15000 / 60 / 9 * math.pi * 0.063
+    # 14 600 rpm through 9:1 on a 63 mm tyre, in m/s: every metre is driven at that speed or less.
+    reach = 14600 / 60 / 9 * math.pi * 0.063
     assert reach < 6
     metres = 45 + 12 + 1.5 * 6 + 2.0 * 7
     assert lap.lap_s == pytest.approx(metres / reach, rel=1e-12)
@@ -62,7 +62,7 @@ def test_a_gear_too_short_for_a_corner_drives_it_slower_and_says_so() -> None:
 
 
 def test_lap_time_has_no_jump_where_a_corner_speed_is_just_reached() -> None:
-    ratio = 15000 / 60 * math.pi * 0.063 / 7
+    ratio = 14600 / 60 * math.pi * 0.063 / 7
     track = Track(straights=STRAIGHTS)
     shorter, longer = (run_lap(*PARTS, track, ratio * (1 + x)).lap_s for x in (1e-9, -1e-9))
     assert shorter == pytest.approx(longer, rel=1e-8)

@@ -84,7 +84,7 @@ def test_finite_or_refused(
 # The racer's car as believed, and as it is: more drag and resistance, less grip and efficiency.
 BELIEVED = (
     Car(mass_kg=1.35, tyre_diameter_mm=63, grip=1.6),
-    Motor(kv_rpm_per_v=2460, resistance_ohm=0.080),
+    Motor(kv_rpm_per_v=2380, resistance_ohm=0.080),
     Pack(voltage_v=7.4),
     Controller(),
 )

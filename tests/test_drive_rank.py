@@ -45,9 +45,9 @@ HEATING = HeatingFit(
 def setup_with(**changes: Any) -> Setup:
     figures = {
         "car": Car(mass_kg=1.35, tyre_diameter_mm=63),
-        "motor": Motor(kv_rpm_per_v=2460, resistance_ohm=0.05),
+        "motor": Motor(kv_rpm_per_v=2380, resistance_ohm=0.05),
         "pack": Pack(voltage_v=7.4, capacity_mah=6000),
-        "controller": Controller(rev_limit_rpm=15000),
+        "controller": Controller(rev_limit_rpm=14600),
         "air": Air(temperature_c=22),
         "fitted_ratio": 4.0,
         "logged_ratios": (3.4, 4.0, 4.6),
@@ -72,7 +72,7 @@ MIXED = Track(
 )
 
 
-@pytest.mark.parametrize("limit", [15000, 19000, None])
+@pytest.mark.parametrize("limit", [14600, 19000, None])
 def test_every_gear_is_forecast_as_its_lap_alone(limit: float | None) -> None:
     setup = setup_with(controller=Controller(rev_limit_rpm=limit), can_limit_c=200)
     base = lap_of(setup, MIXED, 4.0)
@@ -220,7 +220,7 @@ def test_finite_or_refused(
 ) -> None:
     setup = setup_with(
         car=Car(mass_kg=1.35, tyre_diameter_mm=63, grip=grip),
-        motor=Motor(kv_rpm_per_v=2460, resistance_ohm=ohm),
+        motor=Motor(kv_rpm_per_v=2380, resistance_ohm=ohm),
         controller=Controller(rev_limit_rpm=limit),
     )
     try:

@@ -76,7 +76,7 @@ def test_what_is_missing_next(client: PageClient, db: sqlite3.Connection, clock:
 
 
 def add_motor() -> Motor:
-    return Motor(name="Test motor", kv_rpm_per_v=2460)
+    return Motor(name="Test motor", kv_rpm_per_v=2380)
 
 
 def test_a_bad_straight_comes_back_with_a_sentence(client: PageClient, car: Car) -> None:

@@ -24,9 +24,9 @@ from pitapp.gearing.models import FitLimits, GearOption
 
 SETUP = Setup(
     car=Car(mass_kg=1.35, tyre_diameter_mm=63),
-    motor=Motor(kv_rpm_per_v=2460, resistance_ohm=0.021),
+    motor=Motor(kv_rpm_per_v=2380, resistance_ohm=0.021),
     pack=Pack(voltage_v=7.4),
-    controller=Controller(rev_limit_rpm=15_000),
+    controller=Controller(rev_limit_rpm=14_600),
     fitted_ratio=3.0,
 )
 TRACK = track_by_feel(45)
@@ -119,7 +119,7 @@ def test_each_change_is_the_models_own_difference() -> None:
 
 
 def test_another_kv_is_the_same_motor_wound_otherwise() -> None:
-    motor = changed(SETUP, {"kv_rpm_per_v": 4920.0}).motor
+    motor = changed(SETUP, {"kv_rpm_per_v": 4760.0}).motor
     assert motor.resistance_ohm == pytest.approx(0.021 / 4)
     assert motor.no_load_current_a == pytest.approx(4.0)
 

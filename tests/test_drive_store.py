@@ -75,7 +75,7 @@ def test_class_pack_and_last_run_are_believed(db: sqlite3.Connection, clock: Clo
     car = add_car(db, clock(), mass_g=None)
     track_id = add_track(db, clock())
     class_id, _ = meetings.save_class(
-        db, RaceClass(name="Test class", rev_limit_rpm=14000, run_length_s=360, least_mass_g=1320),
+        db, RaceClass(name="Test class", rev_limit_rpm=14000, run_length_s=360, least_mass_g=1305),
         clock(),
     )  # fmt: skip
     day = Meeting(day=clock().date(), time_zone="UTC", track_id=track_id, race_class_id=class_id)
@@ -92,7 +92,7 @@ def test_class_pack_and_last_run_are_believed(db: sqlite3.Connection, clock: Clo
     seen = {name: (known[name].value, known[name].source) for name in known}
     assert seen["rev_limit_rpm"] == (14000, "from the class")
     assert seen["run_length_s"] == (360, "from the class")
-    assert seen["mass_g"] == (1320, "from the class")
+    assert seen["mass_g"] == (1305, "from the class")
     assert seen["capacity_mah"] == (5000, "from the pack")
     assert seen["pack_resistance_mohm"] == (pytest.approx(5.0), "from the pack")
     assert seen["air_c"] == (31, "from the last run")

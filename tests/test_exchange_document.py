@@ -198,7 +198,7 @@ def test_a_spoilt_file_is_refused_with_a_sentence(
         b'{"format": "pitapp everything", "version": 1, "schema_version": 1e999}',
         b'{"format": "pitapp everything", "version": NaN, "schema_version": 1}',
         b'{"format": "\\ud800"}',
-        b"started,car\n2026-05-03 10:32,Heron",
+        b"started,car\n2026-05-03 10:32,Invented TC",
     ],
 )
 def test_what_is_no_such_file_is_refused(data: bytes) -> None:

@@ -28,12 +28,12 @@ from pitapp.tracks import store as tracks
 from tests.support import RACE_MORNING, Clock, PageClient
 
 HEAD = "started,car,track,pinion,spur,internal ratio,tyre mm,can °C,best lap s,remarks\n"
-GOOD = "2026-05-03 10:32,Heron,Hollow,45,66,1.9,63,64,15.27,quick\n"
+GOOD = "2026-05-03 10:32,Invented TC,Hollow,45,66,1.9,63,64,15.27,quick\n"
 
 
 @pytest.fixture
 def car_id(db: sqlite3.Connection) -> int:
-    car = Car(name="Heron", internal_ratio=1.9, pitch="dp:64", tyre_diameter_mm=63)
+    car = Car(name="Invented TC", internal_ratio=1.9, pitch="dp:64", tyre_diameter_mm=63)
     return kit.save_car(db, car, RACE_MORNING)[0]
 
 
@@ -42,7 +42,7 @@ def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[sqlite3.Connectio
     """A database with one car, for tests that take nothing."""
     app = create_app(tmp_path_factory.mktemp("desk"), clock=Clock())
     connection = app.extensions["pitapp.db"].connection()
-    car = Car(name="Heron", internal_ratio=1.9, pitch="dp:64", tyre_diameter_mm=63)
+    car = Car(name="Invented TC", internal_ratio=1.9, pitch="dp:64", tyre_diameter_mm=63)
     kit.save_car(connection, car, RACE_MORNING)
     yield connection
     app.extensions["pitapp.db"].close()
@@ -75,7 +75,7 @@ def test_a_good_line_becomes_a_run(app: Flask, db: sqlite3.Connection) -> None:
     (run,) = runs.runs(db)
     assert run.started_at == datetime(2026, 5, 3, 9, 32, tzinfo=UTC)
     assert (run.pinion_teeth, run.spur_teeth, run.can_c, run.best_lap_s) == (45, 66, 64, 15.27)
-    assert (run.remarks, run.snapshot.car.name) == ("quick", "Heron")
+    assert (run.remarks, run.snapshot.car.name) == ("quick", "Invented TC")
     assert tracks.track(db, run.track_id or 0).name == "Hollow"
     undo.undo(db, token, RACE_MORNING)
     assert runs.runs(db) == []
@@ -90,7 +90,7 @@ def test_a_good_line_becomes_a_run(app: Flask, db: sqlite3.Connection) -> None:
         (("2026-05-03 10:32", "2026-02-30 10:32"), "started: There is no such day"),
         (("2026-05-03 10:32", "1026-05-03 10:32"), "between 2000 and 2999"),
         (("2026-05-03 10:32", "2026-03-29 01:30"), "summer time begins"),
-        (("Heron", "Wren"), "car: There is no car called Wren."),
+        (("Invented TC", "Invented Compact"), "car: There is no car called Invented Compact."),
         (("45", "0"), "pinion: This must be at least 6."),
         (("45", "forty"), "pinion: Write a number here"),
         (("45", "45.5"), "pinion: Write a whole number here."),
@@ -174,7 +174,7 @@ def test_two_moments_that_disagree_are_a_fault(desk: sqlite3.Connection) -> None
 
 @pytest.mark.usefixtures("car_id")
 def test_nothing_is_taken_before_the_word(client: PageClient, db: sqlite3.Connection) -> None:
-    bad = GOOD.replace("Heron", "Nobody")
+    bad = GOOD.replace("Invented TC", "Nobody")
     answer = post_file(client, "/exchange/runs", (HEAD + GOOD + bad).encode())
     assert answer.status_code == 200
     assert "Line 3" in answer.text

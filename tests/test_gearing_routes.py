@@ -12,7 +12,7 @@ from pitapp.kit import store as kit
 from pitapp.kit.models import Car
 from tests.support import Clock, PageClient
 
-ADDRESS = "/gearing?spur=66&pinion=45&internal=1.9&tyre=63&kv=2460&volts=7.4&rev_limit=15000"
+ADDRESS = "/gearing?spur=66&pinion=45&internal=1.9&tyre=63&kv=2380&volts=7.4&rev_limit=14600"
 
 
 def figures(page: str) -> dict[str, float]:
@@ -54,10 +54,10 @@ def test_an_address_answers_with_full_precision(client: PageClient) -> None:
     # By hand, exact: 66/45 × 1.9 = 2.78666…; π × 63 / that; × rpm × 60 / 10⁶; 25.4/64 × 111 / 2.
     assert found["final-drive"] == pytest.approx(66 / 45 * 1.9, rel=1e-12)
     assert found["rollout-mm"] == pytest.approx(71.0240, abs=5e-5)
-    assert found["limit-speed-kmh"] == pytest.approx(63.9216, abs=5e-5)
-    # 2460 rpm/V at 7.4 V is 18 204 rpm (common practice, no source).
-    assert found["free-speed-rpm"] == pytest.approx(18204)
-    assert found["free-speed-kmh"] == pytest.approx(63.9216 * 18204 / 15000, abs=1e-4)
+    assert found["limit-speed-kmh"] == pytest.approx(62.2171, abs=5e-5)
+    # By hand: 2380 × 7.4 is 17 612.
+    assert found["free-speed-rpm"] == pytest.approx(17612)
+    assert found["free-speed-kmh"] == pytest.approx(62.2171 * 17612 / 14600, abs=1e-4)
     assert found["centre-distance-mm"] == pytest.approx(22.0266, abs=5e-5)
 
 

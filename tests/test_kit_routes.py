@@ -28,13 +28,13 @@ def undo_path(page: str) -> str:
 
 def test_a_car_with_a_new_motor(client: PageClient, db: sqlite3.Connection) -> None:
     answer = client.post_form(
-        "/kit/cars/new", CAR | {"new_motor_kv": "2460", "pack_v": "7,4", "mass_g": "1350"}
+        "/kit/cars/new", CAR | {"new_motor_kv": "2380", "pack_v": "7,4", "mass_g": "1350"}
     )
     assert answer.location == "/"
     (car,) = store.cars(db)
     assert (car.internal_ratio, car.pack_v, car.mass_g) == (1.9, 7.4, 1350)
     assert car.motor_id is not None
-    assert store.motor(db, car.motor_id).kv_rpm_per_v == 2460
+    assert store.motor(db, car.motor_id).kv_rpm_per_v == 2380
 
 
 @pytest.mark.parametrize(
@@ -160,7 +160,7 @@ def test_units_are_the_racers(client: PageClient, db: sqlite3.Connection) -> Non
             "length_unit": "metric",
         },
     )
-    client.post_form("/kit/cars/new", CAR | {"mass_g": "47.62", "rev_limit_rpm": "15000"})
+    client.post_form("/kit/cars/new", CAR | {"mass_g": "47.62", "rev_limit_rpm": "14600"})
     # 47.62 oz × 28.349523125 g (international avoirdupois ounce, exact).
     assert store.cars(db)[0].mass_g == pytest.approx(47.62 * 28.349523125)
     assert 'value="47.62"' in client.get("/kit/cars/1").text
@@ -179,11 +179,11 @@ def test_a_new_motor_beside_a_chosen_one_is_refused(
 ) -> None:
     motor_id, _ = store.save_motor(db, Motor(name="Old", kv_rpm_per_v=2400), clock())
     answer = client.post_form(
-        "/kit/cars/new", CAR | {"motor_id": str(motor_id), "new_motor_kv": "2460"}
+        "/kit/cars/new", CAR | {"motor_id": str(motor_id), "new_motor_kv": "2380"}
     )
     assert answer.status_code == 422
     assert "Leave this empty, or choose no motor above." in answer.text
-    assert 'value="2460"' in answer.text
+    assert 'value="2380"' in answer.text
     assert (store.cars(db), len(store.motors(db))) == ([], 1)
 
 

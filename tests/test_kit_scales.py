@@ -31,7 +31,7 @@ FORM = CORNERS | {"version": "1", "weighed_at": "2026-05-16T09:00"}
 
 @pytest.fixture
 def car_id(db: sqlite3.Connection) -> int:
-    motor = Motor(name="Invented", kv_rpm_per_v=2460, mass_g=165)
+    motor = Motor(name="Invented", kv_rpm_per_v=2380, mass_g=165)
     motor_id, _ = kit.save_motor(db, motor, RACE_MORNING)
     car = Car(name="Car", internal_ratio=1.9, pitch="dp:64", tyre_diameter_mm=63, motor_id=motor_id)
     return kit.save_car(db, car, RACE_MORNING)[0]

@@ -14,7 +14,7 @@ from tests.support import PageClient
 CLASS = {
     "version": "1",
     "name": "Invented 21.5 spec",
-    "rev_limit_rpm": "15 000",
+    "rev_limit_rpm": "14 600",
     "timing_fixed": "y",
     "timing_deg": "30",
     "timing_tolerance_deg": "2,5",
@@ -41,7 +41,7 @@ def test_every_limit_is_kept(client: PageClient, db: sqlite3.Connection) -> None
     (kept,) = store.race_classes(db)
     assert kept.model_dump(exclude={"id", "version", "remarks", "limits"}) == {
         "name": "Invented 21.5 spec",
-        "rev_limit_rpm": 15_000,
+        "rev_limit_rpm": 14_600,
         "timing_fixed": True,
         "timing_deg": 30,
         "timing_tolerance_deg": 2.5,
@@ -81,7 +81,7 @@ def test_another_row_loses_nothing_and_saves_nothing(
     [
         ("name", " ", "Give the class a name."),
         ("rev_limit_rpm", "0", "This must be at least 500."),
-        ("rev_limit_rpm", "-15000", "This must be at least 500."),
+        ("rev_limit_rpm", "-14600", "This must be at least 500."),
         ("timing_deg", "NaN", "Write a number here"),
         ("timing_tolerance_deg", "-1", "This must be at least 0."),
         ("least_mass_g", "0", "This must be more than 0."),

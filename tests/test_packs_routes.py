@@ -169,6 +169,7 @@ def test_sums_of_a_pack_and_of_typed_figures(client: PageClient, db: sqlite3.Con
     assert client.get("/packs/sums").status_code == 200
     assert client.get(f"/packs/sums?pack={pack_id}").status_code == 200
     page = client.get("/packs/sums?cells=2&capacity=6000&rate=1&cell_v=4,2&discharge=2").text
+    assert "J. Electrochem. Soc. 167 (2020) 013512, as computed by an open battery model" in page
     # From 100 % to 57.27 % of 6000 mAh by the published table, at 2 A.
     for name, value in (("sum-percent", 100), ("sum-storage-min", 76.9), ("sum-minutes", 0)):
         found = re.search(rf'<data id="{name}" value="([^"]+)"', page)

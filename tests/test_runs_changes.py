@@ -203,8 +203,10 @@ def test_the_controllers_settings() -> None:
     def controller(**more: Any) -> dict[str, Any]:
         return {"controller": FittedController(id=1, name="Example", **more)}
 
-    old, new = (entry("Drive", "Punch", value) for value in ("3", "5"))
-    assert said(controller(settings=(old,)), controller(settings=(new,))) == "punch 3 → 5"
+    old, new = (entry("Drive", "Throttle response", value) for value in ("3", "5"))
+    assert (
+        said(controller(settings=(old,)), controller(settings=(new,))) == "throttle response 3 → 5"
+    )
     assert said(controller(firmware="1"), controller(firmware="2")) == "firmware 1 → 2"
     other = {"controller": FittedController(id=2, name="Another", settings=(new,))}
     assert said(controller(settings=(old,)), other) == "controller Example → Another"

@@ -82,7 +82,7 @@ def test_the_snapshot_says_its_version_and_what_was_in_the_car(db: sqlite3.Conne
     assert was.pack is not None
     assert was.tyres is not None
     assert (was.schema_version, was.car.name, was.car.mass_g) == (1, "Example car", 1350)
-    assert (was.motor.kv_rpm_per_v, was.pack.mark) == (2460, "A")
+    assert (was.motor.kv_rpm_per_v, was.pack.mark) == (2380, "A")
     assert (was.tyres.name, was.tyres.runs_done) == ("Set 1", 3)
     assert [(one.group, one.name, one.text) for one in was.setup] == [
         ("Front", "Ride height", "5.2 mm"),

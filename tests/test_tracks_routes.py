@@ -42,7 +42,7 @@ def track_id(db: sqlite3.Connection) -> int:
 
 @pytest.fixture
 def car_id(db: sqlite3.Connection) -> int:
-    car = Car(name="Heron", internal_ratio=1.9, pitch="dp:64", tyre_diameter_mm=63)
+    car = Car(name="Invented TC", internal_ratio=1.9, pitch="dp:64", tyre_diameter_mm=63)
     return kit.save_car(db, car, RACE_MORNING)[0]
 
 
@@ -56,7 +56,7 @@ def log(db: sqlite3.Connection, car_id: int, track_id: int, number: int, **more:
         "spur_teeth": 66,
         "internal_ratio": 1.9,
         "tyre_diameter_mm": 63.0,
-        "snapshot": Snapshot(car=FittedCar(id=car_id, name="Heron")),
+        "snapshot": Snapshot(car=FittedCar(id=car_id, name="Invented TC")),
     }
     return runs.save_run(db, Run(**(values | more)), RACE_MORNING)[0]  # type: ignore[arg-type]
 
@@ -205,7 +205,7 @@ def test_advice_from_another_car_is_said_to_be_so(
     client: PageClient, db: sqlite3.Connection, track_id: int, car_id: int
 ) -> None:
     log(db, car_id, track_id, 1)
-    other = Car(name="Wren", internal_ratio=2.1, pitch="dp:64", tyre_diameter_mm=61)
+    other = Car(name="Invented Compact", internal_ratio=2.1, pitch="dp:64", tyre_diameter_mm=61)
     other_id, _ = kit.save_car(db, other, RACE_MORNING)
     kit.choose_car(db, other_id)
     page = client.get(f"/tracks/{track_id}").get_data(as_text=True)
@@ -261,7 +261,7 @@ def test_the_day_is_that_of_the_tracks_wall_clock(
 def test_the_plots_are_of_the_current_car_unless_all_are_asked_for(
     client: PageClient, db: sqlite3.Connection, track_id: int, car_id: int
 ) -> None:
-    other = Car(name="Wren", internal_ratio=2.1, pitch="dp:64", tyre_diameter_mm=61)
+    other = Car(name="Invented Compact", internal_ratio=2.1, pitch="dp:64", tyre_diameter_mm=61)
     other_id, _ = kit.save_car(db, other, RACE_MORNING)
     log(db, car_id, track_id, 1, can_c=61.0)
     log(db, other_id, track_id, 2, can_c=52.0, internal_ratio=2.1)
@@ -272,7 +272,7 @@ def test_the_plots_are_of_the_current_car_unless_all_are_asked_for(
     both = client.get(f"/tracks/{track_id}/plots?cars=all").get_data(as_text=True)
     assert "<td>61</td>" in both
     assert "<td>52</td>" in both
-    assert "Only Heron" in both
+    assert "Only Invented TC" in both
     day = re.search(r'href="([^"]+)#through-the-day"', both)
     assert day
     assert "<td>52</td>" in client.get(unescape(day[1])).get_data(as_text=True)

@@ -65,7 +65,7 @@ def test_outings_are_the_runs_whose_gear_is_known(db: sqlite3.Connection) -> Non
     track_id, _ = store.save_track(db, HOLLOW, RACE_MORNING)
     db.execute(
         "INSERT INTO cars (id, name, internal_ratio, pitch, tyre_diameter_mm) "
-        "VALUES (1, 'Heron', 1.9, 'dp:64', 63)"
+        "VALUES (1, 'Invented TC', 1.9, 'dp:64', 63)"
     )
     for number, pinion, removed in ((1, 44, None), (2, None, None), (3, 45, stamp(RACE_MORNING))):
         db.execute(

@@ -130,8 +130,10 @@ def test_the_page_says_all_that_the_drawing_shows(app: Flask) -> None:
         X,
         Y,
         [
-            Series("Heron", [Point(2.8, 64, "3 May", "/runs/1"), Point(2.9, 58)], joined=True),
-            Series("Wren", [Point(2.7, 71)]),
+            Series(
+                "Invented TC", [Point(2.8, 64, "3 May", "/runs/1"), Point(2.9, 58)], joined=True
+            ),
+            Series("Invented Compact", [Point(2.7, 71)]),
             Series("model", line=[(2.7, 60), (2.9, 50)]),
         ],
         levels=[Level(80, "limit")],

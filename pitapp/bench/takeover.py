@@ -38,7 +38,7 @@ def offers(check: MotorCheck, motor: Motor) -> list[Offer]:
     >>> from datetime import UTC, datetime
     >>> day = datetime(2026, 5, 3, tzinfo=UTC)
     >>> check = MotorCheck(motor_id=1, checked_at=day, free_rpm=17500, volts=7, current_a=2)
-    >>> motor = Motor(id=1, name="Invented", kv_rpm_per_v=2460, no_load_current_a=2)
+    >>> motor = Motor(id=1, name="Invented", kv_rpm_per_v=2380, no_load_current_a=2)
     >>> [(offer.name, offer.measured) for offer in offers(check, motor)]
     [('kv_rpm_per_v', 2500.0)]
     """

@@ -12,9 +12,9 @@ def asks(race_class: RaceClass | None) -> dict[str, Asked]:
     Fixed timing forbids any advance in the controller; the motor's own timing is then what the
     class says, within its tolerance.
 
-    >>> found = asks(RaceClass(name="Example", rev_limit_rpm=15_000, timing_fixed=True))
+    >>> found = asks(RaceClass(name="Example", rev_limit_rpm=14_600, timing_fixed=True))
     >>> found["rev_limit"].most, found["timing"].most, "mass" in found
-    (15000.0, 0.0, False)
+    (14600.0, 0.0, False)
     """
     if race_class is None:
         return {}

@@ -73,8 +73,8 @@ class Verdict(Record):
 def number_of(text: str) -> float | None:
     """The number that a stored reading is, or None where it is words.
 
-    >>> number_of("15000"), number_of("off")
-    (15000.0, None)
+    >>> number_of("14600"), number_of("off")
+    (14600.0, None)
     """
     try:
         return float(text)
@@ -97,7 +97,7 @@ def same(one: str, other: str) -> bool:
 def allows(asked: Asked, text: str) -> bool:
     """Whether a reading is inside what the class asks; words never are.
 
-    >>> allows(Asked(most=15000), "15000"), allows(Asked(most=15000), "15100")
+    >>> allows(Asked(most=14600), "14600"), allows(Asked(most=14600), "14700")
     (True, False)
     """
     value = number_of(text)

@@ -33,8 +33,8 @@ from pitapp.tracks import store as tracks
 from pitapp.tracks.models import Track
 
 WEAR_MM = 0.04
-NEW_MM = {plan.HERON: 63.5, plan.WREN: 58.4}
-WORN_OUT_MM = {plan.HERON: 62.4, plan.WREN: 57.6}
+NEW_MM = {plan.TC: 63.5, plan.COMPACT: 58.4}
+WORN_OUT_MM = {plan.TC: 62.4, plan.COMPACT: 57.6}
 
 
 @dataclass
@@ -70,7 +70,7 @@ class Garage:
             self.sets_made += 1
             fresh = TyreSet(
                 name=f"Set {self.sets_made}",
-                kind="control rubber" if car == plan.HERON else "soft rubber",
+                kind="control rubber" if car == plan.TC else "soft rubber",
                 diameter_mm=NEW_MM[car],
                 treatment="cleaned, nothing on them" if rng.random() < 0.5 else "",
             )
@@ -111,20 +111,20 @@ def fill(connection: sqlite3.Connection, rng: Random, moment: datetime) -> Garag
         )
         pack_id, _ = packs.save_pack(connection, pack, moment)
         own.packs.append(pack_id)
-    _controller(connection, own.cars[plan.HERON], moment)
-    _weigh(connection, own.cars[plan.HERON], moment)
-    kit.choose_car(connection, own.cars[plan.HERON])
+    _controller(connection, own.cars[plan.TC], moment)
+    _weigh(connection, own.cars[plan.TC], moment)
+    kit.choose_car(connection, own.cars[plan.TC])
     return own
 
 
 def finish(connection: sqlite3.Connection, rng: Random, own: Garage, now: datetime) -> None:
     """Write down what was measured late in the season."""
     for days_ago in (60, 2):
-        for name in (plan.HERON, plan.WREN):
+        for name in (plan.TC, plan.COMPACT):
             motor_id = kit.car(connection, own.cars[name]).motor_id
-            if motor_id and (days_ago == 2 or name == plan.HERON):
+            if motor_id and (days_ago == 2 or name == plan.TC):
                 _check_motor(connection, rng, motor_id, now - timedelta(days=days_ago))
-    _tilt(connection, own.cars[plan.HERON], now - timedelta(days=63, hours=3))
+    _tilt(connection, own.cars[plan.TC], now - timedelta(days=63, hours=3))
 
 
 def _check_motor(
@@ -144,9 +144,9 @@ def _check_motor(
         free_rpm=round(kv * 7.4, -1),
         volts=7.4,
         current_a=round((motor.no_load_current_a or 2.0) + abs(rng.gauss(0, 0.15)), 1),
-        sensor_a_deg=40.0,
-        sensor_b_deg=round(40 + rng.gauss(0, 0.6), 1),
-        sensor_c_deg=round(40 + rng.gauss(0, 0.6), 1),
+        sensor_a_deg=36.0,
+        sensor_b_deg=round(36 + rng.gauss(0, 0.6), 1),
+        sensor_c_deg=round(36 + rng.gauss(0, 0.6), 1),
         can_c=round(31 + rng.gauss(0, 2)),
         mass_g=motor.mass_g,
         remarks="Invented.",
@@ -160,9 +160,9 @@ def _controller(connection: sqlite3.Connection, car_id: int, moment: datetime) -
         for step in STARTING_LIST
     ]
     item = Controller(
-        name="Heron's controller",
+        name="Invented controller",
         firmware="1.4",
-        signal_text="Two long blinks (invented)",
+        signal_text="Lamp: long, short, short, long (invented)",
         remarks="Invented.",
     )
     controllers.add(connection, item, steps, car_id, moment)
@@ -174,10 +174,10 @@ def _weigh(connection: sqlite3.Connection, car_id: int, moment: datetime) -> Non
     weighing = Weighing(
         car_id=car_id,
         weighed_at=moment,
-        front_left_g=328,
-        front_right_g=331,
-        rear_left_g=337,
-        rear_right_g=334,
+        front_left_g=323,
+        front_right_g=327,
+        rear_left_g=332,
+        rear_right_g=330,
         wheelbase_mm=257,
         track_width_mm=168,
         remarks="Invented.",
@@ -194,11 +194,11 @@ def _tilt(connection: sqlite3.Connection, car_id: int, moment: datetime) -> None
         motor_id=car.motor_id,
         tested_at=moment,
         angle_deg=7.5,
-        mass_g=car.mass_g or 1330,
+        mass_g=car.mass_g or 1312,
         tyre_diameter_mm=62.9,
         pinion_teeth=42,
         spur_teeth=72,
         internal_ratio=car.internal_ratio,
-        kv_rpm_per_v=2460,
+        kv_rpm_per_v=2380,
     )
     roll.add_test(connection, test, moment)

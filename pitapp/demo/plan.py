@@ -36,15 +36,15 @@ class Day(NamedTuple):
 
 
 MACHINES = {
-    "Heron TC": Machine(
-        drive.Car(mass_kg=1.33, tyre_diameter_mm=63),
-        drive.Motor(kv_rpm_per_v=2460, resistance_ohm=0.021, no_load_current_a=2.4),
-        15_000,
+    "Invented TC": Machine(
+        drive.Car(mass_kg=1.312, tyre_diameter_mm=63),
+        drive.Motor(kv_rpm_per_v=2380, resistance_ohm=0.021, no_load_current_a=2.4),
+        14_600,
         300,
         4.2,
         260,
     ),
-    "Wren Compact": Machine(
+    "Invented Compact": Machine(
         drive.Car(mass_kg=1.35, tyre_diameter_mm=58, grip=1.0),
         drive.Motor(kv_rpm_per_v=3100, resistance_ohm=0.038, no_load_current_a=1.4),
         None,
@@ -55,38 +55,38 @@ MACHINES = {
 }
 
 MOTORS = {
-    "Heron TC": Motor(
-        name="Spec 2460",
-        kv_rpm_per_v=2460,
-        winding="one of the class",
+    "Invented TC": Motor(
+        name="Spec 2380",
+        kv_rpm_per_v=2380,
+        winding="as handed out (invented)",
         resistance_ohm=0.021,
         no_load_current_a=2.4,
         mass_g=165,
         remarks="Invented.",
     ),
-    "Wren Compact": Motor(
+    "Invented Compact": Motor(
         name="Open 3100", kv_rpm_per_v=3100, resistance_ohm=0.038, mass_g=158, remarks="Invented."
     ),
 }
 
 CARS = {
-    "Heron TC": Car(
-        name="Heron TC",
+    "Invented TC": Car(
+        name="Invented TC",
         internal_ratio=1.9,
         pitch="dp:64",
         tyre_diameter_mm=63.0,
         pack_v=7.4,
-        rev_limit_rpm=15_000,
+        rev_limit_rpm=14_600,
         least_tooth_sum=106,
         most_tooth_sum=126,
         largest_pinion=54,
         smallest_spur=60,
         largest_spur=88,
-        mass_g=1330,
+        mass_g=1312,
         remarks="Invented.",
     ),
-    "Wren Compact": Car(
-        name="Wren Compact",
+    "Invented Compact": Car(
+        name="Invented Compact",
         internal_ratio=2.0,
         pitch="dp:64",
         tyre_diameter_mm=58.0,
@@ -149,16 +149,16 @@ TRACKS = (
 CLASSES = (
     RaceClass(
         name="Limited touring",
-        rev_limit_rpm=15_000,
+        rev_limit_rpm=14_600,
         timing_fixed=True,
-        timing_deg=40,
+        timing_deg=36,
         timing_tolerance_deg=2,
-        winding="one maker's, sealed",
-        least_mass_g=1320,
+        winding="as handed out (invented)",
+        least_mass_g=1305,
         most_capacity_mah=6500,
-        most_start_v=8.44,
+        most_start_v=8.40,
         tyre="control rubber",
-        least_ride_height_mm=5.0,
+        least_ride_height_mm=4.8,
         run_length_s=300,
         heats_a_day=4,
         limits=(ClassLimit(name="Wing chord", unit="mm", most=40),),
@@ -174,44 +174,44 @@ CLASSES = (
 )
 
 KINDS: tuple[HeatKind, ...] = ("practice", "practice", "heat", "heat", "heat", "heat", "final")
-HERON, WREN = "Heron TC", "Wren Compact"
+TC, COMPACT = "Invented TC", "Invented Compact"
 LIMITED, OPEN = "Limited touring", "Open compact"
 SEASON = (
-    Day(168, "Mossy Hollow", HERON, LIMITED, "Opener",
+    Day(168, "Mossy Hollow", TC, LIMITED, "Opener",
         ((42, 69), (43, 69), (43, 69), (44, 69), (44, 69), (45, 69), (45, 69)), (9, 15)),
-    Day(140, "Old Granary", WREN, OPEN, "Indoor evening",
+    Day(140, "Old Granary", COMPACT, OPEN, "Indoor evening",
         ((29, 72), (31, 72), (31, 72), (33, 72), (33, 70), (33, 70), (34, 70)), (19, 21)),
-    Day(119, "Long Meadow", HERON, LIMITED, "Meadow round",
+    Day(119, "Long Meadow", TC, LIMITED, "Meadow round",
         ((44, 69), (45, 69), (46, 69), (46, 66), (46, 66), (47, 66), (46, 66)), (16, 24),
         "Hot in the afternoon."),
-    Day(91, "Mossy Hollow", WREN, OPEN, "Evening round",
+    Day(91, "Mossy Hollow", COMPACT, OPEN, "Evening round",
         ((31, 72), (31, 72), (33, 72), (33, 70), (34, 70), (34, 70), (33, 70)), (22, 29)),
-    Day(63, "Old Granary", HERON, "", "Practice and fun",
+    Day(63, "Old Granary", TC, "", "Practice and fun",
         ((40, 72), (42, 72), (42, 72), (43, 72), (43, 69), (43, 69), (43, 69)), (23, 25),
         "No class: everybody ran what they had."),
-    Day(35, "Mossy Hollow", HERON, LIMITED, "Hollow round",
+    Day(35, "Mossy Hollow", TC, LIMITED, "Hollow round",
         ((45, 69), (45, 66), (45, 66), (46, 66), (47, 66), (48, 66), (46, 66)), (20, 30)),
-    Day(14, "Long Meadow", WREN, OPEN, "Meadow compact",
+    Day(14, "Long Meadow", COMPACT, OPEN, "Meadow compact",
         ((31, 72), (33, 72), (33, 70), (34, 70), (34, 70), (35, 70), (34, 70)), (17, 24)),
-    Day(0, "Mossy Hollow", HERON, LIMITED, "Last round",
+    Day(0, "Mossy Hollow", TC, LIMITED, "Last round",
         ((45, 66), (45, 66), (46, 66), (46, 66), (46, 66), (46, 66), (46, 66)), (12, 18)),
 )  # fmt: skip
 
 SETUPS = {
-    HERON: """Front:
-Ride height 5.2 mm
+    TC: """Front:
+Ride height 5.0 mm
 Droop 5.0 mm
 Camber -1.5 °
 Springs 2.6 N/mm
 Oil 400 cSt
 Rear:
-Ride height 5.4 mm
+Ride height 5.2 mm
 Droop 4.5 mm
 Camber -2.0 °
 Springs 2.4 N/mm
 Oil 400 cSt
 Anti-roll bar 1.2 mm""",
-    WREN: """Front:
+    COMPACT: """Front:
 Ride height 5.5 mm
 Camber -1.0 °
 Springs = soft
@@ -241,7 +241,7 @@ REMARKS = (
     "Quick, but hot.",
 )
 PLANNED = {
-    "Rev limit": "15000",
+    "Rev limit": "14600",
     "Signal at switch-on": "yes",
     "Timing advance": "0",
     "Throttle response": "4",

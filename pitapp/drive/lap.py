@@ -82,7 +82,7 @@ def run_lap(
     Source: common practice: the lap as straights and corners.
 
     >>> car = Car(mass_kg=1.4, tyre_diameter_mm=63)
-    >>> motor = Motor(kv_rpm_per_v=2460, resistance_ohm=0.02)
+    >>> motor = Motor(kv_rpm_per_v=2380, resistance_ohm=0.02)
     >>> lap = run_lap(
     ...     car, motor, Pack(voltage_v=7.4), Controller(), Air(), track_by_feel(45, "mixed"), 4.0
     ... )

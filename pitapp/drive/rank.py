@@ -108,7 +108,7 @@ def rank_gears(options: Iterable[GearOption], track: Track, setup: Setup) -> lis
     >>> from pitapp.gearing.formulas import GearOption
     >>> setup = Setup(
     ...     car=Car(mass_kg=1.4, tyre_diameter_mm=63),
-    ...     motor=Motor(kv_rpm_per_v=2460, resistance_ohm=0.02),
+    ...     motor=Motor(kv_rpm_per_v=2380, resistance_ohm=0.02),
     ...     pack=Pack(voltage_v=7.4), fitted_ratio=4.0,
     ... )
     >>> gears = [GearOption(pinion, 80, 2.0 * 80 / pinion) for pinion in (36, 40, 44)]

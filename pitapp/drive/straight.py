@@ -108,13 +108,13 @@ def run_straight(
     derived here.
 
     >>> car = Car(mass_kg=1.4, tyre_diameter_mm=63)
-    >>> motor = Motor(kv_rpm_per_v=2460, resistance_ohm=0.02)
+    >>> motor = Motor(kv_rpm_per_v=2380, resistance_ohm=0.02)
     >>> straight = Straight(length_m=40, entry_speed_m_s=6, exit_speed_m_s=6)
     >>> result = run_straight(
-    ...     car, motor, Pack(voltage_v=7.4), Controller(rev_limit_rpm=15000), Air(), straight, 4.0
+    ...     car, motor, Pack(voltage_v=7.4), Controller(rev_limit_rpm=14600), Air(), straight, 4.0
     ... )
     >>> [phase.kind for phase in result.phases], round(result.closing_rpm)
-    (['grip', 'limit', 'brake'], 15000)
+    (['grip', 'limit', 'brake'], 14600)
     """
     gear = gear_figures(fixed_figures(car, motor, pack, controller, air), ratio)
     log: list[Logged] = []

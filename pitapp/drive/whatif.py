@@ -31,7 +31,7 @@ def today(setup: Setup) -> dict[str, float | None]:
 
     >>> from pitapp.drive.models import Car, Pack
     >>> setup = Setup(car=Car(mass_kg=1.35, tyre_diameter_mm=63), pack=Pack(voltage_v=7.4),
-    ...     motor=Motor(kv_rpm_per_v=2460, resistance_ohm=0.02))
+    ...     motor=Motor(kv_rpm_per_v=2380, resistance_ohm=0.02))
     >>> today(setup)["mass_g"]
     1350.0
     """

@@ -85,8 +85,8 @@ def road_speed_kmh(motor_rpm: float, rollout_mm: float) -> float:
 
     Source: definition of speed; 1 km = 10⁶ mm, 1 h = 60 min.
 
-    >>> road_speed_kmh(15000, 44)
-    39.6
+    >>> road_speed_kmh(14600, 50)
+    43.8
     """
     rpm = number(motor_rpm, "motor speed", 0, 300_000, unit="rpm")
     return rpm * _rollout(rollout_mm) * 60 / 1e6
@@ -104,8 +104,8 @@ def motor_rpm_at(road_speed_kmh: float, rollout_mm: float) -> float:
 
     Source: the inverse of `road_speed_kmh`.
 
-    >>> motor_rpm_at(39.6, 44)
-    15000.0
+    >>> motor_rpm_at(43.8, 50)
+    14600.0
     """
     speed = number(road_speed_kmh, "road speed", 0, 1000, unit="km/h")
     return speed * 1e6 / (60 * _rollout(rollout_mm))

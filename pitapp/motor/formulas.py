@@ -49,8 +49,8 @@ def free_speed_rpm(kv_rpm_per_v: float, volts: float) -> float:
 
     Source: definition of Kv.
 
-    >>> free_speed_rpm(2460, 7.4)
-    18204.0
+    >>> free_speed_rpm(2380, 7.4)
+    17612.0
     """
     return _kv(kv_rpm_per_v) * _volts(volts)
 

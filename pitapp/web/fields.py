@@ -23,8 +23,8 @@ def parse_number(text: str) -> float:
     Raises:
         ValueError: a sentence that says what is wrong with the text.
 
-    >>> parse_number("63,5"), parse_number("−2"), parse_number("15 000")
-    (63.5, -2.0, 15000.0)
+    >>> parse_number("63,5"), parse_number("−2"), parse_number("14 600")
+    (63.5, -2.0, 14600.0)
     """
     tidy = text.strip().replace("\u2212", "-").replace("\u00a0", "").replace("\u202f", "")
     tidy = tidy.replace(" ", "").replace("'", "").replace("’", "")

@@ -8,7 +8,7 @@ A route makes a plot, and its template writes `{{ draw(plot) }}` and links `css/
         Axis("FDR", digits=2),
         Axis("can", "°C"),
         [
-            Series("Heron", [Point(2.81, 64, "3 May", "/runs/12"), Point(2.94, 58)]),
+            Series("Invented TC", [Point(2.81, 64, "3 May", "/runs/12"), Point(2.94, 58)]),
             Series("45 / 66", line=speeds, points=[Point(38, 61.2, "rev limit")]),
         ],
         levels=[Level(80, "limit")],

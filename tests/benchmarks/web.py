@@ -21,7 +21,7 @@ from pitapp import create_app
 from pitapp.demo import fill
 from tests.benchmarks import Row, row_of
 
-GEARING = "/gearing?spur=66&pinion=45&internal=1.9&tyre=63&kv=2460&volts=7.4&rev_limit=15000"
+GEARING = "/gearing?spur=66&pinion=45&internal=1.9&tyre=63&kv=2380&volts=7.4&rev_limit=14600"
 NEVER_TWICE = "{}"
 """In an address: the place of a number that is another at each request."""
 ALWAYS_NEW = GEARING.replace("tyre=63", f"tyre=63.{NEVER_TWICE}")

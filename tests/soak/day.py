@@ -32,7 +32,7 @@ CLOCK = {"/packs/clock": 120}
 CHARGING_ONE_IN = 3
 PAGES = {
     "/": 20,
-    "/gearing?spur=66&pinion=45&internal=1.9&tyre=63&kv=2460&volts=7.4": 10,
+    "/gearing?spur=66&pinion=45&internal=1.9&tyre=63&kv=2380&volts=7.4": 10,
     "/runs": 6,
     "/checks": 4,
     "/checks/card": 2,
