@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from datetime import timedelta
+from typing import Literal
 
 import pytest
 
@@ -32,8 +33,13 @@ def line(client: PageClient, db: sqlite3.Connection) -> object:
     return ask
 
 
-def on_the_charger(db: sqlite3.Connection, pack_id: int, minutes: float) -> str:
-    item = charging.charge(db, walk(db, pack_id))
+def on_the_charger(
+    db: sqlite3.Connection,
+    pack_id: int,
+    minutes: float,
+    purpose: Literal["full", "storage"] = "full",
+) -> str:
+    item = charging.charge(db, walk(db, pack_id, purpose))
     due_at = RACE_MORNING + timedelta(minutes=minutes)
     charging.start(db, item.model_copy(update={"due_at": due_at}), "On", RACE_MORNING)
     return item.uuid
@@ -59,6 +65,33 @@ def test_before_a_heat_a_full_pack_is_ready(line: object, db: sqlite3.Connection
     assert (told.level, told.reason) == ("good", "Full: A")
     store.set_condition(db, pack_id, "damaged", "", RACE_MORNING)
     assert line() is None  # type: ignore[operator]
+
+
+def test_the_only_pack_is_full_too_late_for_the_heat(line: object, db: sqlite3.Connection) -> None:
+    pack_id = add_pack(db)
+    uuid = on_the_charger(db, pack_id, 65)
+    told = line()  # type: ignore[operator]
+    assert (told.level, told.word) == ("stop", "not yet")
+    assert told.reason == "A full at about 10:05, 5 min after Heat 1 starts"
+    assert told.href == f"/packs/charges/{uuid}"
+    on_the_charger(db, add_pack(db, mark="B"), 50)
+    told = line()  # type: ignore[operator]
+    assert (told.level, told.reason) == ("look", "B full at about 09:50")
+
+
+def test_a_pack_that_ends_as_the_heat_starts_is_no_minute_late(
+    line: object, db: sqlite3.Connection
+) -> None:
+    on_the_charger(db, add_pack(db), 60)
+    assert line().level == "look"  # type: ignore[operator]
+
+
+def test_a_pack_on_its_way_to_storage_will_not_be_full(
+    line: object, db: sqlite3.Connection
+) -> None:
+    on_the_charger(db, add_pack(db), 30, "storage")
+    told = line()  # type: ignore[operator]
+    assert (told.level, told.reason) == ("stop", "No full pack on record")
 
 
 def test_after_the_last_heat_storage_is_due_until_it_is_done(

@@ -3,15 +3,25 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Mapping, Sequence
 
 from pitapp.board.models import ReadyLine, Situation
 from pitapp.checks import store
 from pitapp.checks.asks import asks
 from pitapp.checks.controllers import store as controllers
-from pitapp.checks.engine import Judged, Verdict, judge_all, reasons_due, same, unlisted, verdict
+from pitapp.checks.engine import (
+    Judged,
+    Verdict,
+    allows,
+    judge_all,
+    reasons_due,
+    same,
+    unlisted,
+    verdict,
+)
 from pitapp.checks.here import TAKEN_UP_FOR
 from pitapp.checks.lists import store as lists
-from pitapp.checks.models import Controller, Walk
+from pitapp.checks.models import Answer, Asked, Controller, Step, Walk
 from pitapp.checks.shown import asked_text, reading
 from pitapp.web.clock import moment_text
 
@@ -28,11 +38,12 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
     begun = store.open_walk(
         connection, own.id, car_id=situation.car.id, since=situation.now - TAKEN_UP_FOR
     )
-    if begun:
+    steps, asked = lists.steps(connection, own.id), asks(situation.race_class)
+    illegal = _outside_now(connection, situation, controller, steps, asked)
+    if begun and not illegal:
         return look(f"Run-through left half-way, begun {moment_text(begun.started_at)}.", run)
     walk = store.last_settings_walk(connection, situation.car.id)
     answers = store.answers(connection, walk.id) if walk else []
-    steps, asked = lists.steps(connection, own.id), asks(situation.race_class)
     due = reasons_due(
         walk,
         answers,
@@ -42,12 +53,14 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
         race_class_id=situation.race_class.id if situation.race_class else None,
         asks=asked,
     )
+    if illegal:
+        reason = " ".join([illegal[0], *([] if begun else due[:1])])
+        return ReadyLine(name=NAME, level="stop", word="not yet", reason=reason, href=run)
     if walk is None:
         return look(due[0], run)
     found = verdict(judge_all(lists.steps_answered(connection, walk.id), answers))
-    if found.legal is False and _same(walk, controller, situation):
-        reason = " ".join([outside(found.outside[0]), *due[:1]])
-        return ReadyLine(name=NAME, level="stop", word="not yet", reason=reason, href=run)
+    if found.legal is False and not due:
+        due = ["What was outside the class then reads otherwise since."]
     if due:
         more = f" And {len(due) - 1} more." if len(due) > 1 else ""
         return look(f"Run-through due again. {due[0]}{more}", run)
@@ -79,10 +92,10 @@ def look(reason: str, href: str) -> ReadyLine:
     return ReadyLine(name=NAME, level="look", word="look", reason=reason, href=href)
 
 
-def outside(judged: Judged) -> str:
-    """In a sentence, what is outside the class."""
-    shown, asked = reading(judged.shown, judged.unit), asked_text(judged.asked, judged.unit)
-    return f"{judged.step.name} shows {shown}, the class asks {asked}."
+def outside(name: str, read: Answer, asked: Asked) -> str:
+    """In a sentence, what a reading is and the limit that it breaks."""
+    limit = asked_text(asked, read.unit).removeprefix("at most ")
+    return f"{name} shows {reading(read.shown, read.unit)}, limit {limit}."
 
 
 def different(judged: Judged) -> str:
@@ -91,6 +104,20 @@ def different(judged: Judged) -> str:
     return f"{judged.step.name} shows {shown}, planned {planned}."
 
 
-def _same(walk: Walk, controller: Controller, situation: Situation) -> bool:
-    race_class_id = situation.race_class.id if situation.race_class else None
-    return walk.controller_id == controller.id and walk.race_class_id == race_class_id
+def _outside_now(
+    connection: sqlite3.Connection,
+    situation: Situation,
+    controller: Controller,
+    steps: Sequence[Step],
+    asked: Mapping[str, Asked],
+) -> list[str]:
+    """Each setting whose newest reading is outside the class raced now, run-through ended or not."""
+    limited = {step.key: step for step in steps if step.key in asked}
+    read = store.latest_readings(
+        connection, situation.car.id, limited, controller.id, situation.car.motor_id
+    )
+    return [
+        outside(step.name, read[key], asked[key])
+        for key, step in limited.items()
+        if key in read and not allows(asked[key], read[key].shown)
+    ]

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 import sqlite3
 from datetime import datetime
 
 from pitapp.board.models import ReadyLine, Situation
+from pitapp.meetings.models import Heat
 from pitapp.packs.models import Charge
 from pitapp.packs.overview import states
 from pitapp.packs.state import PackState
@@ -26,11 +28,9 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine | No
         return ReadyLine(
             name=NAME, level="good", word="ready", reason=f"Full: {_marks(full)}", href="/packs"
         )
-    charging = _charging(found)
-    if charging:
-        mark, charge = charging[0]
-        reason = f"{mark} full at about {_due_text(charge)}"
-        return ReadyLine(name=NAME, level="look", word="look", reason=reason, href=_href(charge))
+    coming = [each for each in _charging(found) if each[1].purpose == "full"]
+    if coming:
+        return _on_its_way(*coming[0], situation.heat)
     if not any(one.pack.condition == "sound" for one in found):
         return None
     reason = "No full pack on record"
@@ -72,6 +72,16 @@ def _countdown_over(found: list[PackState], now: datetime) -> ReadyLine | None:
                 name=NAME, level="stop", word="not yet", reason=reason, href=_href(charge)
             )
     return None
+
+
+def _on_its_way(mark: str, charge: Charge, heat: Heat) -> ReadyLine:
+    """The first pack to be full: in time for the heat, or by how many minutes it is late."""
+    reason, href = f"{mark} full at about {_due_text(charge)}", _href(charge)
+    late_s = (charge.due_at - heat.starts_at).total_seconds() if charge.due_at else 0.0
+    if late_s <= 0:
+        return ReadyLine(name=NAME, level="look", word="look", reason=reason, href=href)
+    reason += f", {math.ceil(late_s / 60)} min after {heat.title} starts"
+    return ReadyLine(name=NAME, level="stop", word="not yet", reason=reason, href=href)
 
 
 def _charging(found: list[PackState]) -> list[tuple[str, Charge]]:
