@@ -93,6 +93,31 @@ def test_the_commands(app: Flask, db: sqlite3.Connection, clock: Clock, tmp_path
     assert "before-restore" in inspected.output
 
 
+def test_what_was_brought_back_is_said_though_no_file_can_be_cleared_away(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def unlink(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    kit.save_car(db, CAR, clock())
+    client.post_form("/copies")
+    page = client.get("/copies").text
+    found = re.search(r'href="(/copies/[^"/]+\.sqlite3)"', page)
+    assert found is not None
+    looked = client.post_form(
+        "/copies/uploaded",
+        {"file": (io.BytesIO(client.get(found[1]).data), "copy.sqlite3")},
+        content_type="multipart/form-data",
+    )
+    kit.save_car(db, CAR.model_copy(update={"name": "Second"}), clock())
+    action = re.search(r'action="(/copies/uploaded/[0-9a-f]+/restore)"', looked.text)
+    assert action is not None
+    monkeypatch.setattr(Path, "unlink", unlink)
+    assert client.post_form(action[1]).status_code == 303
+    assert "Brought back" in client.get("/copies").text
+    assert [car.name for car in kit.cars(db)] == ["First"]
+
+
 def test_an_upload_brought_back_by_two_taps_is_so_once(
     app: Flask, client: PageClient, db: sqlite3.Connection, clock: Clock
 ) -> None:

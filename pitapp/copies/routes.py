@@ -66,7 +66,7 @@ def upload() -> Any:
     if not form.validate_on_submit():
         return _show(form, 422)
     for old in _data_dir().glob(UPLOADED.format("*")):
-        old.unlink(missing_ok=True)
+        store.clear_away(old)
     token = secrets.token_hex(8)
     path = _data_dir() / UPLOADED.format(token)
     try:
@@ -87,7 +87,7 @@ def restore_uploaded(token: str) -> Any:
     if not _TOKEN.match(token) or not path.is_file():
         raise NotThere("That upload is gone. Send the file again.")
     answer = _bring_back(path)
-    path.unlink(missing_ok=True)
+    store.clear_away(path)
     return answer
 
 

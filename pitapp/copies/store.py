@@ -7,7 +7,7 @@ import re
 import secrets
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -47,7 +47,7 @@ def write_copy(connection: sqlite3.Connection, target: Path) -> Contents:
     except (OSError, sqlite3.OperationalError) as error:
         raise DataError(f"The copy cannot be written to {target}: {error}.") from error
     finally:
-        fresh.unlink(missing_ok=True)
+        clear_away(fresh)
     return found
 
 
@@ -66,7 +66,7 @@ def keep_copy(connection: sqlite3.Connection, data_dir: Path, why: str, now: dat
     others = [copy for copy in kept(data_dir) if copy.why == why and copy.name != path.name]
     others.sort(key=lambda copy: (copy.made_at <= now, copy.made_at), reverse=True)
     for old in others[KEPT_EACH - 1 :]:
-        (folder / old.name).unlink(missing_ok=True)
+        clear_away(folder / old.name)
     return path
 
 
@@ -74,7 +74,13 @@ def tidy(data_dir: Path) -> None:
     """Take away what a process that was killed has left half done. Only for the one that serves."""
     for pattern in (f"{FOLDER}/.*.part", ".restore-*", ".uploaded-*", "secret.key.*.part"):
         for left in data_dir.glob(pattern):
-            left.unlink(missing_ok=True)
+            clear_away(left)
+
+
+def clear_away(path: Path) -> None:
+    """Delete a file that is of no more use; one that cannot be deleted now changes nothing."""
+    with suppress(OSError):
+        path.unlink(missing_ok=True)
 
 
 def kept(data_dir: Path) -> list[Kept]:
@@ -196,4 +202,4 @@ def staged(source: Path, data_dir: Path) -> Iterator[Path]:
         yield path
     finally:
         for left in data_dir.glob(f"{path.stem}*"):
-            left.unlink(missing_ok=True)
+            clear_away(left)

@@ -6,7 +6,8 @@
 
 A row made in the step is noted with `step.made(table, id)`. `step.insert`, `step.save`,
 `step.change`, `step.remove` and `step.delete` do the change and note it. Undoing puts every row back as it was,
-and refuses when a row was changed again since. Every table that takes part has an integer `id`.
+and refuses when a row was changed again since or would lose what it belongs to. Every table that
+takes part has an integer `id`.
 """
 
 from __future__ import annotations
@@ -20,8 +21,9 @@ from contextlib import contextmanager
 from datetime import datetime
 from typing import Any
 
+from pitapp.db import references
 from pitapp.db.connect import stamp, transaction, when
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.errors import ChangedMeanwhile, NotThere, Refused
 
 KEPT_STEPS = 500
 _NAME = re.compile(r"[a-z][a-z0-9_]*\Z")
@@ -131,6 +133,7 @@ def undo(connection: sqlite3.Connection, token: str, now: datetime) -> str:
     Raises:
         NotThere: no such step, or it was undone already.
         ChangedMeanwhile: one of its rows was changed again since.
+        Refused: a row would lose one that it belongs to, or be there twice.
     """
     with transaction(connection):
         found = connection.execute(
@@ -146,13 +149,25 @@ def undo(connection: sqlite3.Connection, token: str, now: datetime) -> str:
                     f"“{found['label']}” cannot be undone: it was changed again since. "
                     "Undo the newer change first, or edit it."
                 )
-        connection.execute("PRAGMA defer_foreign_keys = ON")
-        for image in reversed(images):
-            _put(connection, image["table"], image["id"], image["before"])
+        _put_back(connection, images, found["label"])
         connection.execute(
             "UPDATE undo_steps SET undone_at = ? WHERE id = ?", (stamp(now), found["id"])
         )
         return str(found["label"])
+
+
+def _put_back(connection: sqlite3.Connection, images: list[dict[str, Any]], label: str) -> None:
+    connection.execute("PRAGMA defer_foreign_keys = ON")
+    try:
+        for image in reversed(images):
+            _put(connection, image["table"], image["id"], image["before"])
+    except sqlite3.IntegrityError as error:
+        if error.sqlite_errorcode != sqlite3.SQLITE_CONSTRAINT_UNIQUE:
+            raise
+        raise Refused(f"“{label}” cannot be undone: the same is there again by now.") from error
+    rows = [(image["table"], image["id"]) for image in images]
+    if reason := references.broken(connection, rows):
+        raise Refused(f"“{label}” cannot be undone: {reason}")
 
 
 def _safe(name: str) -> str:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import sqlite3
 from typing import Any
 
-from flask import Blueprint, Flask, flash, redirect, request, session
+from flask import Blueprint, Flask, redirect, request, session
 
 from pitapp.db import undo as steps
 from pitapp.web.clock import now
+from pitapp.web.notices import say
 from pitapp.web.writes import write
 
 blueprint = Blueprint("undo", __name__)
@@ -16,15 +17,15 @@ UNDONE = "undone"
 
 
 def notice(sentence: str, token: str | None = None) -> None:
-    """Say at the foot of the next page what was done, with Undo where there is a token."""
-    flash(sentence, f"undo:{token}" if token else "done")
+    """Say at the foot of the next page what the write did, with Undo where there is a token."""
+    say(sentence, f"undo:{token}" if token else "done")
 
 
 @blueprint.post("/undo/<token>")
 @write
 def undo(connection: sqlite3.Connection, token: str) -> Any:
     label = steps.undo(connection, token, now())
-    flash(f"Undone: {label}", UNDONE)
+    say(f"Undone: {label}", UNDONE)
     return redirect(own_path(request.form.get("back", "/")), 303)
 
 

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import json
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from functools import wraps
 from threading import Lock
 from time import monotonic
 from typing import Any
 
-from flask import Flask, Response, current_app, flash, make_response, redirect, request, session
+from flask import Flask, Response, current_app, make_response, redirect, request, session
 
 from pitapp.db import answers, get_db, transaction
 from pitapp.errors import BadRequest
+from pitapp.web import notices
 from pitapp.web.clock import now
 from pitapp.web.memory import Memory
 
@@ -24,7 +25,7 @@ MOST_DONE, DONE_FOR_S = 16, 60.0
 _one_at_a_time = Lock()
 
 
-class _Unsaved(Exception):
+class _Unsaved(notices.Refusal):
     def __init__(self, response: Response) -> None:
         self.response = response
 
@@ -40,15 +41,12 @@ def write(view: Callable[..., Any]) -> Callable[..., Response]:
     def wrapped(**arguments: Any) -> Response:
         key = _key()
         try:
-            with transaction(get_db()) as connection:
+            with notices.of_one_write() as said, transaction(get_db()) as connection:
                 if key and (earlier := answers.find(connection, key)):
                     return _again(earlier)
-                unread = len(session.get("_flashes", ()))
-                response = make_response(view(connection, **arguments))
-                if response.status_code >= 400:
-                    raise _Unsaved(response)
+                response = _saved(view(connection, **arguments))
                 if key:
-                    answers.keep(connection, key, _answer(response, unread), now())
+                    answers.keep(connection, key, _answer(response, said), now())
         except _Unsaved as unsaved:
             return unsaved.response
         return response
@@ -66,25 +64,39 @@ def once(view: Callable[..., Any]) -> Callable[..., Response]:
     @wraps(view)
     def wrapped(**arguments: Any) -> Response:
         key = _key()
-        if key is None:
-            return make_response(view(**arguments))
-        whose = (key, session.get("csrf_token"))
-        done: Memory = current_app.extensions["pitapp.once"]
-        with _one_at_a_time:
-            answer, cookies, at = done.get(whose) or (None, (), 0.0)
-            if answer and monotonic() - at < DONE_FOR_S:
-                earlier = _again(answer)
-                for cookie in cookies:
-                    earlier.headers.add("Set-Cookie", cookie)
-                return earlier
-            unread = len(session.get("_flashes", ()))
-            response = make_response(view(**arguments))
-            if response.status_code < 400:
-                given = response.headers.getlist("Set-Cookie")
-                done.keep(whose, (_answer(response, unread), given, monotonic()))
-            return response
+        try:
+            with notices.of_one_write() as said:
+                if key is None:
+                    return _saved(view(**arguments))
+                whose = (key, session.get("csrf_token"))
+                with _one_at_a_time:
+                    return _once(whose, said, lambda: view(**arguments))
+        except _Unsaved as unsaved:
+            return unsaved.response
 
     return wrapped
+
+
+def _once(whose: Hashable, said: notices.Notices, do: Callable[[], Any]) -> Response:
+    done: Memory = current_app.extensions["pitapp.once"]
+    answer, cookies, at = done.get(whose) or (None, (), 0.0)
+    if answer and monotonic() - at < DONE_FOR_S:
+        earlier = _again(answer)
+        for cookie in cookies:
+            earlier.headers.add("Set-Cookie", cookie)
+        return earlier
+    response = _saved(do())
+    given = response.headers.getlist("Set-Cookie")
+    done.keep(whose, (_answer(response, said), given, monotonic()))
+    return response
+
+
+def _saved(answer: Any) -> Response:
+    """The answer of a view, if it says that all is well."""
+    response = make_response(answer)
+    if response.status_code >= 400:
+        raise _Unsaved(response)
+    return response
 
 
 def _key() -> str | None:
@@ -111,17 +123,16 @@ def _say_again(answer: answers.Answer) -> None:
     """Give the notices, with their Undo, to whoever left before the first answer came."""
     if answer.content_type != NOTICES:
         return
-    unread = {sentence for _, sentence in session.get("_flashes", ())}
+    unread = {sentence for _, sentence in notices.unread()}
     for category, sentence in json.loads(answer.body):
         if sentence not in unread:
-            flash(sentence, category)
+            notices.say(sentence, category)
 
 
-def _answer(response: Response, unread: int) -> answers.Answer:
+def _answer(response: Response, said: notices.Notices) -> answers.Answer:
     """What to keep; nobody reads the body of a redirect, so its notices are kept there."""
     if location := response.headers.get("Location"):
-        said = json.dumps(session.get("_flashes", [])[unread:])
-        return answers.Answer(response.status_code, location, NOTICES, said.encode())
+        return answers.Answer(response.status_code, location, NOTICES, json.dumps(said).encode())
     return answers.Answer(response.status_code, None, response.content_type, response.get_data())
 
 

@@ -1,0 +1,66 @@
+"""Notices: a sentence on what was done, said once on the next page. Each belongs to its write and fails with it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from flask import Flask, flash, g, session
+
+UNREAD = "_flashes"
+Notices = list[tuple[str, str]]
+"""Each as its category and its sentence, in the order in which they were said."""
+
+
+class Refusal(Exception):
+    """Ends a write by an answer that is already made, and that has said what was unread before."""
+
+
+def say(sentence: str, category: str) -> None:
+    """Say this on the next page, if the write that is going on succeeds.
+
+    Raises:
+        RuntimeError: there is no write going on.
+    """
+    said: Notices | None = g.get("said")
+    if said is None:
+        raise RuntimeError("A notice belongs to a write: wrap the view in `write` or `once`.")
+    said.append((category, sentence))
+    flash(sentence, category)
+
+
+def unread() -> Notices:
+    """What was said and stood on no page yet."""
+    return list(session.get(UNREAD, ()))
+
+
+def read() -> Notices:
+    """What was unread, for the page that is made now; asked again for the same page, the same."""
+    if "notices" not in g:
+        g.notices = unread()
+        session.pop(UNREAD, None)
+    found: Notices = g.notices
+    return found
+
+
+@contextmanager
+def of_one_write() -> Iterator[Notices]:
+    """What is said within this, which stands if it comes to its end and otherwise never was said."""
+    before = unread()
+    g.said = []
+    try:
+        yield g.said
+    except BaseException as error:
+        on_the_answer = isinstance(error, Refusal) and "notices" in g
+        g.pop("notices", None)
+        session.pop(UNREAD, None)
+        if before and not on_the_answer:
+            session[UNREAD] = before
+        raise
+    finally:
+        g.said = None
+
+
+def register(app: Flask) -> None:
+    """Offer `notices()` to templates."""
+    app.jinja_env.globals["notices"] = read
