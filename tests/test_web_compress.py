@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import gzip
-import re
-from pathlib import Path
 
 import pytest
 
@@ -37,21 +35,6 @@ def test_a_packed_file_is_not_sent_again(client: PageClient) -> None:
     answer = client.get("/static/css/base.css", headers=again)
     assert answer.status_code == 304
     assert answer.data == b""
-
-
-@pytest.mark.parametrize(
-    "script", sorted((ROOT / "static" / "js").glob("*.js")), ids=lambda each: each.stem
-)
-def test_a_script_is_served_without_its_remarks(client: PageClient, script: Path) -> None:
-    """Line by line what stands in the file, less remarks that have lines of their own."""
-    served = client.get(f"/static/js/{script.name}").text
-    assert "/**" not in served
-    lines = iter(script.read_text(encoding="utf-8").splitlines())
-    for line in served.splitlines():
-        assert line in (each.lstrip() for each in lines)
-    left_out = re.sub(r"(?s)/\*\*.*?\*/", "", script.read_text(encoding="utf-8"))
-    code = [each for each in left_out.splitlines() if each.strip() and "//" not in each.strip()[:2]]
-    assert len(served.splitlines()) == len(code)
 
 
 def test_what_others_wrote_is_served_as_it_is(client: PageClient) -> None:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 import sqlite3
-from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
 from typing import Any, NotRequired, TypedDict
@@ -23,7 +22,6 @@ from pitapp.checks.models import Answer, Asked, Checklist, Walk
 from pitapp.checks.shown import CONVERTED, reading, shown_unit, typed
 from pitapp.checks.view import StepView, look_up
 from pitapp.web.quantities import unit
-from pitapp.web.remembered import remembered
 
 UUID, STEP, AT, BACK = "{uuid}", "{step}", "{at}", "{back}"
 SHOWN = "{shown}"
@@ -144,29 +142,6 @@ def run_through(
     )
 
 
-def packed(runs: Iterable[KeptRun]) -> dict[str, Any]:
-    """Run-throughs for the way to the phone: what several have alike stands in `shared` once.
-
-    >>> packed([{"steps": [{"key": "a"}]}, {"steps": [{"key": "a"}]}])
-    {'runs': [{'steps': [0]}, {'steps': [0]}], 'shared': [{'key': 'a'}]}
-    """
-    shared: list[Any] = []
-
-    def place(thing: Any) -> int:
-        if thing not in shared:
-            shared.append(thing)
-        return shared.index(thing)
-
-    found = []
-    for run in runs:
-        small: dict[str, Any] = run | {"steps": [place(step) for step in run["steps"]]}
-        if "start" in run:
-            start = run["start"]
-            small["start"] = start | {name: place(start[name]) for name in ("ready", "running")}
-        found.append(small)
-    return {"runs": found, "shared": shared}
-
-
 def _address(uuid: str, step: object) -> str:
     return f"/checks/walks/{uuid}/steps/{step}"
 
@@ -183,16 +158,7 @@ def _step(
     if view is None:
         raise AssertionError("a step that is asked for is shown")
 
-    def make() -> KeptStep:
-        without_form = replace(view)
-        return _made(checklist, walk, present, without_form)
-
-    if view.wait_over is not None:
-        return make()
-    found: KeptStep = remembered(
-        (__name__, view, checklist.controller_id, present.race_class), make
-    )
-    return found
+    return _made(checklist, walk, present, view)
 
 
 def _made(checklist: Checklist, walk: Walk, present: Here, view: StepView) -> KeptStep:

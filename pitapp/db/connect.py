@@ -47,7 +47,6 @@ class Database:
         self._lock = threading.Lock()
         self._open: list[sqlite3.Connection] = []
         self._generation = 0
-        self._watcher: sqlite3.Connection | None = None
 
     def connection(self) -> sqlite3.Connection:
         """This thread's connection, opened on first use.
@@ -65,20 +64,6 @@ class Database:
             self._local.generation = self._generation
         self._local.connection = fresh
         return fresh
-
-    def written(self) -> tuple[int, int]:
-        """What changes with every commit to the file, by whatever connection or process.
-
-        SQLite counts for each connection what the others commit: so one is kept that never writes.
-        Raises as `connection` does.
-        """
-        self._see_that_it_is_there()
-        with self._lock:
-            if self._watcher is None:
-                self._watcher = connect(self.path)
-                self._open.append(self._watcher)
-            (count,) = self._watcher.execute("PRAGMA data_version").fetchone()
-            return self._generation, count
 
     def another(self) -> sqlite3.Connection:
         """A connection that belongs to the caller, who closes it; raises as `connection` does."""
@@ -101,7 +86,6 @@ class Database:
                 with suppress(sqlite3.Error):
                     connection.close()
             self._open.clear()
-            self._watcher = None
 
 
 def _identity(path: Path) -> tuple[int, int] | None:

@@ -1,13 +1,12 @@
-"""The addresses of the Forecast screens; their views are loaded when the first is asked for."""
+"""The addresses of the Forecast screens."""
 
 from __future__ import annotations
 
 from flask import Blueprint
 
-from pitapp.web.late import Late
+from pitapp.drive import figures, screens
 
 blueprint = Blueprint("drive", __name__, url_prefix="/forecast")
-screens = Late("pitapp.drive.screens")
 blueprint.get("")(screens.page)
 blueprint.get("/part")(screens.part)
 blueprint.get("/feel")(screens.feel)
@@ -19,7 +18,6 @@ blueprint.get("/what-if")(screens.what_if)
 blueprint.get("/shopping")(screens.shopping)
 
 figures_blueprint = Blueprint("figures", __name__, url_prefix="/figures")
-figures = Late("pitapp.drive.figures")
 figures_blueprint.get("")(figures.page)
 figures_blueprint.get("/<name>")(figures.one)
 figures_blueprint.post("/<name>")(figures.save)

@@ -1,4 +1,4 @@
-"""The addresses of In and out; their views are loaded when the first is asked for."""
+"""The addresses of In and out."""
 
 from __future__ import annotations
 
@@ -6,12 +6,11 @@ from typing import Any
 
 from flask import Blueprint, request
 
-from pitapp.web.late import Late
+from pitapp.exchange import document, screens, table
 
 ROOM_FOR_FORM = 64 * 1024
 
 blueprint = Blueprint("exchange", __name__, url_prefix="/exchange")
-screens = Late("pitapp.exchange.screens")
 blueprint.get("")(screens.page)
 blueprint.get("/everything.json")(screens.everything)
 blueprint.get("/everything.schema.json")(screens.schema)
@@ -28,10 +27,6 @@ blueprint.post("/everything/put-back")(screens.put_back)
 @blueprint.url_value_preprocessor
 def _allow_large_files(endpoint: str | None, _values: Any) -> None:
     if endpoint == "exchange.look_everything":
-        from pitapp.exchange import document
-
         request.max_content_length = document.LARGEST_BYTES + ROOM_FOR_FORM
     elif endpoint == "exchange.look_runs":
-        from pitapp.exchange import table
-
         request.max_content_length = table.LARGEST_BYTES + ROOM_FOR_FORM

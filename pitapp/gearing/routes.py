@@ -23,7 +23,6 @@ from pitapp.kit.models import Car, Motor
 from pitapp.web.clock import current_settings, now, present
 from pitapp.web.htmx import after_write, show, show_part
 from pitapp.web.quantities import unit
-from pitapp.web.standing import as_written, standing
 from pitapp.web.undo import notice
 from pitapp.web.writes import write
 
@@ -82,12 +81,10 @@ class Bench:
 
 
 def _bench() -> Bench:
-    found: Bench = as_written("bench", lambda: Bench(get_db()))
-    return found
+    return Bench(get_db())
 
 
 @blueprint.get("")
-@standing
 def page() -> Any:
     bench = _bench()
     form = QuestionForm(request.args, bench.question)
@@ -154,13 +151,11 @@ def fit(connection: sqlite3.Connection) -> Any:
 
 
 @blueprint.get("/wanted")
-@standing
 def wanted() -> Any:
     return show("gearing/wanted.html", "gearing/_wanted.html", **_wanted())
 
 
 @blueprint.get("/wanted/part")
-@standing
 def wanted_part() -> Any:
     return show_part("gearing/_wanted.html", **_wanted())
 
@@ -193,7 +188,6 @@ def _wanted() -> dict[str, Any]:
 
 
 @blueprint.get("/table")
-@standing
 def table() -> Any:
     bench = _bench()
     if bench.car is None or bench.box is None:

@@ -18,7 +18,6 @@ from pitapp.kit.scales.routes import blueprint as scales
 from pitapp.kit.teeth import teeth_text
 from pitapp.web.clock import current_settings, now
 from pitapp.web.htmx import after_write, show, show_part
-from pitapp.web.standing import standing
 from pitapp.web.undo import notice
 from pitapp.web.writes import write
 
@@ -139,13 +138,11 @@ def remove_motor(connection: sqlite3.Connection, motor_id: int) -> Any:
 
 
 @blueprint.get("/gears")
-@standing
 def gears() -> Any:
     return _show_gears(get_db(), None)
 
 
 @blueprint.get("/gears/part")
-@standing
 def gears_part() -> Any:
     return show_part("kit/_gears.html", **_gears(get_db(), None))
 

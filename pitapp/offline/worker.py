@@ -12,7 +12,6 @@ from flask import Flask
 
 from pitapp import __version__
 from pitapp.offline.late import rules
-from pitapp.web.assets import lean
 from pitapp.web.headers import POLICY
 
 STRATEGIES = ("box", "words", "shell", "pages", "runs", "charges", "writes", "worker")
@@ -44,7 +43,7 @@ class Worker:
                 (folder / "js" / "sw" / f"{name}.js").read_text(encoding="utf-8")
                 for name in STRATEGIES
             ]
-            strategies = lean("".join(texts))
+            strategies = "".join(texts)
             told = {
                 "files": [static_url(name) for name in files(folder)],
                 "writes": rules(self._app),

@@ -9,7 +9,6 @@ from zoneinfo import ZoneInfo
 from flask import Flask, current_app, g, has_request_context, request
 
 from pitapp.db import get_db, settings
-from pitapp.web.standing import as_written
 
 WAITED_HEADER = "X-Waited-Seconds"
 LONGEST_WAIT_S = 60 * 24 * 3600
@@ -48,7 +47,7 @@ def current_settings() -> dict[str, str]:
     """The settings, read once a request."""
     found: dict[str, str] | None = g.get("settings")
     if found is None:
-        found = g.settings = as_written("settings", lambda: settings.read(get_db()))
+        found = g.settings = settings.read(get_db())
     return found
 
 

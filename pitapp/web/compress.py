@@ -1,21 +1,13 @@
-"""Answers made small on the wire: static files once, pages when they are new."""
+"""Gzip for text answers, for whoever accepts it."""
 
 from __future__ import annotations
 
 import gzip
-import zlib
-from functools import lru_cache
 
 from flask import Flask, Response, request
 
-from pitapp.web.memory import Memory
-
 LEAST_BYTES = 600
-PAGE_LEVEL = 1
-BUNDLE_LEVEL = 9
-BUNDLE_BYTES = 30_000
-FILE_LEVEL = 9
-KEPT_FILES = 200
+LEVEL = 6
 TEXTS = (
     "text/",
     "application/json",
@@ -25,67 +17,34 @@ TEXTS = (
 )
 
 
-def packed(body: bytes) -> bytes:
-    """The body of an answer: a page is compressed quickly, a larger answer well.
-
-    >>> gzip.decompress(packed(b"gear " * 9)) == b"gear " * 9
-    True
-    """
-    return _page(body) if len(body) < BUNDLE_BYTES else _bundle(body)
-
-
-@lru_cache(maxsize=64)
-def _page(body: bytes) -> bytes:
-    return _at(PAGE_LEVEL, body)
+def compressible(response: Response) -> bool:
+    """Whether the answer is a whole text, long enough to gain by it."""
+    static = request.endpoint == "static"
+    return (
+        (response.mimetype or "").startswith(TEXTS)
+        and response.status_code != 206
+        and "Content-Encoding" not in response.headers
+        and (static or not response.is_streamed)
+        and (response.content_length or 0) >= LEAST_BYTES
+    )
 
 
-@lru_cache(maxsize=4)
-def _bundle(body: bytes) -> bytes:
-    return _at(BUNDLE_LEVEL, body)
-
-
-def _at(level: int, body: bytes) -> bytes:
-    work = zlib.compressobj(level, zlib.DEFLATED, 31)
-    return work.compress(body) + work.flush()
-
-
-def vary(response: Response, header: str) -> None:
-    """Say that the answer depends on a header of the request."""
-    held = response.headers.get("Vary")
-    response.headers["Vary"] = f"{held}, {header}" if held else header
+def compress(response: Response) -> Response:
+    """The answer, compressed where the browser takes it."""
+    if not compressible(response):
+        return response
+    response.vary.add("Accept-Encoding")
+    if request.accept_encodings["gzip"] <= 0:
+        return response
+    response.direct_passthrough = False
+    response.set_data(gzip.compress(response.get_data(), LEVEL, mtime=0))
+    tag, _ = response.get_etag()
+    if tag:
+        response.set_etag(tag, weak=True)
+    response.headers["Content-Encoding"] = "gzip"
+    return response
 
 
 def register(app: Flask) -> None:
-    """Compress texts for whoever accepts it."""
-    kept = Memory(KEPT_FILES)
-
-    def static_file(response: Response) -> bytes:
-        def small() -> bytes:
-            response.direct_passthrough = False
-            return gzip.compress(response.get_data(), FILE_LEVEL, mtime=0)
-
-        tag = response.headers.get("ETag")
-        found: bytes = kept.of(tag, small) if tag else small()
-        return found
-
-    def compress(response: Response) -> Response:
-        if not (response.mimetype or "").startswith(TEXTS) or response.status_code == 206:
-            return response
-        vary(response, "Accept-Encoding")
-        size = response.content_length or 0
-        if (
-            "gzip" not in request.environ.get("HTTP_ACCEPT_ENCODING", "")
-            or "Content-Encoding" in response.headers
-            or (response.is_streamed and request.endpoint != "static")
-            or size < LEAST_BYTES
-        ):
-            return response
-        static = request.endpoint == "static"
-        response.set_data(static_file(response) if static else packed(response.get_data()))
-        tag, _ = response.get_etag()
-        if tag:
-            response.set_etag(tag, weak=True)
-        response.headers["Content-Encoding"] = "gzip"
-        return response
-
+    """Compress the app's answers."""
     app.after_request(compress)

@@ -26,19 +26,14 @@ from pitapp.web import (
     headers,
     htmx,
     icons,
-    macros,
     nav,
     notices,
     plot,
     quantities,
-    remembered,
-    standing,
     token,
     undo,
-    writes,
 )
 from pitapp.web import clock as wall_clock
-from pitapp.web.app import PitFlask
 
 PACKAGE = Path(__file__).resolve().parent.parent
 LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
@@ -69,7 +64,7 @@ def build(
     """See `pitapp.create_app`."""
     folder = Path(data_dir) if data_dir is not None else default_data_dir()
     key = open_data_dir(folder)
-    app = PitFlask(
+    app = Flask(
         "pitapp", static_folder=str(beside("static")), template_folder=str(beside("templates"))
     )
     app.config.update(
@@ -99,22 +94,19 @@ def build(
         compress,
         cookies,
         icons,
-        macros,
         failures,
         htmx,
         quantities,
-        remembered,
-        standing,
         wall_clock,
         nav,
         notices,
         token,
         undo,
         plot,
-        writes,
     ):
         part.register(app)
     register_rooms(app)
+    app.jinja_env.globals["ui"] = app.jinja_env.get_template("macros.html").module
     return app
 
 

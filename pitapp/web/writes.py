@@ -10,18 +10,18 @@ from threading import Lock
 from time import monotonic
 from typing import Any
 
-from flask import Flask, Response, current_app, make_response, redirect, request, session
+from flask import Response, current_app, make_response, redirect, request, session
 
 from pitapp.db import answers, get_db, transaction
 from pitapp.errors import BadRequest
 from pitapp.web import notices
 from pitapp.web.clock import now
-from pitapp.web.memory import Memory
 
 KEY_HEADER = "Idempotency-Key"
 KEY_FIELD = "idempotency_key"
 NOTICES = "application/json"
-MOST_DONE, DONE_FOR_S = 16, 60.0
+REPEATED_WITHIN_S = 60.0
+_Done = tuple[answers.Answer, list[str], float]
 _one_at_a_time = Lock()
 
 
@@ -78,16 +78,18 @@ def once(view: Callable[..., Any]) -> Callable[..., Response]:
 
 
 def _once(whose: Hashable, said: notices.Notices, do: Callable[[], Any]) -> Response:
-    done: Memory = current_app.extensions["pitapp.once"]
-    answer, cookies, at = done.get(whose) or (None, (), 0.0)
-    if answer and monotonic() - at < DONE_FOR_S:
+    done: dict[Hashable, _Done] = current_app.extensions.setdefault("pitapp.once", {})
+    for old in [who for who, (_, _, at) in done.items() if monotonic() - at >= REPEATED_WITHIN_S]:
+        del done[old]
+    if whose in done:
+        answer, cookies, _ = done[whose]
         earlier = _again(answer)
         for cookie in cookies:
             earlier.headers.add("Set-Cookie", cookie)
         return earlier
     response = _saved(do())
     given = response.headers.getlist("Set-Cookie")
-    done.keep(whose, (_answer(response, said), given, monotonic()))
+    done[whose] = _answer(response, said), given, monotonic()
     return response
 
 
@@ -134,8 +136,3 @@ def _answer(response: Response, said: notices.Notices) -> answers.Answer:
     if location := response.headers.get("Location"):
         return answers.Answer(response.status_code, location, NOTICES, json.dumps(said).encode())
     return answers.Answer(response.status_code, None, response.content_type, response.get_data())
-
-
-def register(app: Flask) -> None:
-    """Give the app its memory of what is done once."""
-    app.extensions["pitapp.once"] = Memory(MOST_DONE)

@@ -9,7 +9,7 @@ from importlib import import_module
 from tests import benchmarks
 from tests.benchmarks import readme
 
-NOT_BENCHMARKS = {"__main__", "bare", "readme"}
+NOT_BENCHMARKS = {"__main__", "readme"}
 
 
 def known_names() -> list[str]:

@@ -48,7 +48,7 @@ SAMPLE_S = 0.25
 WARM_UP = 0.5
 """The part of the time in which each thread of the server meets every page, and its memory settles."""
 NOISE_MIB, NOISE = 1.0, 0.02
-MOST_RATIO = 10.0
+LIMIT_S, LIMIT_MEDIANS = 0.3, 10.0
 
 
 @dataclass
@@ -76,9 +76,9 @@ class Report:
         return quantiles(self.times_s, n=100)[98]
 
     @property
-    def ratio(self) -> float:
-        """How many medians the slowest 1 % take at least."""
-        return self.p99_s / self.median_s
+    def limit_s(self) -> float:
+        """How long the slowest 1 % may take: what a thumb does not notice, or ten medians."""
+        return max(LIMIT_S, LIMIT_MEDIANS * self.median_s)
 
     @property
     def begin_mib(self) -> float:

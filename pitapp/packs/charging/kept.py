@@ -36,7 +36,6 @@ from pitapp.packs.charging.telling import LONGEST, STALE, words
 from pitapp.packs.charging.view import Ahead, Countdown, address, last_look, step_values
 from pitapp.packs.models import Charge, Pack, Purpose
 from pitapp.packs.overview import states
-from pitapp.web.remembered import remembered
 
 TITLES: dict[Purpose, str] = {"full": "Charge", "storage": "Storage"}
 TAKES: dict[Purpose, tuple[str, str, str]] = {
@@ -48,6 +47,8 @@ TAKES: dict[Purpose, tuple[str, str, str]] = {
     "storage": ("Takes about", "Until about {until}.", "Reckoned on this phone."),
 }
 ABOUT_THE_LABEL = {"label", "cells", "program"}
+Fragments = dict[Hashable, Any]
+"""What is made for one bundle, by all that it depends on."""
 CHANGED = "Its condition was changed on this phone. Start it when the server is back."
 TAKEN = "This pack is on the charger already."
 THERE = "It is there already. Nothing to charge or discharge."
@@ -57,8 +58,9 @@ def runs(connection: sqlite3.Connection, packs: Iterable[Pack], now: datetime) -
     """A charge to full and one to storage for each of these packs that is on no charger."""
     busy = {each.pack_id for each in store.running(connection)}
     worn = {each.pack.id: each.worn(now) for each in states(connection)}
+    fragments: Fragments = {}
     return [
-        _run(connection, pack, purpose, now, worn.get(pack.id))
+        _run(connection, pack, purpose, now, worn.get(pack.id), fragments)
         for pack in packs
         if pack.condition == "sound" and pack.id not in busy
         for purpose in get_args(Purpose)
@@ -71,6 +73,7 @@ def _run(
     purpose: Purpose,
     now: datetime,
     worn: Verdict | None,
+    fragments: Fragments,
 ) -> KeptRun:
     begun = store.prepared(connection, pack.id, purpose, now)
     item = begun or Charge(uuid=UUID, pack_id=pack.id, purpose=purpose, prepared_at=now)
@@ -93,15 +96,17 @@ def _run(
         uuid=begun.uuid if begun else "",
         since=oldest.timestamp() * 1000 if oldest else 0,
         good_for=store.GOOD_FOR.total_seconds() * 1000,
-        steps=[_step(step, pack, purpose, worn) for step in STEPS],
+        steps=[_step(step, pack, purpose, worn, fragments) for step in STEPS],
         settled=[step.key for step in STEPS if step.key not in open_steps],
         given=given,
         then=f"/packs/charges/{UUID}",
-        start=_start(pack, purpose),
+        start=_start(pack, purpose, fragments),
     )
 
 
-def _step(step: ChargeStep, pack: Pack, purpose: Purpose, worn: Verdict | None) -> KeptStep:
+def _step(
+    step: ChargeStep, pack: Pack, purpose: Purpose, worn: Verdict | None, fragments: Fragments
+) -> KeptStep:
     def make() -> KeptStep:
         values = step_values(pack, step, UUID, purpose, {}, form_for(step), worn)
         values |= {"address": AT, "back": values["back"] and BACK}
@@ -114,13 +119,15 @@ def _step(step: ChargeStep, pack: Pack, purpose: Purpose, worn: Verdict | None) 
 
     label = (pack.cells_series, pack.shown_nominal_v, pack.capacity_mah, pack.most_charge_c)
     name = (step.key, (purpose, label) if step.key in ABOUT_THE_LABEL else (), worn)
-    found: KeptStep = _once(name, make)
-    return found
+    step_kept: KeptStep = _once(fragments, name, make)
+    return step_kept
 
 
-def _once(name: Hashable, make: Callable[[], Any]) -> Any:
-    """What was made for this pack before, or for another one where that is the same."""
-    return remembered((__name__, name), make)
+def _once(fragments: Fragments, name: Hashable, make: Callable[[], Any]) -> Any:
+    """A fragment that several packs share, rendered for the first of them."""
+    if name not in fragments:
+        fragments[name] = make()
+    return fragments[name]
 
 
 def _rendered(template: str, pack: Pack, values: dict[str, Any]) -> str:
@@ -151,13 +158,13 @@ def _limits(step: ChargeStep, pack: Pack, purpose: Purpose) -> dict[str, KeptLim
     return limits
 
 
-def _start(pack: Pack, purpose: Purpose) -> dict[str, Any]:
+def _start(pack: Pack, purpose: Purpose, fragments: Fragments) -> dict[str, Any]:
     """The last look, the countdown, and what they are worked out from."""
     low_v, high_v = STORAGE_CELL_V
     alike = (purpose, pack.cells_series)
     return {
-        "ready": _once(("ready", alike), lambda: _ready(pack, purpose)),
-        "running": _once(("running", alike), lambda: _running(pack, purpose)),
+        "ready": _once(fragments, ("ready", alike), lambda: _ready(pack, purpose)),
+        "running": _once(fragments, ("running", alike), lambda: _running(pack, purpose)),
         "points": OCV_TABLE,
         "target": 100 if purpose == "full" else state_of_charge_percent((low_v + high_v) / 2),
         "rests": [] if purpose == "full" else [low_v, high_v],

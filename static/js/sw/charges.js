@@ -55,7 +55,7 @@ async function chargePage(walk, url) {
   for (const entry of entries) {
     if (entry.url.endsWith("/longer")) due = Math.max(due, entry.madeAt) + Number(fieldsOf(entry).minutes) * MINUTE_MS;
   }
-  return framed(walk, filled(run.shared[started ? run.start.running : run.start.ready], {
+  return framed(walk, filled(started ? run.start.running : run.start.ready, {
     ...typed, ...run.values, uuid, due, until: wallClock(due), started: wallClock(at), way: mah < 0 ? "Discharging" : "Charging",
     minutes: Math.max(0, Math.round((due - Date.now()) / MINUTE_MS)),
   }));

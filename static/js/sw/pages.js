@@ -50,10 +50,8 @@ async function fetchAll() {
   if (!response.ok) return false;
   const name = `pages-${response.headers.get("Pitapp-Version")}`;
   if (name !== PAGES && !(await caches.has(name))) return false;
-  const bundle = JSON.parse((await response.text()).replaceAll("\x7f", '\\"'));
-  for (const [path, places] of Object.entries(bundle.pages)) {
-    await keepPage(path, places.map((place) => bundle.pieces[place]).join(""), name);
-  }
+  const bundle = await response.json();
+  for (const [path, html] of Object.entries(bundle.pages)) await keepPage(path, html, name);
   const cache = await caches.open(name);
   await cache.put("/offline/runs", Response.json(bundle.runs));
   return name === PAGES;

@@ -20,8 +20,7 @@ const filled = (html, values) =>
 async function keptRuns() {
   const kept = await (await caches.open(PAGES)).match("/offline/runs");
   if (!kept) return [];
-  const { runs, shared } = await kept.json();
-  return runs.map((run) => ({ ...run, shared, steps: run.steps.map((place) => shared[place]) }));
+  return kept.json();
 }
 
 const addressOf = (run, step, uuid) => run.at.replace("{uuid}", uuid).replace("{step}", step.key);
