@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import sqlite3
 from html import unescape
@@ -25,7 +26,7 @@ SCREENS = ("", "/gears", "/gear?pinion=44&spur=69", "/learned", "/what-if", "/sh
 
 
 def figures(page: str) -> dict[str, float]:
-    found = re.findall(r'<data id="([a-z-]+)"[^>]* value="([^"]*)"', page)
+    found = re.findall(r'<data id="([a-z0-9-]+)"[^>]* value="([^"]*)"', page)
     return {name: float(value) for name, value in found if value}
 
 
@@ -141,14 +142,20 @@ def test_the_plots_mark_the_owned_gears(client: PageClient, car: Car, track_id: 
     assert not re.search(r"\b(nan|inf)\b", page, re.I)
 
 
-def test_all_gears_are_paged(client: PageClient, car: Car, track_id: int) -> None:
-    first = client.get("/forecast/gears").text
-    rows = first.count("/forecast/gear?")
-    assert rows == 50
-    following = re.search(r'href="(/forecast/gears[^"]*from=50)"', first)
-    assert following
-    second = client.get(unescape(following[1])).text
-    assert 0 < second.count("/forecast/gear?") <= 50
+def test_every_gear_has_all_its_figures_on_one_page(
+    client: PageClient, car: Car, track_id: int
+) -> None:
+    page = client.get("/forecast/gears").text
+    shown = figures(page)
+    names = ("fdr", "lap-change-s", "lap-se-s", "can-c", "can-se-c", "top-speed-kmh", "charge-mah")
+    owned = page.count("/forecast/gear?")
+    assert owned > 50
+    assert len([key for key in shown if key.startswith("gear-")]) == owned * len(names)
+    for name in names:
+        assert math.isfinite(shown[f"gear-42-69-{name}"])
+    assert shown["gear-42-69-fdr"] == pytest.approx(1.9 * 69 / 42, rel=1e-12)
+    assert shown["gear-42-69-lap-change-s"] == 0
+    assert shown["gear-41-69-can-c"] < shown["gear-42-69-can-c"] < shown["gear-43-69-can-c"]
 
 
 def test_a_gear_that_is_none_is_refused(client: PageClient, car: Car) -> None:

@@ -27,7 +27,6 @@ from pitapp.web.undo import notice
 from pitapp.web.writes import write
 
 FIRST = 6
-GEARS_PAGE = 50
 RUNS_PAGE = 30
 SHOPPING_POINTS = 81
 RECKONED_WITH = {"air_c": "Air", "can_limit_c": "Limit", "run_length_s": "Run"}
@@ -85,16 +84,9 @@ def save_feel(connection: sqlite3.Connection) -> Any:
 def gears() -> Any:
     stock = garage()
     values: dict[str, Any] = {"garage": stock, "missing": stock.missing}
-    start = max(0, request.args.get("from", 0, type=int))
     if not stock.missing and stock.track is not None:
         try:
-            found = Outlooks(stock)
-            values |= {
-                "found": found,
-                "start": start,
-                "rows": found.gears[start : start + GEARS_PAGE],
-                "following": start + GEARS_PAGE if len(found.gears) > start + GEARS_PAGE else None,
-            }
+            values["found"] = Outlooks(stock)
         except ValueError as error:
             values["problem"] = str(error)
     return show("drive/gears.html", "drive/_gears.html", **values)

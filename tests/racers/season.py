@@ -1,0 +1,164 @@
+"""A racer's runs, one after the other, and what is true of every owned gear on a day."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from tests.racers.people import LIMIT_C, People
+from tests.racers.physics import Array, corner_speeds, drive_run, stand
+
+LOOKS = (0, 3, 6, 12, 25)
+RUNS_A_DAY = 4
+TOO_WARM_C = 76.0
+
+
+class Logged(NamedTuple):
+    """A run as it is logged: hours since the first, gear, °C, s after the flag, °C, s, laps, s."""
+
+    hours: float
+    pinion: int
+    spur: int
+    ratio: float
+    can_c: float
+    read_after_s: float
+    air_c: float
+    best_lap_s: float
+    laps: int
+    run_s: float
+    used_mah: float
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What every owned gear of a racer does on the day of a look, in order of its ratio."""
+
+    lap_s: Array
+    can_c: Array
+    charge_mah: Array
+    top_kmh: Array
+
+
+Chooser = Callable[[np.random.Generator, Array, list[Logged]], int]
+
+
+def neighbours(rng: np.random.Generator, gears: Array, log: list[Logged]) -> int:
+    """The next gear as an invented racer picks it: the best so far, or one near the last."""
+    last = log[-1]
+    step = np.log(gears[:, 2] / last.ratio)
+    near = (np.abs(step) > 0.006) & (np.abs(step) < 0.06)
+    if last.can_c > TOO_WARM_C:
+        near &= step > 0
+    cool = [one for one in log if one.can_c <= TOO_WARM_C]
+    if cool and rng.random() < 0.45:
+        best = min(cool, key=lambda one: one.best_lap_s)
+        return int(np.abs(gears[:, 2] - best.ratio).argmin())
+    return int(rng.choice(np.flatnonzero(near))) if near.any() else int(np.abs(step).argmin())
+
+
+class Season:
+    """The runs of many racers, driven side by side."""
+
+    def __init__(self, people: People, choose: Chooser = neighbours) -> None:
+        self.people = people
+        self.choose = choose
+        self.count = len(people.typed)
+        self.rngs = [np.random.default_rng([people.seed, 7, i]) for i in range(self.count)]
+        self.logs: list[list[Logged]] = [[] for _ in range(self.count)]
+        self.day = -1
+        self.hours = np.zeros(self.count)
+        self.winding = self.can = people.air_base
+        self.air = people.air_base
+        self.grip = np.ones(self.count)
+
+    def _each(self, draw: Callable[[np.random.Generator], float]) -> Array:
+        return np.array([draw(rng) for rng in self.rngs])
+
+    def begin_day(self) -> None:
+        """A new day, a week or so later: other air, other grip, everything at rest."""
+        self.day += 1
+        people = self.people
+        self.hours = np.full(self.count, 24.0 * 7 * self.day)
+        self.air = np.clip(people.air_base + self._each(lambda r: r.normal(0, 3)), 8, 30)
+        self.grip = np.clip(1 + people.day_spread * self._each(lambda r: r.normal()), 0.9, 1.1)
+        self.winding = self.can = self.air
+
+    def run(self, index: int) -> None:
+        """One more run of everybody."""
+        if index % RUNS_A_DAY == 0:
+            self.begin_day()
+        people = self.people
+        picks = []
+        for i, rng in enumerate(self.rngs):
+            gears = people.gears[i]
+            if self.logs[i]:
+                picks.append(self.choose(rng, gears, self.logs[i]))
+            else:
+                picks.append(int(np.abs(gears[:, 2] - people.first_ratio[i]).argmin()))
+        gear = np.array([people.gears[i][pick] for i, pick in enumerate(picks)])
+        planned = np.array([one.run_s for one in people.typed])
+        run_s = np.round(planned * self._each(lambda r: r.uniform(0.8, 1.1)))
+        air = np.clip(self.air + self._each(lambda r: r.normal(0, 0.7)), 8, 30)
+        cooled = people.cars.moving_w_k * self._each(lambda r: r.normal(1, 0.03))
+        out = drive_run(
+            people.cars.changed(moving_w_k=cooled), gear[:, 2], run_s, air, self.can,
+            self.grip * self._each(lambda r: r.normal(1, 0.003)),
+            self._each(lambda r: r.uniform(0.97, 1.0)),
+        )  # fmt: skip
+        after = self._each(lambda r: float(r.choice([0, 15, 30, 30, 60, 60, 90, 120, 180, 300])))
+        late = np.maximum(0.0, after + self._each(lambda r: r.normal(0, 8)) * (after > 0))
+        _, read = stand(people.cars, out.winding_c, out.can_c, air, late)
+        read = read + people.reading_sd * self._each(lambda r: r.normal())
+        slow = np.abs(self._each(lambda r: r.normal())) * people.lap_scatter
+        best = out.early_lap_s * (1 + slow)
+        pause = self._each(lambda r: r.uniform(35, 90)) * 60
+        for i, log in enumerate(self.logs):
+            log.append(
+                Logged(
+                    float(self.hours[i]),
+                    int(gear[i, 0]),
+                    int(gear[i, 1]),
+                    float(gear[i, 2]),
+                    round(float(read[i]), 1),
+                    float(after[i]),
+                    round(float(air[i] + self.rngs[i].normal(0, 0.4)) * 2) / 2,
+                    round(float(best[i]), 2),
+                    int(run_s[i] / out.lap_s[i]),
+                    float(run_s[i]),
+                    float(out.charge_mah[i]),
+                )
+            )
+        self.winding, self.can = stand(people.cars, out.winding_c, out.can_c, air, pause, 600)
+        self.hours = self.hours + (run_s + pause) / 3600
+
+    def truths(self) -> list[Truth]:
+        """What every owned gear would do now: on this day's mean grip, from cold."""
+        people = self.people
+        if self.day < 0:
+            self.begin_day()
+        lanes = np.concatenate([np.full(len(g), i) for i, g in enumerate(people.gears)])
+        ratios = np.concatenate([g[:, 2] for g in people.gears])
+        cars = people.cars.take(lanes)
+        run_s = np.array([one.run_s for one in people.typed])[lanes]
+        out = drive_run(
+            cars, ratios, run_s, self.air[lanes], self.air[lanes],
+            np.ones(len(lanes)), np.full(len(lanes), 0.985),
+        )  # fmt: skip
+        fastest = np.maximum(out.top, corner_speeds(cars, np.ones(len(lanes))).max(axis=1) * 0)
+        found, at = [], 0
+        for gears in people.gears:
+            part = slice(at, at + len(gears))
+            found.append(
+                Truth(out.lap_s[part], out.can_c[part], out.charge_mah[part], fastest[part] * 3.6)
+            )
+            at += len(gears)
+        return found
+
+
+def best_safe(truth: Truth) -> int | None:
+    """The quickest gear that is truly under the limit."""
+    safe = np.where(truth.can_c <= LIMIT_C, truth.lap_s, np.inf)
+    return int(safe.argmin()) if np.isfinite(safe).any() else None
