@@ -62,9 +62,9 @@ def test_what_is_missing_next(client: PageClient, db: sqlite3.Connection, clock:
     assert "has no motor yet" in client.get("/forecast").text
     motor = kit.save_motor(db, add_motor(), clock())[0]
     kit.save_car(db, kit.car(db, car_id).model_copy(update={"motor_id": motor}), clock())
-    assert "no pinion in 64 DP" in client.get("/forecast").text
+    assert "Your gear box is empty" in client.get("/forecast").text
     kit.add_gears(db, "pinion", "dp:64", [40, 44], clock())
-    assert "no spur in 64 DP" in client.get("/forecast").text
+    assert "No 64 DP spurs in your box" in client.get("/forecast").text
     kit.add_gears(db, "spur", "dp:64", [72], clock())
     page = client.get("/forecast").text
     assert "No track is measured yet" in page

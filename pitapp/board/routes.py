@@ -15,6 +15,7 @@ from pitapp.db import get_db, undo
 from pitapp.gearing import store as gearing
 from pitapp.gearing.answer import answer, for_car
 from pitapp.kit import store as kit
+from pitapp.kit.gear_gap import gear_gap
 from pitapp.kit.models import Car
 from pitapp.meetings import store as meetings
 from pitapp.meetings.formulas import clock_text
@@ -59,7 +60,7 @@ def _at_home(connection: sqlite3.Connection, car: Car) -> dict[str, Any]:
         "fitted": fitted,
         "figures": answer(for_car(car, motor, fitted)) if fitted else None,
         "following": meetings.following_meeting(connection, now().astimezone(home_zone()).date()),
-        "has_gears": all(kit.owned_teeth(connection, car.pitch)),
+        "gap": gear_gap(car, kit.gears(connection)),
     }
 
 

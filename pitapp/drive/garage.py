@@ -6,7 +6,6 @@ import sqlite3
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from functools import cached_property
-from typing import NamedTuple
 
 from pitapp.drive import sources, store
 from pitapp.drive.inputs import Known, known
@@ -19,6 +18,7 @@ from pitapp.drive.learn_from_runs import (
     lessons,
     logged_run,
 )
+from pitapp.drive.missing import Missing, missing_gears
 from pitapp.drive.models import Setup, Track
 from pitapp.drive.setting_up import setup_of
 from pitapp.errors import NotThere
@@ -26,6 +26,7 @@ from pitapp.gearing import answer as gearing
 from pitapp.gearing import store as gear_store
 from pitapp.gearing.models import FitLimits, GearOption
 from pitapp.kit import store as kit
+from pitapp.kit.gear_gap import GearGap, gear_gap
 from pitapp.kit.models import Motor
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import RaceClass
@@ -38,14 +39,6 @@ from pitapp.tracks import store as track_store
 from pitapp.tracks.formulas import for_drive
 
 COOLING_TAU_S = 600.0
-
-
-class Missing(NamedTuple):
-    """What the forecast lacks, in one line, and the one tap that leads to it."""
-
-    sentence: str
-    href: str
-    label: str
 
 
 class Garage:
@@ -70,6 +63,7 @@ class Garage:
         self.fitted: gearing.GearFit | None = None
         self.box = gearing.Box((), (), FitLimits())
         self.options: tuple[GearOption, ...] = ()
+        self.gap: GearGap | None = None
         if self.car:
             if self.car.motor_id:
                 self.motor = kit.motor(connection, self.car.motor_id)
@@ -77,6 +71,7 @@ class Garage:
             pinions, spurs = kit.owned_teeth(connection, self.car.pitch)
             self.box = gearing.Box(tuple(pinions), tuple(spurs), gearing.limits_of(self.car))
             self.options = gearing.options(self.box, self.car.internal_ratio)
+            self.gap = gear_gap(self.car, kit.gears(connection))
         self.class_id = class_id
         self._driven: dict[int, Track | None] = {}
         self.meeting = meetings.current_meeting(connection, now)
@@ -282,13 +277,8 @@ class Garage:
             return Missing(
                 f"{self.car.name} has no motor yet: its Kv will do.", car, "Add the motor"
             )
-        if not self.box.pinions or not self.box.spurs:
-            kind = "spur" if self.box.pinions else "pinion"
-            return Missing(
-                f"There is no {kind} in {self.car.pitch_label} in the box yet.",
-                "/kit/gears",
-                "Add your gears",
-            )
+        if self.gap:
+            return missing_gears(self.gap)
         if not self.options:
             return Missing(
                 "No pinion and spur in the box fit this car.", car, "Look at the car's limits"

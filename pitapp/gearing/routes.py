@@ -19,6 +19,7 @@ from pitapp.gearing.forms import NUDGES, FitForm, QuestionForm, WantedForm
 from pitapp.gearing.formulas import nearest_options
 from pitapp.gearing.wanted import target_ratio
 from pitapp.kit import store as kit
+from pitapp.kit.gear_gap import GearGap, gear_gap
 from pitapp.kit.models import Car, Motor
 from pitapp.web.clock import current_settings, now, present
 from pitapp.web.htmx import after_write, show, show_part
@@ -39,12 +40,14 @@ class Bench:
         self.motor: Motor | None = None
         self.fitted: work.GearFit | None = None
         self.box: work.Box | None = None
+        self.gap: GearGap | None = None
         if self.car:
             if self.car.motor_id:
                 self.motor = kit.motor(connection, self.car.motor_id)
             self.fitted = store.fitted(connection, self.car.id)
             pinions, spurs = kit.owned_teeth(connection, self.car.pitch)
             self.box = work.Box(tuple(pinions), tuple(spurs), work.limits_of(self.car))
+            self.gap = gear_gap(self.car, kit.gears(connection))
 
     @cached_property
     def question(self) -> work.Question:
