@@ -205,6 +205,8 @@ def test_it_says_why_it_is_due_again(
 def test_a_timed_step_is_told_when_cut_short(
     client: PageClient, db: sqlite3.Connection, car: Car, clock: Clock
 ) -> None:
+    own = Step(checklist_id=AFTER_LIST, name="Glue sets", wait_s=600)
+    lists.save_step(db, own, RACE_MORNING)
     steps = lists.steps(db, AFTER_LIST)
     rest = next(step for step in steps if step.wait_s)
     path = f"/checks/walks/{U1}/steps/{rest.id}"

@@ -60,7 +60,9 @@ def test_the_other_lists_are_there_and_the_temperature_comes_first(db: sqlite3.C
     assert lists["after"][0].name == "Temperature of the can"
     assert lists["after"][0].required
     assert lists["after"][0].caution
-    assert any(step.wait_s for step in lists["after"])
+    rest = next(step for step in lists["after"] if step.name == "Pack and motor rest")
+    assert rest.wait_s is None
+    assert "as cool as the air" in rest.why
     names = [step.name for step in lists["meeting"]]
     assert names[:2] == [
         "Setting tool connects to the controller",

@@ -180,7 +180,7 @@ def test_best_efficiency(volts: float, ohm: float, idle: float) -> None:
 
 @given(st.floats(-40, 100), st.floats(0, 300), st.floats(0.001, 100))
 def test_winding_rise_undoes_warming(cold_c: float, rise: float, cold: float) -> None:
-    """Copper's line through −234.5 °C (IEC 60034-1), forwards by hand."""
+    """Copper's line through −234.5 °C (IEEE 112, from a secondary source), forwards by hand."""
     hot = cold * (234.5 + cold_c + rise) / (234.5 + cold_c)
     assert winding_rise_k(cold, max(hot, cold), cold_c) == pytest.approx(rise, abs=1e-9)
 

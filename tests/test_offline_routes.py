@@ -163,10 +163,10 @@ def test_a_charge_is_kept_with_its_limits(client: PageClient, db: sqlite3.Connec
         (step.key, "answer") for step in STEPS if step.kind == "yesno"
     ]
     warmth = asked["warmth", "cell_c"]
-    assert (warmth["least"], warmth["most"]) == pytest.approx((50, 113))  # 10 and 45 °C
+    assert (warmth["least"], warmth["most"]) == pytest.approx((32, 104))  # 0 and 40 °C: USFA
     assert (
         warmth["under"]
-        == "The cells are at {shown}. Let them warm to 50 °F or more in a room first, never on a heater."
+        == "The cells are at {shown}. Let them warm to 32 °F or more in a room first, never on a heater."
     )
     for place in range(2):
         cell = asked["cells", f"cell_v-{place}"]

@@ -59,8 +59,8 @@ DANGEROUS: list[tuple[str, dict[str, str], str]] = [
     ("cells", {"cell_v-0": "3.8", "cell_v-1": ""}, "Write every cell, or none."),
     ("cells", {}, "Measure every cell."),
     ("cells", {"cell_v-0": "🔋", "cell_v-1": "3.8"}, "Write a number here"),
-    ("warmth", {"cell_c": "8"}, "Let them warm to 10 °C"),
-    ("warmth", {"cell_c": "46"}, "Let them cool to 45 °C"),
+    ("warmth", {"cell_c": "-0,5"}, "Let them warm to 0 °C"),
+    ("warmth", {"cell_c": "40,5"}, "Let them cool to the air around them, in any case to 40 °C"),
     ("warmth", {"cell_c": "9999"}, "The cells are at 9999 °C. Let them cool"),
     ("warmth", {}, "How warm are the cells?"),
     ("look", {"answer": "maybe"}, "Tap one of the two."),
@@ -197,7 +197,10 @@ def test_the_formula_has_the_last_word(
     monkeypatch.setattr(telling, "judge_answers", lambda *_: [])
     refused = start(client, uuid)
     assert refused.status_code == 409
-    assert "The cells are at 50 °C. Let them cool to 45 °C or less first." in refused.text
+    assert (
+        "The cells are at 50 °C. Let them cool to the air around them, in any case to 40 °C or less."
+        in refused.text
+    )
 
 
 @pytest.mark.parametrize("minutes", [31, -31], ids=["old", "the clock went back"])
@@ -263,10 +266,11 @@ def test_the_temperature_is_asked_and_refused_in_the_racers_unit(
     pack_id = add_pack(db)
     uuid = walk(db, pack_id, leave_out=("warmth",))
     page = client.get(f"/packs/{pack_id}/charges/{uuid}/steps/warmth").text
-    assert "Charge at about 50 °F to 113 °F." in page  # 10 and 45 °C
-    refused = answer(client, pack_id, uuid, "warmth", {"cell_c": "46"})
+    assert "Charge at 32 °F to 104 °F: US Fire Administration." in page  # 0 and 40 °C
+    assert "slow down under 50 °F and stop at 113 °F (Texas Instruments" in page  # 10 and 45 °C
+    refused = answer(client, pack_id, uuid, "warmth", {"cell_c": "31"})
     assert (
-        "The cells are at 46 °F. Let them warm to 50 °F or more in a room first, never on a heater."
+        "The cells are at 31 °F. Let them warm to 32 °F or more in a room first, never on a heater."
         in refused.text
     )
     assert answer(client, pack_id, uuid, "warmth", {"cell_c": "77"}).status_code == 303

@@ -102,7 +102,7 @@ STARTING_LIST = (
         kind="number",
         unit="V",
         step_size=0.1,
-        why="Below its low-voltage limit a cell is spoilt, and may burn later.",
+        why="Run far below its limit a cell is spoilt, and may burn when it is charged.",
         goes_wrong="The cells of a half-full pack are counted wrong.",
         caution="Never turn it off.",
     ),

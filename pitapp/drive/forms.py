@@ -149,7 +149,10 @@ class CoolingForm(MeasureForm):
 
     title = "Two readings while it cools"
     how = "After a run, leave the car standing as you always do. Read the can twice, minutes apart."
-    caution = "Do not touch the can: bare metal over about 60 °C burns."
+    caution = (
+        "Do not touch the can: bare metal at 65 to 70 °C (149 to 158 °F) burns skin in a second "
+        "(ISO 13732-1, from a secondary source), and cooler metal in a longer touch."
+    )
     first = QuantityField("First reading", [Needed(NEEDED)], kind="temperature")
     second = QuantityField("Second reading", [Needed(NEEDED)], kind="temperature")
     minutes = NumberField("Time between", [Needed(NEEDED)], unit="min")

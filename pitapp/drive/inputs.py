@@ -13,6 +13,7 @@ Source = Literal[
     "measured here",
     "fitted from runs",
     "from memory",
+    "makers' tables",
     "from Kit",
     "from the class",
     "from the pack",
@@ -24,7 +25,8 @@ class Input(NamedTuple):
     """One figure. `least` and `most` are what is accepted, `low` and `high` what is usual.
 
     `held` says where a figure stands that is not the forecast's own. `kind` is a kind of quantity
-    of `pitapp.web.quantities`, for figures with a unit of the racer's choice.
+    of `pitapp.web.quantities`, for figures with a unit of the racer's choice. `origin` is where the
+    typical value comes from.
     """
 
     name: str
@@ -39,6 +41,7 @@ class Input(NamedTuple):
     how: str
     held: Literal["", "car", "motor", "class"] = ""
     kind: str = ""
+    origin: Source = "from memory"
 
 
 class Known(NamedTuple):
@@ -58,7 +61,8 @@ class OwnFigure(NamedTuple):
 
 
 CAN_LIMIT_C = 80.0
-"""From memory."""
+"""Where magnets of grade N, the weakest common one, begin to lose for good: makers' tables, from a
+secondary source. The motor maker's figure comes first."""
 
 INPUTS: tuple[Input, ...] = (
     Input(
@@ -76,7 +80,10 @@ INPUTS: tuple[Input, ...] = (
     ),
     Input(
         "can_limit_c", "Can limit", "°C", "motor", CAN_LIMIT_C, 60, 100, 30, 200,
-        "The motor maker's figure comes first.", kind="temperature",
+        "The motor maker's figure comes first. Typical is what the weakest common grade of magnet "
+        "bears, by makers' tables as others quote them. While it drives, the winding is hotter than "
+        "the can.",
+        kind="temperature", origin="makers' tables",
     ),
     Input(
         "grip", "Grip", "", "track", 1.2, 0.8, 2.0, 0.05, 5,
@@ -179,7 +186,7 @@ def known(
     >>> [(figures[name].value, figures[name].source) for name in ("mass_g", "pack_v")]
     [(1330.0, 'from Kit'), (7.4, 'from memory')]
     """
-    found = {each.name: Known(each, each.typical, "from memory") for each in INPUTS}
+    found = {each.name: Known(each, each.typical, each.origin) for each in INPUTS}
     for source, detail, figures in reversed(list(elsewhere)):
         for name, value in figures.items():
             if value is not None:

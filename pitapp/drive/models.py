@@ -148,8 +148,8 @@ class Track(Record):
 class Setup(Record):
     """All that the ranking of gears needs beside the gears and the track.
 
-    Without a start temperature the can starts at air temperature. The can limit of 80 °C is from
-    memory: the motor maker's figure comes first.
+    Without a start temperature the can starts at air temperature. The can limit of 80 °C is
+    that of magnets of grade N (`inputs.CAN_LIMIT_C`): the motor maker's figure comes first.
     """
 
     car: Car

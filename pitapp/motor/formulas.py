@@ -15,7 +15,8 @@ from typing import NamedTuple
 from pitapp.limits import number, whole
 
 COPPER_ZERO_C = 234.5
-"""Copper's resistance falls on a line that would reach nothing at −234.5 °C (IEC 60034-1)."""
+"""Copper's resistance falls on a line that would reach nothing at −234.5 °C (UL; IEEE 112, from a
+secondary source)."""
 COPPER_MELTS_C = 1085
 
 
@@ -166,7 +167,7 @@ def winding_rise_k(cold_ohm: float, hot_ohm: float, cold_c: float) -> float:
         ValueError: a value outside its range, a hot resistance below the cold one, or copper hotter
             than its melting point.
 
-    Source: rise by resistance, IEC 60034-1; Kulshreshtha, example 2.18.
+    Source: rise by resistance, UL and IEEE 112 (from a secondary source); Kulshreshtha, example 2.18.
 
     >>> round(winding_rise_k(0.020, 0.022, 20), 2)
     25.45

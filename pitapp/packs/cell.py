@@ -18,7 +18,9 @@ from pitapp.limits import number
 FULL_CELL_V = 4.20
 EMPTY_CELL_V = 3.0
 STORAGE_CELL_V = (3.80, 3.85)
-"""Full, never under, storage: common practice, no source. The pack's label comes first."""
+"""Full and never under: University of Washington EH&S, "Stay safe when using lithium batteries"; 3.0 V
+is a cut-off with margin, not the point of damage (Guo et al., Sci. Rep. 6:30248, 2016). Storage:
+common practice, no source. The pack's label comes first."""
 
 OCV_TABLE = (
     (0.0, 3.000),

@@ -9,11 +9,20 @@ from pitapp.limits import number, whole
 from pitapp.packs.care import CONDITION_SENTENCES, Condition, check_condition
 from pitapp.packs.cell import EMPTY_CELL_V
 
-CHARGE_TEMPERATURE_C = (10.0, 45.0)
-"""Cell temperature while charging: common practice, no source. The label comes first."""
+CHARGE_TEMPERATURE_C = (0.0, 40.0)
+"""Cell temperature while charging: US Fire Administration, "Battery Fire Safety". Colder, charging
+plates lithium (Petzl & Danzer, J. Power Sources 254 (2014) 80-87). The label comes first."""
+
+MAKERS_CHARGE_C = (10.0, 45.0)
+"""Where makers of chargers begin to slow down in the cold, and where they stop in the heat (JEITA
+settings, Texas Instruments SLUSD89B, 2019). Said beside the limit, judged by nothing."""
 
 OVERFULL_CELL_V = 4.25
-"""Over this a cell is not charged: common practice, no source."""
+"""Over this a cell is not charged: our own margin over 4.20 V."""
+
+TOO_COLD = "Let them warm to {least} or more in a room first, never on a heater."
+TOO_HOT = "Let them cool to the air around them, in any case to {most} or less."
+"""No number of minutes cools a pack: none was found that is published."""
 
 RefusalName = Literal[
     "damaged",
@@ -66,11 +75,12 @@ def charge_refusals(
     Raises:
         ValueError: a figure is out of range.
 
-    Source: 3.0 V, 4.25 V, 10–45 °C and the label's rate: common practice, no source.
+    Source: 0 to 40 °C: US Fire Administration; 3.0 V: University of Washington EH&S; 4.25 V: our
+    own margin; the label's rate: common practice, no source.
 
     >>> [refusal.name for refusal in charge_refusals(
     ...     cells=3, capacity_mah=6000, label_c_rate=1, current_a=9, pack_voltage_v=7.5,
-    ...     cell_temperature_c=8, balance_lead_plugged_in=True)]
+    ...     cell_temperature_c=-1, balance_lead_plugged_in=True)]
     ['wrong cell count', 'rate over label', 'too cold']
     """
     count = whole(cells, "number of cells", 1, 16)
@@ -96,13 +106,10 @@ def charge_refusals(
         )
     coldest, hottest = CHARGE_TEMPERATURE_C
     if warmth < coldest:
-        sentence = (
-            f"The cells are at {warmth:g} °C. "
-            f"Let them warm to {coldest:g} °C or more in a room first, never on a heater."
-        )
+        sentence = f"The cells are at {warmth:g} °C. {TOO_COLD.format(least=f'{coldest:g} °C')}"
         found.append(Refusal("too cold", sentence))
     if warmth > hottest:
-        sentence = f"The cells are at {warmth:g} °C. Let them cool to {hottest:g} °C or less first."
+        sentence = f"The cells are at {warmth:g} °C. {TOO_HOT.format(most=f'{hottest:g} °C')}"
         found.append(Refusal("too hot", sentence))
     if not balance_lead_plugged_in:
         sentence = "Plug in the balance lead: without it no charger sees a single cell run over."
@@ -166,8 +173,8 @@ class AirTravel(NamedTuple):
     level: Literal["carry on", "ask the airline", "not allowed"]
     sentence: str
     source: str = (
-        "IATA Dangerous Goods Regulations 2026, from a secondary source. "
-        "About: the airline decides."
+        "US Transportation Security Administration; at most 20 up to 100 Wh: IATA Dangerous Goods "
+        "Regulations 2026, from a secondary source. The airline decides."
     )
 
 
@@ -183,15 +190,19 @@ def air_travel(energy_wh: float) -> AirTravel:
     Raises:
         ValueError: the energy is out of range.
 
-    Source: IATA Dangerous Goods Regulations 2026 by way of a secondary source; the airline decides.
+    Source: Transportation Security Administration (100 and 160 Wh, cabin only, ends protected, two
+    with approval); IATA Dangerous Goods Regulations 2026 by way of a secondary source (20 at most,
+    none damaged). The airline decides. What counts for cargo (charged to 30 %) is not for passengers.
 
     >>> air_travel(44.4).level
     'carry on'
     """
     energy = number(energy_wh, "energy", 0, 10_000, unit="Wh", above=True)
-    cabin = "In the cabin only, never in the hold, terminals protected."
+    cabin = "In the cabin only, never in the hold, ends protected. None that is damaged."
     if energy <= 100:
-        return AirTravel("carry on", f"About {energy:.0f} Wh, up to 100 Wh. {cabin}")
+        return AirTravel(
+            "carry on", f"About {energy:.0f} Wh, up to 100 Wh: at most 20 such. {cabin}"
+        )
     if energy <= 160:
         return AirTravel(
             "ask the airline",

@@ -12,7 +12,7 @@ from pitapp.limits import number
 
 TYRES_DIFFER_MM = 0.25
 HOT_WITHIN_K = 5.0
-"""How near to the limit a can counts as too hot to start with: from memory."""
+"""How near to the limit a can counts as too hot to start with: our own margin."""
 
 
 class Outing(NamedTuple):

@@ -1,7 +1,7 @@
 """The screens of a charge by steps, in their order, with every word on them.
 
-The figures are common practice without a source; a pack's and a charger's manual and the venue's
-rules come first.
+A step names the source of its figures, read in the issuing body's own pages; where it names none it
+is a rule of thumb. A pack's and a charger's manual and the venue's rules come first.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ class ChargeStep:
     yes: str = ""
     no: str = ""
     refusal: str = ""
+    source: str = ""
 
 
 STEPS = (
@@ -33,6 +34,8 @@ STEPS = (
         yes="Looks sound",
         no="Something is wrong",
         refusal="The pack looks wrong. Do not charge it.",
+        source="Swollen or damaged, neither use nor charge it: US Fire Administration; Scottish Fire "
+        "and Rescue Service.",
     ),
     ChargeStep(
         "feel",
@@ -45,7 +48,7 @@ STEPS = (
     ChargeStep(
         "warmth",
         "Take its temperature",
-        ("After a run let it cool first.",),
+        ("After a run wait until it is as cool as the air around it, however long that takes.",),
         kind="warmth",
     ),
     ChargeStep(
@@ -61,6 +64,8 @@ STEPS = (
         "Measure each cell",
         ("Resting voltages, from the charger's screen or a meter.",),
         kind="cells",
+        source="A cell is full at 4.2 V and not to be used under 3 V: University of Washington, "
+        "Environmental Health & Safety. 3 V has a margin in it. 4.25 V: our own margin.",
     ),
     ChargeStep(
         "program",
@@ -82,7 +87,6 @@ STEPS = (
         (
             "On stone or metal, or in a bag made for charging.",
             "Nothing that burns within about 1 m. Not in the car, not on the way out.",
-            "Sand or an extinguisher at hand.",
         ),
         yes="It lies safely",
         no="Not yet",
@@ -91,10 +95,15 @@ STEPS = (
     ChargeStep(
         "stay",
         "Somebody stays",
-        ("Stay in sight of it until it is off the charger.", "Going? Take it off first."),
+        (
+            "Stay in sight of it until it is off the charger.",
+            "Going? Take it off first. A bag or a box does not stand in for you.",
+        ),
         yes="Somebody stays",
         no="Nobody can",
         refusal="Nobody stays with it. Charge when somebody can.",
+        source="Always be present when charging: US Consumer Product Safety Commission, "
+        "4 September 2025.",
     ),
 )
 BY_KEY = {step.key: step for step in STEPS}

@@ -21,7 +21,13 @@ from pitapp.packs.cell import (
 )
 from pitapp.packs.charging.screens import BY_KEY, STEPS, ChargeStep
 from pitapp.packs.models import Charge, Pack, Purpose
-from pitapp.packs.safety import CHARGE_TEMPERATURE_C, OVERFULL_CELL_V, charge_current_a
+from pitapp.packs.safety import (
+    CHARGE_TEMPERATURE_C,
+    OVERFULL_CELL_V,
+    TOO_COLD,
+    TOO_HOT,
+    charge_current_a,
+)
 from pitapp.packs.state import PackState
 
 CHARGER_A = (0.01, 500.0)
@@ -196,8 +202,8 @@ def _asked_at(step: ChargeStep, pack: Pack, discharging: bool) -> list[Caution]:
                 name="cell_c",
                 kind="number",
                 unit="°C",
-                under="The cells are at {shown}. Let them warm to {least} or more in a room first, never on a heater.",
-                over="The cells are at {shown}. Let them cool to {most} or less first.",
+                under="The cells are at {shown}. " + TOO_COLD,
+                over="The cells are at {shown}. " + TOO_HOT,
             )
         ]
     if step.kind == "cells":

@@ -19,6 +19,7 @@ from pitapp.packs.charging.steps import (
 )
 from pitapp.packs.charging.telling import readings_text
 from pitapp.packs.models import Charge, Pack, Purpose
+from pitapp.packs.safety import CHARGE_TEMPERATURE_C, MAKERS_CHARGE_C
 from pitapp.packs.wording import OUTCOMES
 from pitapp.web.clock import moment_text
 from pitapp.web.quantities import plain, rounded
@@ -84,6 +85,8 @@ def step_values(
         "allowed_a": allowed_a(own),
         "direction": direction(own, purpose, volts) if volts else "",
         "worn": None if place else worn,
+        "charge_c": CHARGE_TEMPERATURE_C,
+        "makers_c": MAKERS_CHARGE_C,
     }
 
 
