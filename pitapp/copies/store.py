@@ -12,6 +12,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from pitapp.copies.models import Kept
+from pitapp.db import answers, undo
 from pitapp.db.connect import connect, transaction
 from pitapp.db.examine import Contents, contents, examine
 from pitapp.db.migrate import migrate, version_of
@@ -25,6 +26,8 @@ BEFORE_UPDATE = "before-update"
 A_DAY = timedelta(days=1)
 HERE_ONLY = ("devices", "pairing_codes", "wrong_guesses")
 """Tables that stay as they are here: no copy lets a device back in that was removed since."""
+LEFT_BEHIND = ("answered_writes", "undo_steps")
+"""Tables that no copy fills: of the answers the keys alone are taken along, of the steps back nothing."""
 _NAME = re.compile(r"(\d{4}-\d\d-\d\dT\d{6}Z)-([a-z-]+)(?:-[0-9a-f]{4})?\.sqlite3\Z")
 
 
@@ -41,6 +44,7 @@ def write_copy(connection: sqlite3.Connection, target: Path) -> Contents:
             connection.backup(copy, pages=256)
             copy.execute("PRAGMA journal_mode = DELETE")
         found = examine(fresh)
+        _leave_the_rows(fresh)
         with fresh.open("rb+") as file:
             os.fsync(file.fileno())
         fresh.replace(target)
@@ -49,6 +53,13 @@ def write_copy(connection: sqlite3.Connection, target: Path) -> Contents:
     finally:
         clear_away(fresh)
     return found
+
+
+def _leave_the_rows(path: Path) -> None:
+    """Take out of a copy what is of no use elsewhere: steps back, and what was answered to writes."""
+    with closing(sqlite3.connect(path, isolation_level=None)) as copy, transaction(copy):
+        undo.forget_all(copy)
+        answers.forget_answers(copy)
 
 
 def keep_copy(connection: sqlite3.Connection, data_dir: Path, why: str, now: datetime) -> Path:
@@ -164,8 +175,10 @@ def _take_all(connection: sqlite3.Connection) -> None:
     named = connection.execute(
         "SELECT name FROM main.sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%'"
     ).fetchall()
+    undo.forget_all(connection)
+    answers.know_only(connection, answers.keys(connection, "brought"))
     for (table,) in named:
-        if table not in HERE_ONLY:
+        if table not in (*HERE_ONLY, *LEFT_BEHIND):
             connection.execute(f"DELETE FROM main.{table}")  # noqa: S608
             connection.execute(f"INSERT INTO main.{table} SELECT * FROM brought.{table}")  # noqa: S608
     if connection.execute("PRAGMA main.foreign_key_check").fetchone() is not None:

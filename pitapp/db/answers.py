@@ -1,16 +1,24 @@
-"""Answers to writes that carried a key, kept so that a write sent twice is done once."""
+"""Answers to writes that carried a key, kept so that a write sent twice is done once.
+
+A copy carries the keys of the writes whose rows it holds, and no answer: of what was answered
+elsewhere nothing is given out here but that it is saved.
+"""
 
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterable
 from datetime import datetime
 from typing import NamedTuple
 
 from pitapp.db.connect import stamp
 
+ONLY_SAVED = 0
+"""The status where the key is known and the answer is not."""
+
 
 class Answer(NamedTuple):
-    """What was answered to a write."""
+    """What was answered to a write; with the status `ONLY_SAVED` nothing is known but that it was done."""
 
     status: int
     location: str | None
@@ -29,7 +37,31 @@ def find(connection: sqlite3.Connection, key: str) -> Answer | None:
 def keep(connection: sqlite3.Connection, key: str, answer: Answer, now: datetime) -> None:
     """Keep an answer, in the transaction of the write itself."""
     connection.execute(
-        "INSERT INTO answered_writes (key, made_at, status, location, content_type, body) "
-        "VALUES (?, ?, ?, ?, ?, ?)",
+        "INSERT OR REPLACE INTO answered_writes "
+        "(key, made_at, status, location, content_type, body) VALUES (?, ?, ?, ?, ?, ?)",
         (key, stamp(now), *answer),
+    )
+
+
+def keys(connection: sqlite3.Connection, database: str = "main") -> list[tuple[str, str]]:
+    """The key of every write that was done, with the moment as text, by key; of an attached database too."""
+    rows = connection.execute(f"SELECT key, made_at FROM {database}.answered_writes ORDER BY key")  # noqa: S608
+    return [(row[0], row[1]) for row in rows]
+
+
+def know_only(connection: sqlite3.Connection, known: Iterable[tuple[str, str]]) -> None:
+    """From now on let exactly these keys be known, and no answer; each with the moment as text."""
+    connection.execute("DELETE FROM answered_writes")
+    connection.executemany(
+        "INSERT OR IGNORE INTO answered_writes (key, made_at, status, body) VALUES (?, ?, ?, x'')",
+        ((key, made_at, ONLY_SAVED) for key, made_at in known),
+    )
+
+
+def forget_answers(connection: sqlite3.Connection) -> None:
+    """Keep the keys, and of what was answered nothing."""
+    connection.execute("PRAGMA secure_delete = ON")
+    connection.execute(
+        "UPDATE answered_writes SET status = ?, location = NULL, content_type = NULL, body = x''",
+        (ONLY_SAVED,),
     )

@@ -121,6 +121,12 @@ def step(connection: sqlite3.Connection, label: str, now: datetime) -> Iterator[
         )
 
 
+def forget_all(connection: sqlite3.Connection) -> None:
+    """Forget every step: none of them leads back from rows that came from elsewhere."""
+    connection.execute("PRAGMA secure_delete = ON")
+    connection.execute("DELETE FROM undo_steps")
+
+
 def newest_at(connection: sqlite3.Connection) -> datetime | None:
     """The latest moment at which anything was changed, by the clock of that time."""
     made_at = connection.execute("SELECT max(made_at) FROM undo_steps").fetchone()[0]

@@ -12,7 +12,7 @@ import pydantic_core
 from pydantic import ValidationError
 
 from pitapp import __version__
-from pitapp.db import stamp
+from pitapp.db import answers, stamp
 from pitapp.errors import Refused
 from pitapp.exchange import readers, store
 from pitapp.exchange.layout import FORMAT, VERSION, Head, everything
@@ -26,10 +26,11 @@ NOT_OURS = (
 
 
 class Found(NamedTuple):
-    """A file that can be read back: when it was written, and its rows by table."""
+    """A file that can be read back: when it was written, its rows by table, and the keys of their writes."""
 
     written_at: datetime
     tables: dict[str, list[dict[str, Any]]]
+    write_keys: tuple[tuple[str, str], ...] = ()
 
 
 def write(connection: sqlite3.Connection, now: datetime) -> Iterator[str]:
@@ -50,7 +51,10 @@ def write(connection: sqlite3.Connection, now: datetime) -> Iterator[str]:
         for number, row in enumerate(store.rows(connection, table)):
             yield ("," if number else "") + "\n" + _line(row)
         yield "]"
-    yield "}}\n"
+    yield '},\n"write_keys": ['
+    for number, (key, made_at) in enumerate(answers.keys(connection)):
+        yield ("," if number else "") + "\n" + _line({"key": key, "made_at": made_at})
+    yield "]}\n"
 
 
 def _line(row: dict[str, Any]) -> str:
@@ -86,7 +90,8 @@ def _tried(raw: Any, head: Head, empty: sqlite3.Connection) -> Found:
     except ValidationError as error:
         raise Refused(_in_words(error)) from None
     content = found.model_dump(exclude_unset=True)
-    result = Found(datetime.fromisoformat(content["written_at"]), content["tables"])
+    keys = tuple((each["key"], each["made_at"]) for each in content.get("write_keys", ()))
+    result = Found(datetime.fromisoformat(content["written_at"]), content["tables"], keys)
     take(empty, result)
     try:
         readers.read_all(empty)
@@ -105,6 +110,7 @@ def take(connection: sqlite3.Connection, found: Found) -> None:
         store.replace_all(connection, found.tables)
     except ValueError as error:
         raise Refused(f"This file cannot be taken. {error}") from None
+    answers.know_only(connection, found.write_keys)
 
 
 def _in_words(error: ValidationError) -> str:

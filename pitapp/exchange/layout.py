@@ -54,8 +54,16 @@ REAL = Annotated[float, Field()]
 TEXT = Annotated[str, Field(max_length=LONGEST_TEXT)]
 MOMENT = Annotated[str, Field(max_length=40), AfterValidator(_moment)]
 DAY = Annotated[str, Field(max_length=10), AfterValidator(_day)]
+UUID = r"^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$"
 MAKE: Any = create_model
 KINDS: dict[str, Any] = {"INTEGER": INTEGER, "REAL": REAL, "TEXT": TEXT}
+
+
+class WriteKey(Row):
+    """A write whose rows are in the file: where it comes again from a phone, it is not done again."""
+
+    key: Annotated[str, Field(max_length=36, pattern=UUID)]
+    made_at: MOMENT
 
 
 def everything(connection: sqlite3.Connection) -> type[BaseModel]:
@@ -82,6 +90,10 @@ def everything(connection: sqlite3.Connection) -> type[BaseModel]:
         written_at=(MOMENT, Field(description="When it was written, in UTC.")),
         written_by=(Annotated[str, Field(max_length=60)], Field(description="What wrote it.")),
         tables=(content, Field(description="The rows of each table, in the order of their keys.")),
+        write_keys=(
+            Annotated[list[WriteKey], Field(max_length=MOST_ROWS)],
+            Field([], description="The keys by which the writes of these rows were sent."),
+        ),
     )
     return made
 

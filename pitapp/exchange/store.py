@@ -7,11 +7,12 @@ from collections.abc import Iterable, Iterator, Mapping
 from contextlib import closing, contextmanager
 from typing import Any, NamedTuple
 
+from pitapp.db import undo
 from pitapp.db.migrate import migrations, statements, version_of
 
 LEFT_OUT = {
     "undo_steps": "steps back belong to the database they were made in",
-    "answered_writes": "answers to writes that were sent twice are of no use elsewhere",
+    "answered_writes": "answers are of no use elsewhere; the keys of the writes go along by themselves",
     "devices": "the hash of a device's token is a secret of this machine",
     "pairing_codes": "codes are secrets, and soon over",
     "wrong_guesses": "addresses of strangers are nobody else's business",
@@ -96,7 +97,7 @@ def count(connection: sqlite3.Connection, table: str) -> int:
 def replace_all(
     connection: sqlite3.Connection, content: Mapping[str, Iterable[Mapping[str, Any]]]
 ) -> None:
-    """Put these rows in the place of all that the tables hold; undo steps are of no use afterwards.
+    """Put these rows in the place of all that the tables hold; no step leads back afterwards.
 
     Raises:
         ValueError: a row breaks a rule of the schema, or names one that is not there.
@@ -104,7 +105,7 @@ def replace_all(
     connection.execute("PRAGMA defer_foreign_keys = ON")
     for table in tables(connection):
         connection.execute(f"DELETE FROM {table}")  # noqa: S608
-    connection.execute("DELETE FROM undo_steps")
+    undo.forget_all(connection)
     for table, items in content.items():
         for item in items:
             try:

@@ -16,6 +16,7 @@ from pitapp.db import answers, get_db, transaction
 from pitapp.errors import BadRequest
 from pitapp.web import notices
 from pitapp.web.clock import now
+from pitapp.web.htmx import show
 
 KEY_HEADER = "Idempotency-Key"
 KEY_FIELD = "idempotency_key"
@@ -112,9 +113,17 @@ def _key() -> str | None:
 
 
 def _again(answer: answers.Answer) -> Response:
-    if answer.location:
+    if answer.status == answers.ONLY_SAVED:
+        response = show(
+            "errors/page.html",
+            "errors/_part.html",
+            level="good",
+            title="Saved",
+            sentence="This was sent before, and it is in the data that was brought back since.",
+        )
+    elif answer.location:
         _say_again(answer)
-        response: Response = make_response(redirect(answer.location, answer.status))
+        response = make_response(redirect(answer.location, answer.status))
     else:
         response = Response(answer.body, answer.status, content_type=answer.content_type)
     response.headers["Idempotent-Replayed"] = "true"
