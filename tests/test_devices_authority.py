@@ -31,7 +31,7 @@ def test_a_phone_that_trusts_the_authority_trusts_the_server(tmp_path: Path, app
     papers = authority.papers(tmp_path, HOSTS)
     server = make_server(app, papers=papers)
     server.prepare()
-    assert server.ssl_adapter.context.minimum_version >= ssl.TLSVersion.TLSv1_2
+    assert server.tls.minimum_version >= ssl.TLSVersion.TLSv1_2
     thread = threading.Thread(target=server.serve, daemon=True)
     thread.start()
     try:

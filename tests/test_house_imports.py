@@ -27,7 +27,7 @@ FILES = python_files(PACKAGE)
 
 FORMULAS = [path for path in FILES if path.name == "formulas.py"]
 MODELS = [path for path in FILES if path.name == "models.py"]
-WEB_AND_DATA = {"flask", "flask_wtf", "wtforms", "werkzeug", "jinja2", "cheroot", "sqlite3"}
+WEB_AND_DATA = {"flask", "flask_wtf", "wtforms", "werkzeug", "jinja2", "h11", "sqlite3"}
 IMPURE = WEB_AND_DATA | {
     "numpy",
     "os",

@@ -2,36 +2,22 @@
 
 from __future__ import annotations
 
-from ipaddress import IPv6Address, ip_address
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
-from flask import Flask, Response, make_response, render_template, request
+from flask import Flask, Request, Response, make_response, render_template, request
 from flask_wtf.csrf import generate_csrf
 
+from pitapp.addresses import is_this_machine
 from pitapp.db import get_db
 from pitapp.devices import store
 from pitapp.web.clock import present
 
+if TYPE_CHECKING:
+    from wsgiref.types import WSGIEnvironment
+
 UNPAIRED_HEADER = "Pitapp-Unpaired"
 OPEN = {"devices.pair", "devices.let_in", "devices.look"}
-
-
-def is_this_machine(address: str | None) -> bool:
-    """Whether a request comes from the machine that the server runs on.
-
-    >>> is_this_machine("127.0.0.1"), is_this_machine("::ffff:127.0.0.1"), is_this_machine("192.168.1.7")
-    (True, True, False)
-    """
-    if address == "127.0.0.1":
-        return True
-    try:
-        found = ip_address(address or "")
-    except ValueError:
-        return False
-    if isinstance(found, IPv6Address) and found.ipv4_mapped:
-        found = found.ipv4_mapped
-    return found.is_loopback
 
 
 def cookie_name(app: Flask) -> str:
@@ -40,7 +26,12 @@ def cookie_name(app: Flask) -> str:
 
 
 def register(app: Flask) -> None:
-    """Put the guard before everything else that looks at a request."""
+    """Put the guard before everything else that looks at a request, and let the server ask it."""
+
+    def vouch(environ: WSGIEnvironment) -> bool:
+        token = Request(environ).cookies.get(cookie_name(app), "")
+        connection = app.extensions["pitapp.db"].connection() if token else None
+        return connection is not None and store.known(connection, token) is not None
 
     def guard() -> Any:
         if is_this_machine(request.remote_addr):
@@ -58,6 +49,7 @@ def register(app: Flask) -> None:
         return answer
 
     app.before_request(guard)
+    app.extensions["pitapp.vouch"] = vouch
 
 
 def unpaired() -> Response:

@@ -8,7 +8,8 @@ import time
 import uuid
 from collections import Counter
 from html.parser import HTMLParser
-from http.client import HTTPConnection, HTTPResponse, RemoteDisconnected
+from http.client import HTTPConnection, HTTPResponse, HTTPSConnection, RemoteDisconnected
+from ssl import SSLContext
 from urllib.parse import urlencode, urlsplit
 
 
@@ -59,15 +60,19 @@ class Form(HTMLParser):
 
 
 class Phone:
-    """A browser with cookies on one kept connection, which times each answer."""
+    """A browser with cookies on one kept connection, which times each answer; over TLS with a context."""
 
-    def __init__(self, host: str, port: int, name: str) -> None:
+    def __init__(self, host: str, port: int, name: str, tls: SSLContext | None = None) -> None:
         self.name, self.page = name, ""
         self.times_s: list[float] = []
         self.by_path: dict[str, list[float]] = {}
         self.answers: Counter[int] = Counter()
-        self._netloc = f"{host}:{port}"
-        self._connection = HTTPConnection(host, port, timeout=60)
+        self._connection = (
+            HTTPSConnection(host, port, timeout=60, context=tls)
+            if tls
+            else HTTPConnection(host, port, timeout=60)
+        )
+        self._referer = f"https://{host}:{port}/" if tls else ""
         self._cookies: dict[str, str] = {}
 
     def pair(self, code: str) -> None:
@@ -100,6 +105,7 @@ class Phone:
         return key
 
     def close(self) -> None:
+        """Close the connection; the next request opens another."""
         self._connection.close()
 
     def _send(
@@ -109,6 +115,8 @@ class Phone:
             "Cookie": "; ".join(f"{name}={value}" for name, value in self._cookies.items()),
             "Accept-Encoding": "gzip",
         }
+        if self._referer:
+            headers["Referer"] = self._referer
         if key:
             headers["Idempotency-Key"] = key
         if fields is not None:
