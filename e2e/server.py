@@ -13,6 +13,7 @@ import time
 from collections.abc import Callable
 from contextlib import closing
 from http.client import HTTPConnection, HTTPException
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -73,10 +74,13 @@ class ServerProcess:
     """`python -m pitapp serve` as a process of its own, always on the same port and data folder."""
 
     def __init__(
-        self, data_dir: Path, command: tuple[str, ...] = ("-m", "pitapp", "serve")
+        self,
+        data_dir: Path,
+        command: tuple[str, ...] = ("-m", "pitapp", "serve"),
+        port: int | None = None,
     ) -> None:
         self.data_dir = data_dir
-        self.port = free_port()
+        self.port = port or free_port()
         self.netloc = f"127.0.0.1:{self.port}"
         self.url = f"http://{self.netloc}"
         self._command = (sys.executable, *command)
@@ -134,6 +138,39 @@ class ServerProcess:
         if self._process is None:
             raise AssertionError("The server does not run.")
         return self._process
+
+
+class Stranger:
+    """Another program at an address: it answers everything alike, and remembers what it was sent."""
+
+    def __init__(self, port: int, status: int, location: str = "") -> None:
+        self.sent: list[str] = []
+        stranger = self
+
+        class Answers(BaseHTTPRequestHandler):
+            def answer(self) -> None:
+                length = int(self.headers.get("Content-Length", 0))
+                stranger.sent.append(f"{self.command} {self.path} {self.rfile.read(length)!r}")
+                body = b"<!doctype html><title>Welcome</title><h1>Sign in to this network</h1>"
+                self.send_response(status)
+                if location:
+                    self.send_header("Location", location)
+                self.send_header("Content-Type", "text/html")
+                self.send_header("Content-Length", str(len(body)))
+                self.end_headers()
+                self.wfile.write(body)
+
+            do_GET = do_POST = answer  # noqa: N815
+
+            def log_message(self, format: str, *args: Any) -> None:
+                pass
+
+        self._server = ThreadingHTTPServer(("127.0.0.1", port), Answers)
+        threading.Thread(target=self._server.serve_forever, daemon=True).start()
+
+    def stop(self) -> None:
+        self._server.shutdown()
+        self._server.server_close()
 
 
 def rows(server: Any, query: str) -> list[tuple[Any, ...]]:

@@ -12,7 +12,7 @@ from playwright.sync_api import Page, expect
 
 from e2e import a11y
 from e2e.forking import ForkedServer
-from e2e.pages.offline import Outbox, Phone, age_entries, bars, post, visit_once
+from e2e.pages.offline import Outbox, Phone, age_entries, bars, fit_a_gear, post, visit_once
 from e2e.server import ServerProcess, rows
 from e2e.watch import Watch
 
@@ -70,15 +70,6 @@ def test_a_morning_with_no_server(server: ServerProcess, phone: Phone, how: str)
     assert len(steps) == STEPS
     assert steps == sorted(set(steps))
     Outbox(page, server.url).open().expect_waiting(0)
-
-
-def fit_a_gear(page: Page, url: str) -> None:
-    page.goto(f"{url}/gearing")
-    page.locator("#pinion").fill("44")
-    page.locator("#spur").fill("66")
-    page.locator("#fit").tap()
-    expect(bars(page)).to_contain_text("Saved on this phone", timeout=15_000)
-    expect(bars(page)).to_contain_text("pinion 44")
 
 
 def log_a_run(page: Page, url: str) -> None:
@@ -141,8 +132,7 @@ def test_an_old_entry_arrives_without_its_cookie_at_a_newer_server(
     age_entries(page, hours=30)
     phone.forget_cookies()
 
-    newer = ServerProcess(server.data_dir, NEWER)
-    newer.port, newer.netloc, newer.url = server.port, server.netloc, server.url
+    newer = ServerProcess(server.data_dir, NEWER, server.port)
     newer.start()
     try:
         page.goto(server.url)

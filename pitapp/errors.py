@@ -34,6 +34,13 @@ class ChangedMeanwhile(Refused):
     title = "Changed meanwhile"
 
 
+class AnotherDatabase(PitappError):
+    """This was made for another database than the one that answers."""
+
+    status = 412
+    title = "Another database"
+
+
 class BadRequest(PitappError):
     """The request cannot be understood."""
 

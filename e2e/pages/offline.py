@@ -11,18 +11,19 @@ from e2e.browser import LAUNCH_FLAGS
 from e2e.pages.base import Screen
 from e2e.watch import Watch
 
-KEPT = """async () => {
+KEPT = """async (database) => {
   for (const name of await caches.keys()) {
-    if (name.startsWith("pages-") && await (await caches.open(name)).match("/offline/runs")) return true;
+    const one = name.startsWith("pages-") && name.endsWith(database);
+    if (one && await (await caches.open(name)).match("/offline/runs")) return true;
   }
   return false;
 }"""
-CHANGE = """(change) => new Promise((resolve, reject) => {
+CHANGE = """([change, older]) => new Promise((resolve, reject) => {
   const asked = indexedDB.open("pitapp");
   asked.onsuccess = () => {
     const store = asked.result.transaction("outbox", "readwrite").objectStore("outbox");
     store.getAll().onsuccess = ({ target }) => {
-      for (const entry of target.result) store.put({ ...entry, madeAt: entry.madeAt - change });
+      for (const entry of target.result) store.put({ ...entry, ...change, madeAt: entry.madeAt - older });
     };
     store.transaction.oncomplete = () => { asked.result.close(); resolve(); };
     store.transaction.onerror = reject;
@@ -76,8 +77,14 @@ class Phone:
 def visit_once(page: Page, url: str) -> None:
     """Visit the Board once, and wait until the phone has kept what it needs."""
     page.goto(url)
+    wait_until_kept(page)
+
+
+def wait_until_kept(page: Page) -> None:
+    """Wait until the phone has kept what it needs of the database that the open page is from."""
+    database = page.locator("html").get_attribute("data-database") or ""
     for _ in range(400):
-        if page.evaluate(KEPT):
+        if page.evaluate(KEPT, database):
             return
         page.wait_for_timeout(100)
     raise AssertionError("The phone kept no pages within 40 s.")
@@ -85,7 +92,27 @@ def visit_once(page: Page, url: str) -> None:
 
 def age_entries(page: Page, hours: float) -> None:
     """Make what waits older than it is."""
-    page.evaluate(CHANGE, hours * 3_600_000)
+    page.evaluate(CHANGE, [{}, hours * 3_600_000])
+
+
+def change_entries(page: Page, change: dict[str, Any]) -> None:
+    """Write this into everything that waits."""
+    page.evaluate(CHANGE, [change, 0])
+
+
+def fit_a_gear(page: Page, url: str, pinion: str = "44") -> None:
+    """Fit that pinion and a spur of 66 on the Gearing screen, with no server."""
+    page.goto(f"{url}/gearing")
+    tap_fit(page, pinion)
+    expect(bars(page)).to_contain_text(f"pinion {pinion}")
+
+
+def tap_fit(page: Page, pinion: str = "44") -> None:
+    """Do so on the screen that is open."""
+    page.locator("#pinion").fill(pinion)
+    page.locator("#spur").fill("66")
+    page.locator("#fit").tap()
+    expect(bars(page)).to_contain_text("Saved on this phone", timeout=20_000)
 
 
 def post(page: Page, path: str, fields: dict[str, str]) -> str:

@@ -12,7 +12,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from pitapp.copies.models import Kept
-from pitapp.db import answers, undo
+from pitapp.db import answers, identity, undo
 from pitapp.db.connect import connect, transaction
 from pitapp.db.examine import Contents, contents, examine
 from pitapp.db.migrate import migrate, version_of
@@ -24,8 +24,9 @@ DAILY = "daily"
 BEFORE_RESTORE = "before-restore"
 BEFORE_UPDATE = "before-update"
 A_DAY = timedelta(days=1)
-HERE_ONLY = ("devices", "pairing_codes", "wrong_guesses")
-"""Tables that stay as they are here: no copy lets a device back in that was removed since."""
+HERE_ONLY = ("devices", "identities", "pairing_codes", "wrong_guesses")
+"""Tables that stay as they are here: no copy lets a device back in that was removed since, and what
+a phone keeps for this database still finds it."""
 LEFT_BEHIND = ("answered_writes", "undo_steps")
 """Tables that no copy fills: of the answers the keys alone are taken along, of the steps back nothing."""
 _NAME = re.compile(r"(\d{4}-\d\d-\d\dT\d{6}Z)-([a-z-]+)(?:-[0-9a-f]{4})?\.sqlite3\Z")
@@ -141,6 +142,7 @@ def restore(connection: sqlite3.Connection, source: Path, data_dir: Path, now: d
     """
     examine(source)
     with staged(source, data_dir) as ready:
+        origins = identity.of_file(ready)
         migrate(ready)
         examine(ready)
         with _attached(connection, ready), transaction(connection):
@@ -153,6 +155,7 @@ def restore(connection: sqlite3.Connection, source: Path, data_dir: Path, now: d
                     f"pitapp restore FILE sets the damaged data aside. ({error})"
                 ) from error
             _take_all(connection)
+            identity.set_origins(connection, origins)
     return before
 
 

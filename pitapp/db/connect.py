@@ -10,6 +10,7 @@ from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
+from pitapp.db.identity import own
 from pitapp.errors import DataError
 
 BUSY_TIMEOUT_MS = 5000
@@ -47,6 +48,14 @@ class Database:
         self._lock = threading.Lock()
         self._open: list[sqlite3.Connection] = []
         self._generation = 0
+        self._identity = ""
+
+    @property
+    def identity(self) -> str:
+        """Which database this is (`db.identity`); raises as `connection` does when it is read first."""
+        if not self._identity:
+            self._identity = own(self.connection())
+        return self._identity
 
     def connection(self) -> sqlite3.Connection:
         """This thread's connection, opened on first use.

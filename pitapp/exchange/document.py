@@ -12,7 +12,7 @@ import pydantic_core
 from pydantic import ValidationError
 
 from pitapp import __version__
-from pitapp.db import answers, stamp
+from pitapp.db import answers, identity, stamp
 from pitapp.errors import Refused
 from pitapp.exchange import readers, store
 from pitapp.exchange.layout import FORMAT, VERSION, Head, everything
@@ -26,11 +26,12 @@ NOT_OURS = (
 
 
 class Found(NamedTuple):
-    """A file that can be read back: when it was written, its rows by table, and the keys of their writes."""
+    """A file that can be read back: when it was written, its rows by table, the keys of their writes, its origins."""
 
     written_at: datetime
     tables: dict[str, list[dict[str, Any]]]
     write_keys: tuple[tuple[str, str], ...] = ()
+    origins: tuple[str, ...] = ()
 
 
 def write(connection: sqlite3.Connection, now: datetime) -> Iterator[str]:
@@ -44,6 +45,8 @@ def write(connection: sqlite3.Connection, now: datetime) -> Iterator[str]:
         "schema_version": store.schema_version(connection),
         "written_at": stamp(now),
         "written_by": f"pitapp {__version__}",
+        "origin": identity.own(connection),
+        "earlier_origins": identity.origins(connection),
     }
     yield json.dumps(head, ensure_ascii=False)[:-1] + ', "tables": {'
     for index, table in enumerate(store.tables(connection)):
@@ -91,7 +94,8 @@ def _tried(raw: Any, head: Head, empty: sqlite3.Connection) -> Found:
         raise Refused(_in_words(error)) from None
     content = found.model_dump(exclude_unset=True)
     keys = tuple((each["key"], each["made_at"]) for each in content.get("write_keys", ()))
-    result = Found(datetime.fromisoformat(content["written_at"]), content["tables"], keys)
+    origins = content.get("origin", ""), *content.get("earlier_origins", ())
+    result = Found(datetime.fromisoformat(content["written_at"]), content["tables"], keys, origins)
     take(empty, result)
     try:
         readers.read_all(empty)
@@ -111,6 +115,7 @@ def take(connection: sqlite3.Connection, found: Found) -> None:
     except ValueError as error:
         raise Refused(f"This file cannot be taken. {error}") from None
     answers.know_only(connection, found.write_keys)
+    identity.set_origins(connection, found.origins)
 
 
 def _in_words(error: ValidationError) -> str:

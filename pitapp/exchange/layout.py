@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, create_model
 
 from pitapp.db import stamp, when
+from pitapp.db.identity import MOST_ORIGINS
 from pitapp.exchange import store
 
 FORMAT = "pitapp everything"
@@ -89,6 +90,14 @@ def everything(connection: sqlite3.Connection) -> type[BaseModel]:
         ),
         written_at=(MOMENT, Field(description="When it was written, in UTC.")),
         written_by=(Annotated[str, Field(max_length=60)], Field(description="What wrote it.")),
+        origin=(
+            Annotated[str, Field(max_length=64)],
+            Field("", description="The database that it was written from."),
+        ),
+        earlier_origins=(
+            Annotated[list[Annotated[str, Field(max_length=64)]], Field(max_length=MOST_ORIGINS)],
+            Field([], description="The databases that that one held a copy of."),
+        ),
         tables=(content, Field(description="The rows of each table, in the order of their keys.")),
         write_keys=(
             Annotated[list[WriteKey], Field(max_length=MOST_ROWS)],

@@ -13,6 +13,7 @@ from pitapp.db.migrate import migrations, statements, version_of
 LEFT_OUT = {
     "undo_steps": "steps back belong to the database they were made in",
     "answered_writes": "answers are of no use elsewhere; the keys of the writes go along by themselves",
+    "identities": "which database this is; the file names it as its origin",
     "devices": "the hash of a device's token is a secret of this machine",
     "pairing_codes": "codes are secrets, and soon over",
     "wrong_guesses": "addresses of strangers are nobody else's business",

@@ -14,7 +14,18 @@ from pitapp import __version__
 from pitapp.offline.late import rules
 from pitapp.web.headers import POLICY
 
-STRATEGIES = ("box", "words", "shell", "pages", "runs", "charges", "writes", "worker")
+STRATEGIES = (
+    "box",
+    "words",
+    "shell",
+    "databases",
+    "pages",
+    "runs",
+    "charges",
+    "writes",
+    "decide",
+    "worker",
+)
 KEPT = {".css", ".js", ".svg", ".webmanifest"}
 
 

@@ -26,6 +26,7 @@ from pitapp.web import (
     headers,
     htmx,
     icons,
+    identity,
     nav,
     notices,
     plot,
@@ -88,6 +89,7 @@ def build(
     app.extensions["pitapp.clock"] = clock or (lambda: datetime.now(UTC))
     headers.register(app)
     guard.register(app)
+    identity.register(app)
     CSRFProtect(app)
     for part in (
         assets,

@@ -5,9 +5,9 @@ const SAME_TAP_MS = 20000;
 const MOST_SAID = 5;
 const UNSAID = new Set(["csrf_token", "version", "uuid", "back", "pack", "expected", "origin", "seen", "answer"]);
 
-const ANSWERS_AGAIN =
-  '<a class="verdict verdict-good" href="HREF"><span class="row-text"><b>The server answers again</b>' +
-  "<small>Open this page anew</small></span></a>";
+const answers = (level, title, text) =>
+  `<a class="verdict verdict-${level}" href="${location.pathname}"><span class="row-text"><b>${title}</b>` +
+  `<small>${text}</small></span></a>`;
 const NEW_VERSION =
   '<div id="new-version" class="verdict verdict-look"><span class="row-text"><b>A new version is ready</b>' +
   "<small>It waits until you use it.</small></span><button>Use it</button></div>";
@@ -16,12 +16,14 @@ const place = document.getElementById("offline-part");
 const outbox = document.getElementById("outbox-list");
 const workers = "serviceWorker" in navigator ? navigator.serviceWorker : null;
 let keptAt = Number(place?.dataset.keptAt ?? 0);
+const { database } = document.documentElement.dataset;
 const mends = new URLSearchParams(location.search).get("outbox_mends");
 
 let shown = place?.innerHTML ?? "";
 let again = "";
 let timer = 0;
 let pressed = null;
+let sent = {};
 const given = new WeakMap(), typed = {};
 
 // On plain http `crypto.randomUUID` is missing.
@@ -70,17 +72,21 @@ document.addEventListener("formdata", (event) => {
   const data = event.formData;
   const content = `${pressed?.name}=${pressed?.value}&${new URLSearchParams(data)}`;
   const label = workers?.controller ? labelOf(form, data) : "";
-  data.set("idempotency_key", data.get("idempotency_key") || keyFor(form, content));
+  sent = { form, key: data.get("idempotency_key") || keyFor(form, content) };
+  data.set("idempotency_key", sent.key);
+  if (database) data.set("made_for", database);
   if (label) data.set("outbox_label", label);
   if (mends) data.set("outbox_mends", mends);
 });
 
 document.addEventListener("htmx:config:request", (event) => {
   const { request } = event.detail.ctx;
+  if (database) request.headers["Pitapp-Database"] = database;
   const key = request.body?.get?.("idempotency_key");
   if (!key) return;
   request.headers["Idempotency-Key"] = key;
   request.body.delete("idempotency_key");
+  request.body.delete("made_for");
 });
 
 // What was typed and not sent stays, when an answer brings its field anew.
@@ -111,7 +117,7 @@ function put(html) {
 }
 
 async function refresh() {
-  const bars = await ask({ ask: "bars", path: location.pathname, keptAt });
+  const bars = await ask({ ask: "bars", path: location.pathname, keptAt, database });
   if (bars !== null) put(again + bars);
   if (outbox) outbox.innerHTML = (await ask({ ask: "list" })) ?? outbox.innerHTML;
 }
@@ -124,8 +130,11 @@ async function look() {
     navigator.storage?.persist?.();  // so that a full phone does not throw away what was not sent
     waiting = await ask({ ask: "replay" });
   }
-  if (keptAt && !waiting && (await ask({ ask: "alive" }))) {
-    again = ANSWERS_AGAIN.replace("HREF", location.pathname);
+  const from = keptAt && !waiting && (await ask({ ask: "alive" }));
+  if (from) {
+    again = from === database
+      ? answers("good", "The server answers again", "Open this page anew")
+      : answers("look", "Another database answers", "This page is of the one before. Open the other");
     keptAt = 0;
   }
   await refresh();
@@ -157,10 +166,30 @@ async function register() {
 document.addEventListener("click", async (event) => {
   const button = event.target.closest("button[data-outbox]");
   if (!button) return;
+  const { outbox: act, key } = button.dataset;
+  if (act === "file") return save(await ask({ ask: "file", key }), `pitapp-entry-${key.slice(0, 8)}.json`);
   button.disabled = true;
-  await ask({ ask: "decide", act: button.dataset.outbox, key: button.dataset.key });
+  await ask({ ask: "decide", act, key });
   await look();
 });
+
+function save(text, name) {
+  const link = document.createElement("a");
+  link.href = URL.createObjectURL(new Blob([text], { type: "application/json" }));
+  link.download = name;
+  link.click();
+}
+
+// A write that was neither sent nor kept: its form is still here, and sends the same write when it is sent again.
+function sayUnsaved({ unsaved, key }) {
+  if (sent.key !== key) return;
+  const mine = given.get(sent.form);
+  if (mine) mine.at = Infinity;
+  const said = document.createElement("div");
+  said.className = "undo-bar";
+  said.append(Object.assign(document.createElement("span"), { textContent: unsaved }));
+  document.getElementById("notices")?.replaceChildren(said);
+}
 
 // The browser's own offer to install stays quiet.
 window.addEventListener("beforeinstallprompt", (event) => {
@@ -175,7 +204,7 @@ const state = document.getElementById("offline-state");
 if (state) state.textContent = state.dataset[workers ? "works" : "missing"];
 
 if (workers) {
-  workers.addEventListener("message", refresh);
+  workers.addEventListener("message", ({ data }) => { if (data.unsaved) sayUnsaved(data); else refresh(); });
   workers.startMessages();
   window.addEventListener("pageshow", look);
   window.addEventListener("online", look);

@@ -1,5 +1,6 @@
 // The outbox: what was typed, kept in IndexedDB until the server has confirmed it.
-// An entry is "trying", "waiting" or "refused". The store outlives every version of the app.
+// An entry is "trying", "waiting" or "refused", and names the database that it was made for. The store outlives
+// every version of the app.
 
 const box = (() => {
   let opened;
@@ -42,3 +43,9 @@ const box = (() => {
     unsent: async () => (await all()).filter((entry) => entry.state !== "refused"),
   };
 })();
+
+// Whether another database answered than the one that an entry was made for.
+const isAstray = ({ state, elsewhere }) => state !== "refused" && Boolean(elsewhere);
+
+// Whether an entry belongs on the pages of this database; an old one says nothing of it.
+const madeFor = (database) => (entry) => !entry.database || entry.database === database;

@@ -24,11 +24,11 @@ function moved(walk) {
 
 // Why the charge may not start here; in doubt it may not.
 async function whyNot(walk) {
-  const { run: { start, steps, good_for: goodFor, values: { pack } }, given, uuid } = walk;
+  const { run: { start, steps, good_for: goodFor, database, values: { pack } }, given, uuid } = walk;
   const open = openStep(walk);
   if (open) return given[open.key] ? against(walk, open, given[open.key].fields).text : `${open.title}: not done yet.`;
   if (steps.some(({ key }) => given[key].at < Date.now() - goodFor)) return start.stale;
-  const all = await box.all();
+  const all = (await box.all()).filter(madeFor(database));
   if (all.some(({ url }) => pathOf(url) === `${pack}/condition`)) return start.changed;
   const others = all.filter(({ url, state }) => state !== "refused" && url.endsWith("/start") && !url.includes(uuid));
   const mayBeOurs = (other) => all.every(({ url }) => !url.includes(`${other}/steps`) || url.includes(`${pack}/`));

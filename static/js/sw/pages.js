@@ -26,7 +26,7 @@ function htmlResponse(html, status = 200, headers = {}) {
   });
 }
 
-async function keepPage(path, html, cacheName = PAGES) {
+async function keepPage(path, html, cacheName) {
   const cache = await caches.open(cacheName);
   await cache.put(path, htmlResponse(withoutToken(html), 200, { "Kept-At": String(Date.now()) }));
   const paths = await cache.keys();
@@ -46,26 +46,24 @@ function keepAll(force = false) {
 
 // Pages of a newer server are kept for the worker that waits to take over, never among those of this one.
 async function fetchAll() {
-  const response = await fetch("/offline/pages", { cache: "no-store" });
-  if (!response.ok) return false;
-  const name = `pages-${response.headers.get("Pitapp-Version")}`;
-  if (name !== PAGES && !(await caches.has(name))) return false;
+  const response = await fetch("/offline/pages", { cache: "no-store", redirect: "manual" });
+  const database = response.headers.get(DATABASE);
+  if (!response.ok || !database) return false;
+  const version = response.headers.get("Pitapp-Version");
+  const own = version === PITAPP.version;
+  if (!own && !(await caches.has(`shell-${version}`))) return false;
+  const name = cacheOf(database, version);
   const bundle = await response.json();
   for (const [path, html] of Object.entries(bundle.pages)) await keepPage(path, html, name);
   const cache = await caches.open(name);
   await cache.put("/offline/runs", Response.json(bundle.runs));
-  return name === PAGES;
+  if (own && !(await databaseNow())) await noteDatabase(database);
+  return own;
 }
 
 // A worker is ready to take over when it can open its pages with no server.
 async function installPages() {
   if (!(await fetchAll())) throw new Error("the server is of another version");
-}
-
-// Whether the server answers at all: then a page that takes long is worth waiting for.
-async function answersNow(limit) {
-  const asked = fetch("/token", { cache: "no-store", signal: AbortSignal.timeout(limit) });
-  return asked.then((response) => response.ok, () => false);
 }
 
 const after = (milliseconds) => new Promise((resolve) => { setTimeout(resolve, milliseconds); });
@@ -77,20 +75,17 @@ async function keepSoon() {
   await keepAll();
 }
 
-async function noticeAnswer(response) {
-  servedVersion = response.headers.get("Pitapp-Version") ?? servedVersion;
-  if (response.status === 401 && response.headers.has("Pitapp-Unpaired")) await caches.delete(PAGES);
-}
-
 async function fromNetwork(request, event) {
   const response = await fetch(request);
-  await noticeAnswer(response);
+  if (response.type !== "opaqueredirect") await noticeAnswer(response);
   const url = new URL(request.url);
+  const database = response.headers.get(DATABASE);
   const page = response.ok && (response.headers.get("Content-Type") ?? "").startsWith("text/html");
-  if (page && servedVersion === PITAPP.version) {
+  if (page && database && servedVersion === PITAPP.version) {
     const copy = response.clone();
     event.waitUntil((async () => {
-      await keepPage(url.pathname + url.search, withoutNotices(await copy.text()));
+      await noteDatabase(database);
+      await keepPage(url.pathname + url.search, withoutNotices(await copy.text()), cacheOf(database));
       if (url.pathname === "/") await keepAll();
     })().catch(() => {}));
   }
@@ -98,7 +93,7 @@ async function fromNetwork(request, event) {
 }
 
 async function lastCopy(url) {
-  const cache = await caches.open(PAGES);
+  const cache = await pagesOf();
   const exact = await cache.match(url.pathname + url.search);
   if (exact) return exact;
   if (url.search && (await cache.match(url.pathname))) return Response.redirect(url.pathname, 302);
@@ -106,8 +101,9 @@ async function lastCopy(url) {
 }
 
 // A gear that was fitted on this phone and is not sent yet is the gear of the run that is logged next.
-async function withWaitingGear(html) {
-  const fit = (await box.unsent()).findLast((entry) => new URL(entry.url).pathname === "/gearing/fit");
+async function withWaitingGear(html, database) {
+  const waiting = (await box.unsent()).filter(madeFor(database));
+  const fit = waiting.findLast((entry) => new URL(entry.url).pathname === "/gearing/fit");
   if (!fit) return html;
   const typed = new URLSearchParams(fit.body);
   const [pinion, spur] = ["pinion", "spur"].map((name) => Number(typed.get(name)));
@@ -120,10 +116,11 @@ async function shown(copy, path) {
   if (copy.status !== 200) return copy;
   servedVersion = PITAPP.version;
   const keptAt = Number(copy.headers.get("Kept-At"));
-  const said = await bars(path, keptAt);
+  const database = await databaseNow();
+  const said = await bars(path, keptAt, database);
   const place = `<div id="offline-part" data-kept-at="${keptAt}">${said}</div>`;
   let html = await copy.text();
-  if (path === "/runs/new") html = await withWaitingGear(html);
+  if (path === "/runs/new") html = await withWaitingGear(html, database);
   return htmlResponse(html.replace(PLACE, () => place));
 }
 
@@ -143,7 +140,7 @@ async function page(event) {
     first = await within(SLOW_PAGE_LIMIT_MS);
   }
   silentUntil = first === undefined ? Date.now() + SILENT_FOR_MS : 0;
-  const answered = first && first.status < 500;
+  const answered = first && (await fromPitapp(first)) && first.status < 500;
   if (answered && first.status !== 404) return first;
   const copy = (await runThroughPage(url)) ?? (answered ? null : await lastCopy(url));
   if (copy) return shown(copy, url.pathname);

@@ -17,10 +17,10 @@ const fieldsOf = (entry) => Object.fromEntries(new URLSearchParams(entry.body));
 const filled = (html, values) =>
   html.replace(/\{([\w-]+)\}/g, (whole, name) => (name in values ? escaped(values[name]) : whole));
 
-async function keptRuns() {
-  const kept = await (await caches.open(PAGES)).match("/offline/runs");
+async function keptRuns(database) {
+  const kept = await (await pagesOf(database)).match("/offline/runs");
   if (!kept) return [];
-  return kept.json();
+  return (await kept.json()).map((run) => ({ ...run, database }));
 }
 
 const addressOf = (run, step, uuid) => run.at.replace("{uuid}", uuid).replace("{step}", step.key);
@@ -28,12 +28,14 @@ const stepOf = (run, path) => run.steps.find((step) => addressOf(run, step, uuid
 const endOf = ({ run, uuid }) => run.then.replace("{uuid}", uuid);
 
 // The run-through that an address belongs to, with what was answered in it: to the server, then on this phone.
+// One that was begun on this phone goes on in its own database.
 async function walkAt(path) {
   const uuid = uuidOf(path);
   if (!uuid) return null;
   const entries = (await box.unsent()).filter(({ url }) => url.includes(uuid));
+  const database = entries.at(-1)?.database ?? (await databaseNow());
   const paths = [path, ...entries.map(({ url }) => pathOf(url))];
-  const run = (await keptRuns()).find((each) => each.uuid === uuid || paths.some((one) => stepOf(each, one)));
+  const run = (await keptRuns(database)).find((each) => each.uuid === uuid || paths.some((one) => stepOf(each, one)));
   if (!run) return null;
   const given = {};
   if (run.uuid === uuid) {
@@ -113,7 +115,7 @@ function stepFragment(walk, step) {
 
 // The fragment in its page, as a kept copy.
 async function framed({ run }, html) {
-  const frame = await (await caches.open(PAGES)).match(run.frame);
+  const frame = await (await pagesOf(run.database)).match(run.frame);
   if (!frame) return null;
   const page = (await frame.text())
     .replace(/(<title>|<h1>)[^<·]*/g, (_, tag) => `${tag}${escaped(run.title)} `)
@@ -123,7 +125,7 @@ async function framed({ run }, html) {
 
 async function runThroughPage(url) {
   const path = url.pathname + url.search;
-  const listed = (await keptRuns()).find(({ begin }) => begin === path);
+  const listed = (await keptRuns(await databaseNow())).find(({ begin }) => begin === path);
   if (listed) return Response.redirect(await takenUp(listed), 302);
   const walk = await walkAt(path);
   const step = walk && stepOf(walk.run, path);
@@ -134,7 +136,8 @@ async function runThroughPage(url) {
 // Where a run-through is taken up: where it was left half-way, here or at the server, else at its start.
 async function takenUp(run) {
   const since = Date.now() - run.good_for;
-  const last = (await box.unsent()).findLast(({ url, madeAt }) => madeAt > since && stepOf(run, pathOf(url)));
+  const waiting = (await box.unsent()).filter(madeFor(run.database));
+  const last = waiting.findLast(({ url, madeAt }) => madeAt > since && stepOf(run, pathOf(url)));
   const begun = last ? uuidOf(last.url) : run.since > since && run.uuid;
   const walk = await walkAt(addressOf(run, run.steps[0], begun || crypto.randomUUID()));
   const next = openStep(walk);

@@ -2,7 +2,6 @@
 // and served from the phone from then on.
 
 const SHELL = `shell-${PITAPP.version}`;
-const PAGES = `pages-${PITAPP.version}`;
 
 // The version of the server that the last page came from: its unmarked scripts must be of that version too.
 let servedVersion = PITAPP.version;
@@ -50,7 +49,8 @@ async function installShell() {
 
 async function dropOldVersions() {
   const names = await caches.keys();
-  await Promise.all(names.filter((name) => name !== SHELL && name !== PAGES).map((name) => caches.delete(name)));
+  const old = names.filter((name) => name !== SHELL && !name.startsWith(cacheOf("")));
+  await Promise.all(old.map((name) => caches.delete(name)));
 }
 
 async function staticFile(request) {

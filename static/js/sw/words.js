@@ -2,6 +2,7 @@
 
 const SENT_SHOWN_MS = 20000;
 const MOST_LINES = 3;
+const STRANGER = "another program answers at the server's address";
 
 const escaped = (text) =>
   String(text).replace(/[&<>"']/g, (sign) => `&#${sign.charCodeAt(0)};`);
@@ -62,23 +63,29 @@ function noteSent(count) {
 }
 
 // The bars at the top of a page: the copy's age, and the entries that belong there; one bar in a run-through.
-async function bars(path, keptAt) {
+async function bars(path, keptAt, database) {
   const found = await box.all();
   const waiting = found.filter((entry) => entry.state !== "refused");
   const refused = found.filter((entry) => entry.state === "refused");
   const uuid = uuidOf(path);
-  const here = waiting.filter(({ url, then }) => path !== "/" && (uuid ? url.includes(uuid) : room(then) === room(path)));
+  const own = waiting.filter(madeFor(database));
+  const astray = waiting.filter(isAstray);
+  const going = waiting.length - astray.length;
+  const here = own.filter(({ url, then }) => path !== "/" && (uuid ? url.includes(uuid) : room(then) === room(path)));
   const said = [];
   const walked = uuid && here.length;
   if (sentLately()) said.push(bar("good", `Sent: ${entries(sentLately())}`, "On the server now"));
   if (keptAt && !walked) {
-    said.push(bar("look", `Kept copy, ${age(keptAt)}`, `From ${wallClock(keptAt)}; no answer from the server`));
+    said.push(bar("look", `Kept copy, ${age(keptAt)}`, `From ${wallClock(keptAt)}; ${stranger ? STRANGER : "no answer from the server"}`));
   }
   if (refused.length && path !== "/outbox") {
     said.push(bar("stop", `Refused: ${entries(refused.length)}`, "Mend or drop", "/outbox"));
   }
-  if (waiting.length && path === "/") {
-    said.push(bar("look", `Waiting on this phone: ${entries(waiting.length)}`, "Sent when the server answers", "/outbox"));
+  if (astray.length && path !== "/outbox") {
+    said.push(bar("look", `Not sent: ${entries(astray.length)}`, "Made for another database", "/outbox"));
+  }
+  if (going && path === "/") {
+    said.push(bar("look", `Waiting on this phone: ${entries(going)}`, "Sent when the server answers", "/outbox"));
   }
   if (here.length && path !== "/outbox") {
     const line = (text) => `<span class="waiting-line">${text}</span>`;
@@ -130,11 +137,19 @@ function refusedCard(entry) {
   );
 }
 
+// Why an entry is not sent to the database that answers.
+function whyAstray({ database, holds }) {
+  if (!database) return "Made before this phone noted for which database.";
+  return `The database that answers ${holds ? "holds a copy of" : "is not"} the one this was made for.`;
+}
+
 function waitingCard(entry) {
+  const why = entry.elsewhere ? whyAstray(entry) : stranger ? `Not sent: ${STRANGER}.` : entry.why ?? "Waits for the server.";
+  const button = (act, text) => `<button data-outbox="${act}" data-key="${entry.key}">${text}</button>`;
   return (
     `<li class="stack waiting-entry"><h2>${escaped(entry.label)}</h2>` +
-    `<p class="quiet">Made at ${wallClock(entry.madeAt)}, ${age(entry.madeAt)}. ${escaped(entry.why ?? "Waits for the server.")}</p>` +
-    `<div class="line"><button data-outbox="drop" data-key="${entry.key}">Drop</button></div></li>`
+    `<p class="quiet">Made at ${wallClock(entry.madeAt)}, ${age(entry.madeAt)}. ${escaped(why)}</p><div class="line">` +
+    `${entry.elsewhere ? button("here", "Send it here") + button("file", "Save as a file") : ""}${button("drop", "Drop")}</div></li>`
   );
 }
 
@@ -143,10 +158,13 @@ async function outboxList() {
   const found = await box.all();
   if (!found.length) return "<p>Nothing waits. Everything that was saved on this phone is on the server.</p>";
   const refused = found.filter((entry) => entry.state === "refused");
-  const waiting = found.filter((entry) => entry.state !== "refused");
+  const unsent = found.filter((entry) => entry.state !== "refused");
+  const astray = unsent.filter(isAstray);
+  const waiting = unsent.filter((entry) => !isAstray(entry));
   const list = (cards) => `<ul class="rows">${cards.join("")}</ul>`;
   return (
     (refused.length ? bar("stop", `Refused: ${entries(refused.length)}`, "Nothing is lost. Mend, send again or drop.") + list(refused.map(refusedCard)) : "") +
+    (astray.length ? bar("look", `Not sent: ${entries(astray.length)}`, "Sent when their own database answers, or here if you say so.") + list(astray.map(waitingCard)) : "") +
     (waiting.length ? bar("look", `Waiting: ${entries(waiting.length)}`, "Sent in this order when the server answers.") + list(waiting.map(waitingCard)) : "")
   );
 }

@@ -7,11 +7,8 @@ self.addEventListener("activate", (event) => {
 });
 
 async function part(request) {
-  try {
-    return await fetch(request);
-  } catch {
-    return new Response(null, { status: 204 });
-  }
+  const response = await fetch(request).catch(() => null);
+  return response?.headers.has(DATABASE) ? response : new Response(null, { status: 204 });
 }
 
 self.addEventListener("fetch", (event) => {
@@ -33,12 +30,13 @@ self.addEventListener("fetch", (event) => {
 });
 
 const ASKED = {
-  bars: ({ path, keptAt }) => bars(path, keptAt),
+  bars: ({ path, keptAt, database }) => bars(path, keptAt, database),
   list: () => outboxList(),
   waiting: async () => (await box.unsent()).length,
-  replay: async () => { await replay(); return (await box.unsent()).length; },
-  alive: async () => Boolean(await freshToken()),
+  replay: async () => { await replay(); return (await box.unsent()).filter((entry) => !isAstray(entry)).length; },
+  alive: async () => { const server = await askServer(sendLimit()); return server?.token && server.database; },
   decide: (message) => decide(message),
+  file: ({ key }) => asFile(key),
   update: () => self.skipWaiting(),
 };
 

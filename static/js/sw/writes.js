@@ -4,7 +4,13 @@ const SEND_LIMIT_MS = 5000;
 const SILENT_SEND_LIMIT_MS = 1500;
 const MOST_TRIES = 5;
 const LOCK = "pitapp-outbox";
-const OWN_FIELDS = ["idempotency_key", "outbox_label", "outbox_mends"];
+const OWN_FIELDS = ["idempotency_key", "made_for", "outbox_label", "outbox_mends"];
+const STAYS = "What you typed is still here.";
+const SILENT = `The server does not answer, so this may not be saved. ${STAYS}`;
+const NOT_SAVED = {
+  stranger: `Not saved: ${STRANGER}. ${STAYS}`,
+  elsewhere: `Not saved: another database answers than the one this page came from. ${STAYS}`,
+};
 
 function ruleFor(path) {
   for (const { match, then, judged: mustBeJudged } of PITAPP.writes) {
@@ -17,19 +23,20 @@ function ruleFor(path) {
 // A server that has just been silent is given less time: what it may still do, it does once.
 const sendLimit = () => (Date.now() < silentUntil ? SILENT_SEND_LIMIT_MS : SEND_LIMIT_MS);
 
-async function freshToken() {
-  const response = await fetch("/token", { cache: "no-store", signal: AbortSignal.timeout(sendLimit()) });
-  await noticeAnswer(response);
-  return response.ok ? response.text() : "";
-}
-
-function post(entry, token, redirect, more = {}) {
+function post(entry, token, more) {
   const signal = entry.then === null ? undefined : AbortSignal.timeout(sendLimit());
   return fetch(entry.url, {
     method: "POST",
     body: entry.body,
-    headers: { "Content-Type": entry.type, "Idempotency-Key": entry.key, "X-CSRFToken": token, ...more },
-    redirect,
+    headers: {
+      "Content-Type": entry.type,
+      "Idempotency-Key": entry.key,
+      "X-CSRFToken": token,
+      [DATABASE]: entry.database,
+      "Pitapp-No-Redirect": "1",
+      ...more,
+    },
+    redirect: "manual",
     cache: "no-store",
     credentials: "same-origin",
     signal,
@@ -37,15 +44,24 @@ function post(entry, token, redirect, more = {}) {
 }
 
 // One try, and a second with a fresh token and the same key where only the token was refused.
-async function send(entry, token, redirect, more) {
-  const response = await post(entry, token || (await freshToken()), redirect, more);
+async function send(entry, token, more) {
+  const fresh = async () => {
+    const server = await askServer(sendLimit());
+    if (!server) throw new Error(STRANGER);
+    return server.token;
+  };
+  const response = await post(entry, token || (await fresh()), more);
   await noticeAnswer(response);
-  if (!response.headers.has("X-Csrf-Refused")) return response;
-  return post(entry, await freshToken(), redirect, more);
+  return response.headers.has("X-Csrf-Refused") ? post(entry, await fresh(), more) : response;
 }
 
-function judged(response) {
-  if (response.type === "opaqueredirect" || response.ok) return "confirmed";
+// Only an answer of the database that the entry was made for says anything of it. A redirect that cannot be
+// looked into is a stranger's: pitapp gives a worker its own in a header.
+function judged(response, { database }) {
+  const from = response.headers.get(DATABASE);
+  if (!from) return "stranger";
+  if (database && from !== database) return "elsewhere";
+  if (response.ok) return "confirmed";
   if (response.status === 401 || response.headers.has("X-Csrf-Refused")) return "later";
   if ([408, 425, 429].includes(response.status) || response.status >= 500) return "later";
   return "refused";
@@ -57,7 +73,9 @@ async function taken(request) {
   const token = fields.get("csrf_token") ?? request.headers.get("X-CSRFToken") ?? "";
   const key = request.headers.get("Idempotency-Key") ?? fields.get("idempotency_key") ?? crypto.randomUUID();
   const label = fields.get("outbox_label") ?? url.pathname;
+  const listens = fields.has("outbox_label");
   const mends = fields.get("outbox_mends");
+  const database = request.headers.get(DATABASE) ?? fields.get("made_for") ?? (await databaseNow());
   for (const name of ["csrf_token", ...OWN_FIELDS]) fields.delete(name);
   url.searchParams.delete("outbox_mends");
   const { then, mustBeJudged } = ruleFor(url.pathname);
@@ -65,22 +83,24 @@ async function taken(request) {
     token,
     mends,
     mustBeJudged,
+    listens,
     entry: {
-      key, label, url: url.href, body: fields.toString(), type: "application/x-www-form-urlencoded",
+      key, label, database, url: url.href, body: fields.toString(), type: "application/x-www-form-urlencoded",
       then, madeAt: Date.now(), state: "trying", tries: 0,
     },
   };
 }
 
 // What an entry that was mended comes to: gone when its successor is safe, else kept as it was typed last.
-async function mend(mended, entry, answer, hx) {
-  if (!answer || judged(answer) === "confirmed") {
+async function mend(mended, entry, tried, hx) {
+  if (tried?.outcome !== "refused") {
     await box.remove(mended.id);
-    return answer;
+    return tried;
   }
+  const { answer } = tried;
   const html = withoutToken(await answer.clone().text());
   await box.put({ ...mended, body: entry.body, status: answer.status, html, reasons: reasons(html) });
-  return hx ? answer : Response.redirect(mendPath(mended), 303);
+  return hx ? tried : { answer: Response.redirect(mendPath(mended), 303) };
 }
 
 // "Saved on this phone": the next step of a run-through, or the page where the entry is shown waiting.
@@ -104,26 +124,35 @@ function notice(text) {
 }
 
 async function whole(response) {
-  if (response.type === "opaqueredirect") return response;
   const headers = new Headers(response.headers);
   for (const name of ["Content-Encoding", "Content-Length"]) headers.delete(name);
   return new Response(await response.blob(), { status: response.status, headers });
 }
 
+// What the page gets: where pitapp leads on, the browser goes by itself, and for htmx it is fetched. What was
+// done stays done, though nothing answers then.
+async function landed(response, more, hx) {
+  const place = response.headers.get("Pitapp-Location");
+  if (!place) return response;
+  if (!hx) return Response.redirect(place, 303);
+  const next = await fetch(place, { headers: more, signal: AbortSignal.timeout(SLOW_PAGE_LIMIT_MS) }).catch(() => null);
+  if (next?.headers.has(DATABASE)) return next;
+  return htmlResponse("", 200, { "HX-Redirect": place.replace(/\/part(?=$|\?)/, "") || "/" });
+}
+
 async function write(event) {
   const hx = event.request.headers.get("HX-Request") === "true";
-  const { token, mends, mustBeJudged, entry } = await taken(event.request);
+  const { token, mends, mustBeJudged, listens, entry } = await taken(event.request);
   const more = hx ? Object.fromEntries([...event.request.headers].filter(([name]) => name.startsWith("hx-"))) : {};
-  const redirect = hx ? "follow" : "manual";
-  if (entry.then === null) return unlisted(event, entry, token, redirect, more, hx);
+  if (entry.then === null) return unlisted(event, entry, token, more, hx, listens);
   entry.id = await box.add(entry);
-  const queued = (await box.unsent()).some((other) => other.id < entry.id && other.state === "waiting");
-  let answer = queued ? null : await navigator.locks.request(LOCK, () => firstTry(entry, token, redirect, more));
+  const queued = (await before(entry)).some(({ state }) => state === "waiting");
+  let tried = queued ? null : await navigator.locks.request(LOCK, () => firstTry(entry, token, more));
   const mended = mends && (await box.find(mends));
-  if (mended) answer = await mend(mended, entry, answer, hx);
-  if (answer) {
+  if (mended) tried = await mend(mended, entry, tried, hx);
+  if (tried) {
     event.waitUntil(keepSoon());
-    return answer;
+    return landed(tried.answer, more, hx);
   }
   const here = await takenHere(entry, mustBeJudged);
   if (here.refused) return refusedAnswer(here, entry, hx);
@@ -131,14 +160,19 @@ async function write(event) {
   return savedAnswer(here, hx);
 }
 
-async function firstTry(entry, token, redirect, more) {
-  const before = (await box.unsent()).filter((other) => other.id < entry.id);
-  if (before.length) return null;
+// What is to be sent to the same database first.
+const before = async ({ id, database }) =>
+  (await box.unsent()).filter((other) => other.id < id && other.database === database);
+
+async function firstTry(entry, token, more) {
+  if ((await before(entry)).length) return null;
   try {
-    const response = await whole(await send(entry, token, redirect, more));
-    if (judged(response) !== "later") {
+    const response = await send(entry, token, more);
+    const outcome = judged(response, entry);
+    if (["confirmed", "refused"].includes(outcome)) {
+      const answer = await whole(response);
       await box.remove(entry.id);
-      return response;
+      return { outcome, answer };
     }
   } catch { /* no answer: it waits */ }
   return null;
@@ -151,17 +185,24 @@ async function settle(entry) {
   await replay();
 }
 
-// A write that is not for the outbox: sent once, and said plainly when nothing answers.
-async function unlisted(event, entry, token, redirect, more, hx) {
+// A write that is not for the outbox: sent once, and said plainly when nothing answers or another than was meant.
+async function unlisted(event, entry, token, more, hx, listens) {
   try {
-    const response = await send(entry, token, redirect, more);
+    const response = await send(entry, token, more);
+    const unsaved = NOT_SAVED[judged(response, entry)];
+    if (unsaved) return notSaved(entry, unsaved, listens);
     event.waitUntil(keepSoon());
-    return response;
+    return landed(response, more, hx);
   } catch {
-    const text = "The server does not answer, so this may not be saved. Go back: what you typed is still there.";
-    if (hx) return htmlResponse(notice(text), 200, { "HX-Reswap": "none" });
-    return sentence("Not saved", text);
+    return notSaved(entry, SILENT, listens);
   }
+}
+
+// The page stays as it is, with all that is typed there, and says so if it listens to the worker.
+async function notSaved({ key }, text, listens) {
+  if (!listens) return sentence("Not saved", text);
+  await tell({ unsaved: text, key });
+  return new Response(null, { status: 204 });
 }
 
 let replaying = null;
@@ -175,11 +216,16 @@ function replay() {
 function round() {
   return navigator.locks.request(LOCK, async () => {
     const waiting = await box.unsent();
-    const token = waiting.length ? await freshToken().catch(() => null) : null;
-    if (token === null) return;
+    const server = waiting.length ? await askServer(sendLimit()).catch(() => null) : null;
+    if (!server) return;
     let sent = 0;
     for (const entry of waiting) {
-      const outcome = await again(entry, token).catch(() => "unreachable");
+      if (!server.invented) entry.database ||= server.database;
+      if (entry.database !== server.database) {
+        await setApart(entry, server);
+        continue;
+      }
+      const outcome = await again(entry, server.token).catch(() => "unreachable");
       if (outcome === "confirmed") sent += 1;
       else if (outcome !== "refused") break;
     }
@@ -190,14 +236,20 @@ function round() {
   });
 }
 
+// Another database answers than the one that the entry was made for: it waits, with the reason.
+async function setApart(entry, { database, origins }) {
+  const holds = origins.includes(entry.database);
+  if (entry.state === "waiting" && entry.elsewhere === database && entry.holds === holds) return;
+  await box.put({ ...entry, state: "waiting", elsewhere: database, holds });
+  await tell({ changed: true });
+}
+
 async function again(entry, token) {
   const waited = Math.max(0, Math.round((Date.now() - entry.madeAt) / 1000));
-  const response = await send(entry, token, "manual", { "X-Waited-Seconds": String(waited) });
-  const outcome = judged(response);
-  if (outcome === "confirmed") {
-    await box.remove(entry.id);
-    return outcome;
-  }
+  const response = await send(entry, token, { "X-Waited-Seconds": String(waited) });
+  const outcome = judged(response, entry);
+  if (outcome === "confirmed") await box.remove(entry.id);
+  if (!["refused", "later"].includes(outcome)) return outcome;
   const html = await response.text();
   const tries = entry.tries + 1;
   const why = reasons(html);
@@ -205,7 +257,7 @@ async function again(entry, token) {
   const parked = outcome === "refused" || (hopeless && tries >= MOST_TRIES);
   const state = parked ? "refused" : "waiting";
   await box.put({
-    ...entry, state, tries, status: response.status, reasons: why, html: withoutToken(html),
+    ...entry, state, tries, elsewhere: undefined, status: response.status, reasons: why, html: withoutToken(html),
     why: response.status === 401 ? "This phone must be paired again." : why[0].text,
   });
   await tell({ changed: true });
@@ -214,19 +266,4 @@ async function again(entry, token) {
 
 async function tell(message) {
   for (const client of await self.clients.matchAll({ includeUncontrolled: true })) client.postMessage(message);
-}
-
-// What the racer does with an entry on the Outbox screen.
-async function decide({ act, key }) {
-  const entry = await box.find(key);
-  if (!entry) return;
-  if (act === "drop") await box.remove(entry.id);
-  else {
-    const body = new URLSearchParams(entry.body);
-    const current = act === "mine" && entry.html.match(/<input[^>]*name="version"[^>]*>/)?.[0].match(/value="(\d+)"/);
-    if (current) body.set("version", current[1]);
-    await box.put({ ...entry, body: body.toString(), state: "waiting", tries: 0, why: undefined });
-    await replay();
-  }
-  await tell({ changed: true });
 }
