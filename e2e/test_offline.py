@@ -33,7 +33,8 @@ NEWER = (
 )
 
 FITS = "SELECT id, pinion_teeth, spur_teeth FROM gear_fits ORDER BY id"
-RUNS = "SELECT id, can_c, pinion_teeth, spur_teeth FROM runs ORDER BY id"
+RUNS = "SELECT id, can_c, pinion_teeth, spur_teeth, pack_id FROM runs ORDER BY id"
+IN_CAR = "SELECT pack_id FROM car_packs ORDER BY id DESC LIMIT 1"
 ANSWERS = "SELECT id, step_id FROM check_answers ORDER BY id"
 
 
@@ -50,6 +51,9 @@ def test_a_morning_with_no_server(server: ServerProcess, phone: Phone, how: str)
         expect(bars(page)).to_contain_text("Kept copy")
     fit_a_gear(page, server.url)
     log_a_run(page, server.url)
+    ((put_in,),) = rows(server, IN_CAR)
+    page.goto(f"{server.url}/runs/new")
+    expect(page.locator("[name=pack_id]:checked")).to_have_count(0)  # it ran already
     walk_five_steps(page, server.url)
     page.goto(server.url)
     expect(bars(page)).to_contain_text("Waiting on this phone: 7 entries")
@@ -65,7 +69,8 @@ def test_a_morning_with_no_server(server: ServerProcess, phone: Phone, how: str)
     expect(bars(page)).to_contain_text("Sent: 7 entries", timeout=20_000)
     new = {query: rows(server, query)[len(had) :] for query, had in before.items()}
     assert [fit[1:] for fit in new[FITS]] == [(44, 66)]
-    assert [run[1:] for run in new[RUNS]] == [(61.0, 44, 66)]
+    assert [run[1:] for run in new[RUNS]] == [(61.0, 44, 66, put_in)]
+    assert rows(server, IN_CAR) == [(None,)]
     steps = [step for _, step in new[ANSWERS]]
     assert len(steps) == STEPS
     assert steps == sorted(set(steps))

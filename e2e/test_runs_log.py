@@ -31,7 +31,7 @@ def log(live: Live, **typed: str) -> None:
     """Log a run without a browser."""
     live.app.test_client_class = PageClient
     client = live.app.test_client()
-    values = form_values(client.get("/runs/new").text)
+    values = {"pack_id": ""} | form_values(client.get("/runs/new").text)
     assert client.post_form("/runs/new", values | typed).status_code == 303  # type: ignore[attr-defined]
 
 
@@ -57,7 +57,24 @@ def test_a_temperature_is_logged_in_three_taps_from_the_board(live: Live, page: 
     assert len(taps) <= 3, taps
     (run,) = runs(live)
     assert (run.can_c, run.pinion_teeth, run.spur_teeth, run.tyre_diameter_mm) == (71, 45, 66, 63)
+    assert (run.pack_id, run.snapshot.pack and run.snapshot.pack.mark) == (1, "A")
     expect(Runs(page, live.url).lines()).to_have_count(1)
+
+
+def test_the_pack_is_asked_where_nothing_says_which_it_was(live: Live, page: Page) -> None:
+    pit(live)
+    log(live)
+    live.clock.tick(45 * 60)
+    new = NewRun(page, live.url).open()
+    new.check_usable()
+    new.temperature(71)
+    page.get_by_role("button", name="Save").first.tap()
+    expect(page).to_have_url(live.url + "/runs/new")
+    assert len(runs(live)) == 1
+    new.pack("not noted")
+    new.pack("B")
+    new.save()
+    assert runs(live)[0].pack_id == 2
 
 
 def test_the_whole_of_a_run_and_what_changed(live: Live, page: Page) -> None:
@@ -77,7 +94,7 @@ def test_the_whole_of_a_run_and_what_changed(live: Live, page: Page) -> None:
         ("Remarks", "Push at the sweeper"),
     ):
         page.get_by_label(label).fill(value)
-    page.get_by_label("Pack").select_option(label="B")
+    new.pack("B")
     new.save()
     newest = runs(live)[0]
     assert (newest.read_after_s, newest.run_s, newest.laps) == (30, 303.2, 20)

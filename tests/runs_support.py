@@ -68,6 +68,7 @@ def _furnish(connection: sqlite3.Connection, now: datetime) -> Pit:
         packs.save_pack(connection, Pack(mark=mark, cells_series=2, capacity_mah=6000), now)[0]
         for mark in ("A", "B")
     )
+    packs.put_in(connection, car, "Example car", pack, now - timedelta(minutes=9))
     first, other = (
         tyres.save(connection, TyreSet(name=name, kind="example", runs_elsewhere=before), now)[0]
         for name, before in (("Set 1", 3), ("Set 2", 0))

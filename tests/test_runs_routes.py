@@ -58,7 +58,7 @@ def test_a_new_run_is_filled_in_with_what_is_fitted(
         "spur_teeth": "66",
         "internal_ratio": "1.9",
         "tyre_diameter_mm": "63",
-        "pack_id": "",
+        "pack_id": str(pit.pack),
         "tyre_set_id": str(pit.tyres),
         "motor_id": str(pit.motor),
         "car_id": str(pit.car),
@@ -287,7 +287,7 @@ def test_what_changed_is_on_the_runs_own_page(
     values = opened(client)
     client.post_form("/runs/new", values | {"can_c": "60", "best_lap_s": "15.02"})
     clock.tick(45 * 60)
-    values = opened(client)
+    values = opened(client) | {"pack_id": str(pit.other_pack)}
     assert values["heat_id"] == str(pit.heats[1])
     client.post_form(
         "/runs/new", values | {"can_c": "66", "best_lap_s": "14.91", "pinion_teeth": "46"}

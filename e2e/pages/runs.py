@@ -31,6 +31,11 @@ class NewRun(Screen):
         """Tap one of the quick choices."""
         self.page.get_by_label(choice, exact=True).tap()
 
+    def pack(self, mark: str) -> None:
+        """Tap the pack that was in the car."""
+        group = self.page.get_by_role("group", name="Pack in the car")
+        group.get_by_label(mark, exact=True).tap()
+
     def save(self) -> None:
         """Tap the Save that stands under the temperature, and wait for the log."""
         self.page.get_by_role("button", name="Save").first.tap()

@@ -26,6 +26,7 @@ UNDECLARED = (
 NOUNS = {
     "car_controllers": "a change of controller",
     "car_fitted": "a change of tyres",
+    "car_packs": "a pack in a car",
     "car_setup": "a set-up entry",
     "cars": "a car",
     "charge_plans": "a charge plan",

@@ -19,6 +19,7 @@ from pitapp.kit import store as kit
 from pitapp.meetings import store as meetings
 from pitapp.meetings.formulas import Entry
 from pitapp.meetings.models import Heat, Meeting
+from pitapp.packs import store as packs
 from pitapp.runs import store as runs
 from pitapp.runs.fitting import snapshot
 from pitapp.runs.models import FittedCar, Run, Snapshot
@@ -32,6 +33,7 @@ MARSHAL_AFTER = timedelta(minutes=12)
 DONE_TODAY = 3
 FIRST_HOUR = 9
 NEXT_IN, EARLY = timedelta(minutes=20), timedelta(minutes=10)
+PUT_IN_BEFORE = timedelta(minutes=12)
 UNPLANNED = (0, 1, 2, 4, 5, 6)
 MISSED = {(168, 5), (14, 4)}
 CORRECTED, TWICE, READ_COLD = (119, 1), (91, 3), (35, 4)
@@ -107,7 +109,13 @@ class _Meeting:
             self.charger.put_away(self.connection, self.ended)
         else:
             following = heats[DONE_TODAY].starts_at - EARLY
-            self.charger.fill(self.connection, self.own.next_pack(), following)
+            self._make_ready(self.own.next_pack(), following)
+
+    def _make_ready(self, pack_id: int, run_at: datetime) -> None:
+        """Charge a pack for the heat to come and put it in."""
+        self.charger.fill(self.connection, pack_id, run_at)
+        car = kit.car(self.connection, self.car_id)
+        packs.put_in(self.connection, car.id, car.name, pack_id, run_at - PUT_IN_BEFORE)
 
     def _timetable(self) -> list[Entry]:
         entries = []

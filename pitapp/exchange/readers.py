@@ -99,6 +99,7 @@ WORKED_OUT = ("final_drive_ratio", "rollout_mm")
 PLAIN = {
     "car_controllers": "numbers of rows and a moment",
     "car_fitted": "numbers of rows and a moment",
+    "car_packs": "numbers of rows and a moment",
     "pack_charge_answers": "short texts that are only shown",
     "settings": "short texts, each with a value to fall back on",
 }

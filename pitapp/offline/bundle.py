@@ -16,6 +16,7 @@ from pitapp.checks.kept import KeptRun, run_through, to_keep
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import Checklist
 from pitapp.meetings import store as meetings
+from pitapp.meetings.models import CAR_KINDS
 from pitapp.packs import store as packs
 from pitapp.packs.charging import kept as charging
 from pitapp.packs.models import Pack
@@ -33,6 +34,7 @@ ALWAYS = (
     "/outbox",
 )
 MOST_PACKS = 8
+MOST_OUTINGS = 8
 INHERITED = ("HTTP_HOST", "HTTP_COOKIE", "REMOTE_ADDR", "wsgi.url_scheme", "HTTP_USER_AGENT")
 INSIDE = "pitapp.inside"
 
@@ -57,7 +59,12 @@ def race_day(connection: sqlite3.Connection, now: datetime) -> list[str]:
     if meeting is None:
         return []
     to_come = [heat for heat in meetings.heats(connection, meeting.id) if heat.done_at is None]
-    return [f"/meetings/{meeting.id}", *(f"/meetings/heats/{heat.id}" for heat in to_come)]
+    outings = [heat for heat in to_come if heat.kind in CAR_KINDS][:MOST_OUTINGS]
+    return [
+        f"/meetings/{meeting.id}",
+        *(f"/meetings/heats/{heat.id}" for heat in to_come),
+        *(f"/runs/new?heat={heat.id}" for heat in outings),
+    ]
 
 
 def all_lists(connection: sqlite3.Connection, now: datetime) -> list[Checklist]:

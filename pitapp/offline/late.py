@@ -31,6 +31,7 @@ WRITES = (
     Write("packs.add_reading", "/packs/{pack_id}"),
     Write("packs.save_condition", "/packs/{pack_id}"),
     Write("packs.save_storage", "/packs/{pack_id}"),
+    Write("packs.put_in", "/packs/{pack_id}"),
     Write("packs.charging.answer", "/packs/{pack_id}"),
     Write("packs.charging.start", "/packs/charges/{uuid}", judged=True),
     Write("packs.charging.longer", "/packs/charges/{uuid}"),

@@ -119,6 +119,15 @@ class Storage(Record):
     place: str = Field("", max_length=60)
 
 
+class InCar(Record):
+    """A pack that was put into a car for its next run."""
+
+    pack_id: int
+    car_id: int
+    car_name: str
+    since: AwareDatetime
+
+
 class ChargerRecord(Record):
     """A charger, or several alike taken as one; nothing given "in all" means no limit in all."""
 

@@ -26,6 +26,7 @@ def _states(connection: sqlite3.Connection, packs: list[Pack]) -> list[PackState
     after_charge = store.latest_readings(connection, "after_charge")
     storages = store.latest_storages(connection)
     runs = store.last_runs(connection)
+    cars = store.in_cars(connection)
     charges = charging.latest_charges(connection)
     counts = charging.full_charges(connection)
     return [
@@ -37,6 +38,7 @@ def _states(connection: sqlite3.Connection, packs: list[Pack]) -> list[PackState
             charge=charges.get(item.id),
             storage=storages.get(item.id),
             last_run=runs.get(item.id),
+            in_car=cars.get(item.id),
             full_charges=counts.get(item.id, (0, None))[0],
             usual_mah=counts.get(item.id, (0, None))[1],
         )

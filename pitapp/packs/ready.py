@@ -14,7 +14,6 @@ from pitapp.packs.state import PackState
 from pitapp.web.clock import moment_text
 
 NAME = "Pack"
-FULL_PERCENT = 95.0
 
 
 def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine | None:
@@ -23,7 +22,10 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine | No
     told = _countdown_over(found, situation.now)
     if told or situation.heat is None:
         return told or _alert(found, situation.now)
-    full = [one for one in found if _is_full(one)]
+    full = [one for one in found if one.full]
+    fitted = next((one for one in found if _is_in(one, situation.car.id)), None)
+    if fitted:
+        return _in_the_car(fitted)
     if full:
         return ReadyLine(
             name=NAME, level="good", word="ready", reason=f"Full: {_marks(full)}", href="/packs"
@@ -74,6 +76,22 @@ def _countdown_over(found: list[PackState], now: datetime) -> ReadyLine | None:
     return None
 
 
+def _is_in(one: PackState, car_id: int) -> bool:
+    return one.in_car is not None and one.in_car.car_id == car_id
+
+
+def _in_the_car(one: PackState) -> ReadyLine:
+    """The pack that was put in: full, or how full."""
+    href = f"/packs/{one.pack.id}"
+    if one.full:
+        reason = f"{one.pack.mark} is in the car, full"
+        return ReadyLine(name=NAME, level="good", word="ready", reason=reason, href=href)
+    percent = one.percent
+    charge = "nobody knows how full" if percent is None else f"at about {percent:.0f}\u00a0%"
+    reason = f"{one.pack.mark} is in the car, {charge}"
+    return ReadyLine(name=NAME, level="look", word="look", reason=reason, href=href)
+
+
 def _on_its_way(mark: str, charge: Charge, heat: Heat) -> ReadyLine:
     """The first pack to be full: in time for the heat, or by how many minutes it is late."""
     reason, href = f"{mark} full at about {_due_text(charge)}", _href(charge)
@@ -88,11 +106,6 @@ def _charging(found: list[PackState]) -> list[tuple[str, Charge]]:
     """Marks and charges that run, the next due first."""
     running = [(one.pack.mark, one.charging) for one in found if one.charging]
     return sorted(running, key=lambda each: each[1].due_at or each[1].prepared_at)
-
-
-def _is_full(one: PackState) -> bool:
-    sound = one.pack.condition == "sound" and not one.charging
-    return sound and one.percent is not None and one.percent >= FULL_PERCENT
 
 
 def _marks(found: list[PackState]) -> str:

@@ -8,7 +8,8 @@ from typing import Any
 from flask import Blueprint, jsonify, request
 
 from pitapp.db import get_db
-from pitapp.errors import ChangedMeanwhile
+from pitapp.errors import ChangedMeanwhile, Refused
+from pitapp.kit import store as kit
 from pitapp.meetings import store as meetings
 from pitapp.packs import store
 from pitapp.packs.care import cell_spread_v
@@ -21,8 +22,8 @@ from pitapp.packs.overview import state, states
 from pitapp.packs.planning.routes import blueprint as planning_screens
 from pitapp.packs.state import PackState
 from pitapp.packs.sums import label_sums
-from pitapp.packs.wording import LEVELS, OUTCOMES, status_text
-from pitapp.web.clock import now
+from pitapp.packs.wording import LEVELS, OUTCOMES, not_to_be_put_in, status_text
+from pitapp.web.clock import current_settings, now
 from pitapp.web.htmx import after_write, show
 from pitapp.web.undo import notice
 from pitapp.web.writes import write
@@ -128,6 +129,7 @@ def pack(pack_id: int) -> Any:
         verdict=verdict,
         level=LEVELS[verdict.level],
         spread=cell_spread_v(latest.cell_v) if latest else None,
+        car=kit.current_car(connection, current_settings()),
         label=label_sums(item.cells_series, item.capacity_mah, item.most_charge_c, item.nominal_v),
     )
 
@@ -250,6 +252,23 @@ def save_storage(connection: sqlite3.Connection, pack_id: int) -> Any:
     if record is None:
         return show("packs/store.html", "packs/_store.html", 422, form=form, item=item)
     notice(f"Pack {item.mark} is put away", store.put_away(connection, record, now()))
+    return after_write("packs.pack", pack_id=pack_id)
+
+
+@blueprint.post("/<int:pack_id>/in-car")
+@write
+def put_in(connection: sqlite3.Connection, pack_id: int) -> Any:
+    found = state(connection, store.pack(connection, pack_id))
+    wanted = request.form.get("car", type=int)
+    car = next((each for each in kit.cars(connection) if each.id == wanted), None)
+    if wanted is None:
+        car = kit.car_in_use(connection, current_settings())
+    if car is None:
+        raise Refused("That car was removed since. Open the pack again and put it into another.")
+    if reason := not_to_be_put_in(found):
+        raise Refused(reason)
+    token = store.put_in(connection, car.id, car.name, pack_id, now())
+    notice(f"Pack {found.pack.mark} is in {car.name}", token)
     return after_write("packs.pack", pack_id=pack_id)
 
 

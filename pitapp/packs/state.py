@@ -5,7 +5,7 @@ Worked out from the newest entry of each kind; no clock and no database.
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Literal, NamedTuple
 
 from pitapp.packs.care import (
@@ -23,12 +23,17 @@ from pitapp.packs.cell import (
     open_circuit_cell_v,
     state_of_charge_percent,
 )
-from pitapp.packs.models import Charge, Pack, Reading, Storage
+from pitapp.packs.models import Charge, InCar, Pack, Reading, Storage
 
 NEAR_STORAGE_V = 0.03
 """A resting cell this near to storage is left as it is: our choice, no source."""
 RUN_TAKES_SHARE = 0.6
 """Share of a pack that a run is taken to use until its own charges say better: from memory."""
+FULL_PERCENT = 95.0
+"""From here on a pack may be raced as it is: our choice."""
+HEATS_RUN_LATE = timedelta(minutes=30)
+"""In less a pack is not run, cooled and charged again: our choice."""
+MOST_CELL_V = 4.4
 DAYS_A_MONTH = 30.4375
 
 Happened = Literal["charging", "full", "part", "run", "stored", "read", "unknown"]
@@ -45,6 +50,8 @@ class PackState(NamedTuple):
     """The newest charge that was started."""
     storage: Storage | None = None
     last_run: datetime | None = None
+    in_car: InCar | None = None
+    """The car that it is in, fresh for its next run."""
     full_charges: int = 0
     usual_mah: float | None = None
     """What its charges to full have taken on average."""
@@ -78,7 +85,8 @@ class PackState(NamedTuple):
         if self.storage:
             found.append((self.storage.stored_at, 2, "stored"))
         if self.last_run:
-            found.append((self.last_run, 1, "run"))
+            ready_at = self._ready_for_its_run
+            found.append((ready_at or self.last_run, 4 if ready_at else 1, "run"))
         if self.charge and self.charge.ended_at:
             full = self.charge.purpose == "full" and self.charge.outcome == "done"
             found.append((self.charge.ended_at, 0, "full" if full else "part"))
@@ -88,23 +96,45 @@ class PackState(NamedTuple):
         return what, moment
 
     @property
+    def _ready_for_its_run(self) -> datetime | None:
+        """When it came off the charger, or was read full, after its last run was due to begin.
+
+        Heats run late, and a run is noted with its heat's time: that run came after.
+        """
+        found: list[datetime] = []
+        began, charge, read = self.last_run, self.charge, self.voltages
+        if began and charge and charge.started_at and charge.ended_at:
+            found += [charge.ended_at] if charge.started_at <= began < charge.ended_at else []
+        if began and read and began <= read.read_at <= began + HEATS_RUN_LATE:
+            mean = sum(read.cell_v) / len(read.cell_v)
+            percent = state_of_charge_percent(min(mean, MOST_CELL_V))
+            found += [read.read_at] if percent >= FULL_PERCENT else []
+        return max(found, default=None)
+
+    @property
     def percent(self) -> float | None:
         """State of charge in %, about, or None where nothing says it."""
         happened, _ = self.newest
         if happened == "read" and self.voltages:
             mean = sum(self.voltages.cell_v) / len(self.voltages.cell_v)
-            return state_of_charge_percent(min(mean, 4.4))
+            return state_of_charge_percent(min(mean, MOST_CELL_V))
         if happened == "full":
             return 100.0
         if happened == "stored":
             known = self.storage.cell_v if self.storage else None
-            return state_of_charge_percent(min(known or sum(STORAGE_CELL_V) / 2, 4.4))
+            return state_of_charge_percent(min(known or sum(STORAGE_CELL_V) / 2, MOST_CELL_V))
         if happened == "run":
             used = self.usual_mah or RUN_TAKES_SHARE * self.pack.capacity_mah
             return max(0.0, 100 * (1 - used / self.pack.capacity_mah))
         if happened in ("charging", "part") and self.charge:
             return self.charge.start_percent
         return None
+
+    @property
+    def full(self) -> bool:
+        """Whether it may be raced as it is, by what is on record."""
+        sound = self.pack.condition == "sound" and not self.charging
+        return sound and self.percent is not None and self.percent >= FULL_PERCENT
 
     @property
     def resting_cell_v(self) -> float | None:

@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 from pitapp.db import stamp, undo, when
 from pitapp.errors import NotThere
-from pitapp.packs.models import Pack, Reading, Storage
+from pitapp.packs.models import InCar, Pack, Reading, Storage
 
 _PACK = ", ".join(Pack.model_fields)
 _READING = ", ".join(Reading.model_fields)
@@ -213,3 +213,45 @@ def last_runs(connection: sqlite3.Connection) -> dict[int, datetime]:
         "AND removed_at IS NULL) AS began FROM packs WHERE removed_at IS NULL"
     )
     return {row["id"]: when(row["began"]) for row in rows if row["began"]}
+
+
+def put_in(
+    connection: sqlite3.Connection, car_id: int, car_name: str, pack_id: int, now: datetime
+) -> str:
+    """Note that the pack is in the car for its next run; returns the undo token."""
+    mark = pack(connection, pack_id).mark
+    with undo.step(connection, f"Put pack {mark} into {car_name}", now) as step:
+        step.insert("car_packs", {"car_id": car_id, "pack_id": pack_id, "since": stamp(now)})
+    return step.token
+
+
+def in_cars(connection: sqlite3.Connection) -> dict[int, InCar]:
+    """By pack: the car that it was put into and has not run in, been charged or put away since."""
+    rows = connection.execute(
+        "SELECT fit.pack_id, fit.car_id, cars.name AS car_name, fit.since FROM car_packs AS fit "
+        "JOIN cars ON cars.id = fit.car_id AND cars.removed_at IS NULL "
+        "WHERE fit.id = (SELECT max(id) FROM car_packs WHERE car_id = fit.car_id) "
+        "AND fit.id = (SELECT max(id) FROM car_packs WHERE pack_id = fit.pack_id) "
+        "AND NOT EXISTS (SELECT 1 FROM pack_charges WHERE pack_id = fit.pack_id "
+        "AND removed_at IS NULL AND started_at >= fit.since) "
+        "AND NOT EXISTS (SELECT 1 FROM pack_storages WHERE pack_id = fit.pack_id "
+        "AND removed_at IS NULL AND stored_at >= fit.since)"
+    )
+    return {row["pack_id"]: InCar(**row) for row in rows}
+
+
+def has_run(
+    connection: sqlite3.Connection,
+    step: undo.Step,
+    car_id: int,
+    pack_id: int | None,
+    started_at: datetime,
+) -> None:
+    """Note within the caller's step what a run says of packs: none is fresh in that car any more.
+
+    A run from before the pack was put in says so only if it was this pack's.
+    """
+    for fit in in_cars(connection).values():
+        if fit.car_id == car_id and (fit.pack_id == pack_id or fit.since <= started_at):
+            gone = {"car_id": car_id, "pack_id": None, "since": stamp(started_at)}
+            step.insert("car_packs", gone)

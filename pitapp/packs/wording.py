@@ -21,6 +21,11 @@ def status_text(state: PackState) -> str:
         return f"damaged: {state.pack.damage}" if state.pack.damage else "damaged"
     if state.pack.condition == "retired":
         return "retired"
+    charge = _charge_text(state)
+    return f"in {state.in_car.car_name}, {charge}" if state.in_car else charge
+
+
+def _charge_text(state: PackState) -> str:
     what, moment = state.newest
     if moment is None:
         return "nothing on record yet"
@@ -35,3 +40,11 @@ def status_text(state: PackState) -> str:
         "stored": f"at storage since {when}",
         "read": f"{about}, read {when}",
     }.get(what, about)
+
+
+def not_to_be_put_in(state: PackState) -> str:
+    """Why a pack cannot be put into a car now, as a sentence; empty if it can."""
+    mark = state.pack.mark
+    if state.pack.condition != "sound":
+        return f"Pack {mark} is {state.pack.condition} and not to be raced."
+    return f"Pack {mark} is on the charger. End its charge first." if state.charging else ""

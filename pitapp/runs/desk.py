@@ -17,6 +17,7 @@ from pitapp.meetings import store as meetings
 from pitapp.meetings.formulas import clock_text
 from pitapp.meetings.models import CAR_KINDS, Heat
 from pitapp.packs import store as packs
+from pitapp.packs.likely import likely_pack
 from pitapp.runs import store
 from pitapp.runs.fitting import snapshot
 from pitapp.runs.forms import LOCAL, RunForm
@@ -30,11 +31,19 @@ from pitapp.web.writes import KEY_HEADER
 def offer(connection: sqlite3.Connection, form: RunForm, earlier: Run | None = None) -> None:
     """Fill the form's lists; what an earlier run had stays in them though it was removed since."""
     had = earlier.snapshot if earlier else None
-    sound = [pack for pack in packs.packs(connection) if pack.condition == "sound"]
     lists: dict[str, tuple[str, list[tuple[int, str]]]] = {
         "car_id": ("", [(car.id, car.name) for car in kit.cars(connection)]),
         "motor_id": ("not noted", [(motor.id, motor.name) for motor in kit.motors(connection)]),
-        "pack_id": ("not noted", [(pack.id, pack.mark) for pack in sound]),
+        "pack_id": (
+            "not noted",
+            [
+                (
+                    pack.id,
+                    pack.mark if pack.condition == "sound" else f"{pack.mark} ({pack.condition})",
+                )
+                for pack in packs.packs(connection)
+            ],
+        ),
         "tyre_set_id": (
             "not noted",
             [(one.id, one.name) for one in tyres.tyre_sets(connection)],
@@ -112,6 +121,8 @@ def typed_run(
     if not form.validate_on_submit():
         return None
     heat = _heat(connection, form)
+    if form.pack_id.name not in request.form and not _take_pack(connection, form, earlier, heat):
+        return None
     zone_name, started_at = _when(connection, form, earlier, heat, now)
     if started_at is None:
         return None
@@ -157,6 +168,27 @@ def _heat(connection: sqlite3.Connection, form: RunForm) -> Heat | None:
         return None
     heat = meetings.heat(connection, form.heat_id.data)
     return heat if form.meeting_id.data in (None, heat.meeting_id) else None
+
+
+def _take_pack(
+    connection: sqlite3.Connection, form: RunForm, earlier: Run | None, heat: Heat | None
+) -> bool:
+    """Take the pack that the post leaves out: as it was, else the one most likely in the car.
+
+    Returns whether that is certain; if not, the field says that it is asked.
+    """
+    if earlier is not None:
+        form.pack_id.data = earlier.pack_id
+        return True
+    meeting_id = heat.meeting_id if heat else form.meeting_id.data
+    likely = likely_pack(connection, form.car_id.data, meeting_id, heat)
+    if likely:
+        form.pack_id.data = likely.pack_id
+        return True
+    if len(form.pack_id.choices) == 1:
+        return True
+    form.pack_id.errors = ["Which pack was in the car? Choose it, or “not noted”."]
+    return False
 
 
 def _when(

@@ -61,7 +61,9 @@ class QuickField(NumberField):
 
 
 class IdField(SelectField):
-    """One of what is on record by its id, or None."""
+    """One of what is on record by its id, or None; `asked`: None is not yet an answer."""
+
+    asked = False
 
     def __init__(self, label: str | None = None, **options: Any) -> None:
         super().__init__(label, coerce=_id, choices={}, **options)

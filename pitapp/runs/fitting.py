@@ -16,7 +16,7 @@ from pitapp.kit.models import Car
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import CAR_KINDS, Heat, Meeting
 from pitapp.packs import store as packs
-from pitapp.packs.planning import store as planning
+from pitapp.packs.likely import likely_pack
 from pitapp.runs import store
 from pitapp.runs.models import (
     FittedCar,
@@ -72,6 +72,7 @@ def filled_in(
     same_day = last if last and now - last.started_at < SAME_DAY else None
     place = at.meeting or same_day
     heat = at.heat if at.meeting is None or at.meeting.is_for(car.id) else None
+    likely = likely_pack(connection, car.id, at.meeting.id if at.meeting else None, heat)
     race_class = meetings.class_raced(connection, at.meeting, car.id)
     return {
         "car_id": car.id,
@@ -80,7 +81,8 @@ def filled_in(
         "track_id": place.track_id if place else None,
         "race_class_id": race_class.id if race_class else None,
         "motor_id": car.motor_id,
-        "pack_id": _likely_pack(connection, at),
+        "pack_id": likely.pack_id if likely else None,
+        "pack_reason": likely.reason if likely else "",
         "tyre_set_id": in_it.tyre_set_id,
         "pinion_teeth": gear.pinion_teeth if gear else None,
         "spur_teeth": gear.spur_teeth if gear else None,
@@ -90,17 +92,6 @@ def filled_in(
         if same_day and now - same_day.started_at < timedelta(hours=1)
         else None,
     }
-
-
-def _likely_pack(connection: sqlite3.Connection, at: Occasion) -> int | None:
-    """The pack that the charge plan has for the heat, else the only one; none is guessed."""
-    sound = {pack.id for pack in packs.packs(connection) if pack.condition == "sound"}
-    planned = planning.plan(connection, at.meeting.id) if at.meeting and at.heat else None
-    if planned and planned.plan and at.heat:
-        for one in planned.plan.heats:
-            if one.heat_id == at.heat.id and one.pack_id in sound:
-                return one.pack_id
-    return next(iter(sound)) if len(sound) == 1 else None
 
 
 def snapshot(connection: sqlite3.Connection, item: Run, earlier: Run | None = None) -> Snapshot:

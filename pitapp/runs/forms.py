@@ -19,8 +19,9 @@ LOCAL = "%Y-%m-%dT%H:%M"
 
 
 class RunForm(PitForm):
-    """A run. `seen` holds what the fields showed when the form was opened."""
+    """A run. `seen` holds what the fields showed when it was opened, `pack_reason` why that pack."""
 
+    pack_reason = ""
     version = HiddenField(default="1")
     seen = HiddenField()
     can_c = QuantityField("Can temperature", kind="temperature")

@@ -154,7 +154,9 @@ def new() -> Any:
     if car is None:
         return show("runs/edit.html", "runs/_edit.html", form=None, item=None, car=None)
     at = occasion(connection, request.args.get("heat", type=int), now())
-    form = RunForm(formdata=None, data=filled_in(connection, car, at, now()))
+    values = filled_in(connection, car, at, now())
+    form = RunForm(formdata=None, data=values)
+    form.pack_reason, form.pack_id.asked = values["pack_reason"], True
     offer(connection, form)
     form.remember()
     return _show_form(form, None, car)
@@ -179,6 +181,7 @@ def edit(run_id: int) -> Any:
 def save(connection: sqlite3.Connection, run_id: int = 0) -> Any:
     item = store.run(connection, run_id) if run_id else None
     form = RunForm()
+    form.pack_id.asked = not run_id and form.pack_id.name not in request.form
     offer(connection, form, item)
     record = typed_run(connection, form, item, now())
     if record is None:

@@ -11,6 +11,8 @@ from typing import Any, Literal
 
 from pitapp.db import stamp, undo
 from pitapp.errors import NotThere
+from pitapp.packs import store as packs
+from pitapp.packs.charging import store as charging
 from pitapp.runs.models import Run, RunLine, Snapshot
 
 PAGE = 30
@@ -192,7 +194,11 @@ def save_run(
 def _save(connection: sqlite3.Connection, item: Run, step: undo.Step) -> int:
     if item.id:
         run(connection, item.id)
-    return step.save("runs", item.id, item.version, _values(connection, item))
+    run_id = step.save("runs", item.id, item.version, _values(connection, item))
+    packs.has_run(connection, step, item.car_id, item.pack_id, item.started_at)
+    if item.pack_id is not None:
+        charging.end_by_run(connection, step, item.pack_id, item.started_at)
+    return run_id
 
 
 def remove_run(connection: sqlite3.Connection, run_id: int, now: datetime) -> str:

@@ -200,7 +200,8 @@ class Crew:
     def _run(self, phone: Phone, chance: random.Random) -> str | None:
         form = Form(phone.get("/runs/new"), "/runs/new")
         lap = f"{chance.uniform(14, 16):.3f}"
-        return phone.send(form, best_lap_s=lap, can_c="63", remarks="{key}")
+        pack = form.fields.get("pack_id", "")
+        return phone.send(form, best_lap_s=lap, can_c="63", remarks="{key}", pack_id=pack)
 
     def _check(self, phone: Phone, chance: random.Random) -> str | None:
         form = Form(phone.get("/checks/lists/1/run"), "/checks/walks/[^/]+/steps/[0-9]+")

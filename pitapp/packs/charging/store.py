@@ -156,6 +156,18 @@ def finish(
     return step.token
 
 
+def end_by_run(
+    connection: sqlite3.Connection, step: undo.Step, pack_id: int, started_at: datetime
+) -> None:
+    """End, within the caller's step, a charge that a run of its pack shows to be over."""
+    for item in running(connection):
+        if item.pack_id != pack_id or not item.started_at or item.started_at > started_at:
+            continue
+        in_time = item.due_at is not None and item.due_at <= started_at
+        outcome = "done" if in_time and item.purpose == "full" else "stopped"
+        step.change("pack_charges", item.id, {"ended_at": stamp(started_at), "outcome": outcome})
+
+
 def remove(connection: sqlite3.Connection, item: Charge, now: datetime) -> str:
     """Take a charge out of the history; returns the undo token."""
     with undo.step(connection, "Removed a charge", now) as step:

@@ -111,6 +111,17 @@ async function withWaitingGear(html, database) {
     .replace(/(<p class="quiet">[^<]*?)\d+ \/ \d+/, `$1${pinion} / ${spur}`);
 }
 
+// A pack whose run waits here is not the one in the car, unless the charge plan has it again.
+async function withoutWaitingPack(html, database) {
+  if (!html.includes('data-taken-as="in the car"') && !html.includes('data-taken-as="full"')) return html;
+  const waiting = (await box.unsent()).filter(madeFor(database));
+  const runs = waiting.filter((entry) => new URL(entry.url).pathname === "/runs/new");
+  const used = new Set(runs.map((entry) => new URLSearchParams(entry.body).get("pack_id")));
+  const preset = html.match(/name="pack_id" value="(\d+)" required checked/);
+  if (!preset || !used.has(preset[1])) return html;
+  return html.replace(preset[0], preset[0].replace(" checked", "")).replace(/ · pack [^·<]*(?= ·|<)/, "");
+}
+
 // The kept copy as it is shown: with its age and what waits here.
 async function shown(copy, path) {
   if (copy.status !== 200) return copy;
@@ -120,7 +131,7 @@ async function shown(copy, path) {
   const said = await bars(path, keptAt, database);
   const place = `<div id="offline-part" data-kept-at="${keptAt}">${said}</div>`;
   let html = await copy.text();
-  if (path === "/runs/new") html = await withWaitingGear(html, database);
+  if (path === "/runs/new") html = await withoutWaitingPack(await withWaitingGear(html, database), database);
   return htmlResponse(html.replace(PLACE, () => place));
 }
 
