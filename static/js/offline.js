@@ -169,7 +169,7 @@ document.addEventListener("click", async (event) => {
   const { outbox: act, key } = button.dataset;
   if (act === "file") return save(await ask({ ask: "file", key }), `pitapp-entry-${key.slice(0, 8)}.json`);
   button.disabled = true;
-  await ask({ ask: "decide", act, key });
+  if (!(await ask({ ask: "decide", act, key }))) say("Not done: this phone has no room for it.");
   await look();
 });
 
@@ -185,9 +185,13 @@ function sayUnsaved({ unsaved, key }) {
   if (sent.key !== key) return;
   const mine = given.get(sent.form);
   if (mine) mine.at = Infinity;
+  say(unsaved);
+}
+
+function say(text) {
   const said = document.createElement("div");
   said.className = "undo-bar";
-  said.append(Object.assign(document.createElement("span"), { textContent: unsaved }));
+  said.append(Object.assign(document.createElement("span"), { textContent: text }));
   document.getElementById("notices")?.replaceChildren(said);
 }
 

@@ -153,7 +153,7 @@ async function page(event) {
   silentUntil = first === undefined ? Date.now() + SILENT_FOR_MS : 0;
   const answered = first && (await fromPitapp(first)) && first.status < 500;
   if (answered && first.status !== 404) return first;
-  const copy = (await runThroughPage(url)) ?? (answered ? null : await lastCopy(url));
+  const copy = (await runThroughPage(url).catch(() => null)) ?? (answered ? null : await lastCopy(url));
   if (copy) return shown(copy, url.pathname);
   return first ?? sentence("Not kept on this phone", "The server does not answer, and this screen has not been opened here before.");
 }

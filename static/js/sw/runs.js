@@ -162,6 +162,6 @@ async function takenHere(entry, mustBeJudged) {
     const next = timed ? step : openStep(walk, step);
     return next ? { then: addressOf(walk.run, next, walk.uuid), html: stepFragment(walk, next) } : { then: endOf(walk) };
   }
-  const why = mustBeJudged && (walk?.run.start ? await whyNot(walk) : UNKNOWN);
+  const why = mustBeJudged && (walk?.run.start ? await whyNot(walk).catch(() => UNKNOWN) : UNKNOWN);
   return why ? { walk, html: stop(why, walk?.run.values.pack), refused: true } : { then: entry.then };
 }

@@ -53,7 +53,10 @@ async function dropOldVersions() {
   await Promise.all(old.map((name) => caches.delete(name)));
 }
 
-async function staticFile(request) {
+// From the phone, else from the server: also where what is kept cannot be read.
+const staticFile = async (request) => (await keptFile(request).catch(() => null)) ?? fetch(request);
+
+async function keptFile(request) {
   const url = new URL(request.url);
   const cache = await caches.open(SHELL);
   const exact = await cache.match(request.url);
@@ -62,5 +65,5 @@ async function staticFile(request) {
     const own = await cache.match(url.pathname, { ignoreSearch: true });
     if (own) return own;
   }
-  return fetch(request);
+  return null;
 }

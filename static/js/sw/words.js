@@ -64,7 +64,8 @@ function noteSent(count) {
 
 // The bars at the top of a page: the copy's age, and the entries that belong there; one bar in a run-through.
 async function bars(path, keptAt, database) {
-  const found = await box.all();
+  const read = await box.all().catch(() => null);
+  const found = read ?? [];
   const waiting = found.filter((entry) => entry.state !== "refused");
   const refused = found.filter((entry) => entry.state === "refused");
   const uuid = uuidOf(path);
@@ -74,6 +75,7 @@ async function bars(path, keptAt, database) {
   const here = own.filter(({ url, then }) => path !== "/" && (uuid ? url.includes(uuid) : room(then) === room(path)));
   const said = [];
   const walked = uuid && here.length;
+  if (!read && path !== "/outbox") said.push(bar("stop", "The outbox cannot be read", "What waits in it stays. What you save is sent at once, or not at all.", "/outbox"));
   if (sentLately()) said.push(bar("good", `Sent: ${entries(sentLately())}`, "On the server now"));
   if (keptAt && !walked) {
     said.push(bar("look", `Kept copy, ${age(keptAt)}`, `From ${wallClock(keptAt)}; ${stranger ? STRANGER : "no answer from the server"}`));
@@ -155,7 +157,8 @@ function waitingCard(entry) {
 
 // The content of the Outbox screen.
 async function outboxList() {
-  const found = await box.all();
+  const found = await box.all().catch(() => null);
+  if (!found) return "<p>What waits on this phone cannot be read now; it is still there. Close pitapp, open it again, or start the phone anew.</p>";
   if (!found.length) return "<p>Nothing waits. Everything that was saved on this phone is on the server.</p>";
   const refused = found.filter((entry) => entry.state === "refused");
   const unsent = found.filter((entry) => entry.state !== "refused");

@@ -35,7 +35,7 @@ const ASKED = {
   waiting: async () => (await box.unsent()).length,
   replay: async () => { await replay(); return (await box.unsent()).filter((entry) => !isAstray(entry)).length; },
   alive: async () => { const server = await askServer(sendLimit()); return server?.token && server.database; },
-  decide: (message) => decide(message),
+  decide: async (message) => { await decide(message); return true; },
   file: ({ key }) => asFile(key),
   update: () => self.skipWaiting(),
 };

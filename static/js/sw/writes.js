@@ -5,11 +5,14 @@ const SILENT_SEND_LIMIT_MS = 1500;
 const MOST_TRIES = 5;
 const LOCK = "pitapp-outbox";
 const OWN_FIELDS = ["idempotency_key", "made_for", "outbox_label", "outbox_mends"];
+const STRAIGHT_LIMIT_MS = 15000;
 const STAYS = "What you typed is still here.";
-const SILENT = `The server does not answer, so this may not be saved. ${STAYS}`;
+const SILENT = "the server does not answer";
+const FULL = "this phone is full";
+const UNKEPT = "this phone cannot keep it";
 const NOT_SAVED = {
-  stranger: `Not saved: ${STRANGER}. ${STAYS}`,
-  elsewhere: `Not saved: another database answers than the one this page came from. ${STAYS}`,
+  stranger: STRANGER,
+  elsewhere: "another database answers than the one this page came from",
 };
 
 function ruleFor(path) {
@@ -23,8 +26,7 @@ function ruleFor(path) {
 // A server that has just been silent is given less time: what it may still do, it does once.
 const sendLimit = () => (Date.now() < silentUntil ? SILENT_SEND_LIMIT_MS : SEND_LIMIT_MS);
 
-function post(entry, token, more) {
-  const signal = entry.then === null ? undefined : AbortSignal.timeout(sendLimit());
+function post(entry, token, more, limit) {
   return fetch(entry.url, {
     method: "POST",
     body: entry.body,
@@ -39,20 +41,20 @@ function post(entry, token, more) {
     redirect: "manual",
     cache: "no-store",
     credentials: "same-origin",
-    signal,
+    signal: limit ? AbortSignal.timeout(limit) : undefined,
   });
 }
 
 // One try, and a second with a fresh token and the same key where only the token was refused.
-async function send(entry, token, more) {
+async function send(entry, token, more, limit = sendLimit()) {
   const fresh = async () => {
     const server = await askServer(sendLimit());
     if (!server) throw new Error(STRANGER);
     return server.token;
   };
-  const response = await post(entry, token || (await fresh()), more);
+  const response = await post(entry, token || (await fresh()), more, limit);
   await noticeAnswer(response);
-  return response.headers.has("X-Csrf-Refused") ? post(entry, await fresh(), more) : response;
+  return response.headers.has("X-Csrf-Refused") ? post(entry, await fresh(), more, limit) : response;
 }
 
 // Only an answer of the database that the entry was made for says anything of it. A redirect that cannot be
@@ -94,13 +96,14 @@ async function taken(request) {
 // What an entry that was mended comes to: gone when its successor is safe, else kept as it was typed last.
 async function mend(mended, entry, tried, hx) {
   if (tried?.outcome !== "refused") {
-    await box.remove(mended.id);
+    await box.drop(mended.id);
     return tried;
   }
   const { answer } = tried;
   const html = withoutToken(await answer.clone().text());
-  await box.put({ ...mended, body: entry.body, status: answer.status, html, reasons: reasons(html) });
-  return hx ? tried : { answer: Response.redirect(mendPath(mended), 303) };
+  const noted = box.put({ ...mended, body: entry.body, status: answer.status, html, reasons: reasons(html) });
+  const again = await noted.then(() => !hx, () => false);
+  return again ? { answer: Response.redirect(mendPath(mended), 303) } : tried;
 }
 
 // "Saved on this phone": the next step of a run-through, or the page where the entry is shown waiting.
@@ -112,7 +115,7 @@ function savedAnswer({ then, html }, hx) {
 
 // What may not wait is not kept: the step again, with what was typed and what speaks against it.
 async function refusedAnswer({ walk, html }, entry, hx) {
-  await box.remove(entry.id);
+  await box.drop(entry.id);
   if (hx) return htmlResponse(html + notice(""));
   const page = walk && (await framed(walk, html));
   return page ? shown(page, new URL(entry.url).pathname) : sentence("Not started", UNKNOWN);
@@ -142,10 +145,15 @@ async function landed(response, more, hx) {
 
 async function write(event) {
   const hx = event.request.headers.get("HX-Request") === "true";
-  const { token, mends, mustBeJudged, listens, entry } = await taken(event.request);
+  const made = await taken(event.request);
+  const { token, mends, mustBeJudged, entry } = made;
   const more = hx ? Object.fromEntries([...event.request.headers].filter(([name]) => name.startsWith("hx-"))) : {};
-  if (entry.then === null) return unlisted(event, entry, token, more, hx, listens);
-  entry.id = await box.add(entry);
+  if (entry.then === null) return straight(event, made, more, hx);
+  try {
+    entry.id = await box.add(entry);
+  } catch (error) {
+    return straight(event, made, more, hx, error.name === "QuotaExceededError" ? FULL : UNKEPT);
+  }
   const queued = (await before(entry)).some(({ state }) => state === "waiting");
   let tried = queued ? null : await navigator.locks.request(LOCK, () => firstTry(entry, token, more));
   const mended = mends && (await box.find(mends));
@@ -171,7 +179,7 @@ async function firstTry(entry, token, more) {
     const outcome = judged(response, entry);
     if (["confirmed", "refused"].includes(outcome)) {
       const answer = await whole(response);
-      await box.remove(entry.id);
+      await box.drop(entry.id);
       return { outcome, answer };
     }
   } catch { /* no answer: it waits */ }
@@ -180,26 +188,31 @@ async function firstTry(entry, token, more) {
 
 async function settle(entry) {
   const held = await box.find(entry.key);
-  if (held?.state === "trying") await box.put({ ...held, state: "waiting" });
+  if (held?.state === "trying") await box.note({ ...held, state: "waiting" });
   await tell({ changed: true });
   await replay();
 }
 
-// A write that is not for the outbox: sent once, and said plainly when nothing answers or another than was meant.
-async function unlisted(event, entry, token, more, hx, listens) {
+// A write that is not for the outbox, or that finds no room there, with the reason: sent once, and said plainly
+// when nothing answers or another than was meant.
+async function straight(event, { entry, token, mends, listens }, more, hx, unkept = "") {
+  const notSaved = (why) => staying(entry, `Not saved: ${unkept && `${unkept}, and `}${why}. ${STAYS}`, listens);
   try {
-    const response = await send(entry, token, more);
-    const unsaved = NOT_SAVED[judged(response, entry)];
-    if (unsaved) return notSaved(entry, unsaved, listens);
+    const response = await send(entry, token, more, unkept ? STRAIGHT_LIMIT_MS : 0);
+    const outcome = judged(response, entry);
+    if (NOT_SAVED[outcome]) return notSaved(NOT_SAVED[outcome]);
+    if (unkept && outcome === "later") return notSaved(whyLater(response, await response.clone().text()));
+    const mended = outcome === "confirmed" && mends && (await box.find(mends));
+    if (mended) await box.drop(mended.id);
     event.waitUntil(keepSoon());
     return landed(response, more, hx);
   } catch {
-    return notSaved(entry, SILENT, listens);
+    return unkept ? notSaved(SILENT) : staying(entry, `This may not be saved: ${SILENT}. ${STAYS}`, listens);
   }
 }
 
 // The page stays as it is, with all that is typed there, and says so if it listens to the worker.
-async function notSaved({ key }, text, listens) {
+async function staying({ key }, text, listens) {
   if (!listens) return sentence("Not saved", text);
   await tell({ unsaved: text, key });
   return new Response(null, { status: 204 });
@@ -240,15 +253,17 @@ function round() {
 async function setApart(entry, { database, origins }) {
   const holds = origins.includes(entry.database);
   if (entry.state === "waiting" && entry.elsewhere === database && entry.holds === holds) return;
-  await box.put({ ...entry, state: "waiting", elsewhere: database, holds });
+  await box.note({ ...entry, state: "waiting", elsewhere: database, holds });
   await tell({ changed: true });
 }
+
+const whyLater = ({ status }, html) => (status === 401 ? "This phone must be paired again." : reasons(html)[0].text);
 
 async function again(entry, token) {
   const waited = Math.max(0, Math.round((Date.now() - entry.madeAt) / 1000));
   const response = await send(entry, token, { "X-Waited-Seconds": String(waited) });
   const outcome = judged(response, entry);
-  if (outcome === "confirmed") await box.remove(entry.id);
+  if (outcome === "confirmed") await box.drop(entry.id);
   if (!["refused", "later"].includes(outcome)) return outcome;
   const html = await response.text();
   const tries = entry.tries + 1;
@@ -256,9 +271,9 @@ async function again(entry, token) {
   const hopeless = response.status === 500 || response.headers.has("X-Csrf-Refused");
   const parked = outcome === "refused" || (hopeless && tries >= MOST_TRIES);
   const state = parked ? "refused" : "waiting";
-  await box.put({
+  await box.note({
     ...entry, state, tries, elsewhere: undefined, status: response.status, reasons: why, html: withoutToken(html),
-    why: response.status === 401 ? "This phone must be paired again." : why[0].text,
+    why: whyLater(response, html),
   });
   await tell({ changed: true });
   return parked ? "refused" : outcome;
