@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -10,12 +11,17 @@ from shutil import copytree
 from typing import Any
 
 import pytest
-from playwright.sync_api import BrowserContext, Playwright
+from playwright.sync_api import BrowserContext, BrowserType, Locator, Playwright
 
+from e2e import engines
 from e2e.browser import LAUNCH_FLAGS, ready_browser, this_machine
+from e2e.engines.present import EVERY_ENGINE
 from e2e.pages.offline import Phone
 from e2e.server import Live, ServerProcess
 from e2e.watch import Watch
+
+# Run by the system's Python, which has the bindings that they import.
+collect_ignore = ["engines/webkit"]
 
 PHONE: dict[str, Any] = {
     "viewport": {"width": 360, "height": 640},
@@ -34,6 +40,31 @@ NO_SERVER = (
     "ERR_EMPTY_RESPONSE",
     "ERR_CONNECTION_RESET",
 )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    config.addinivalue_line("markers", "every_engine: run in Chromium, Firefox and WebKit.")
+    if os.environ.get(EVERY_ENGINE) and engines.left_out():
+        raise pytest.UsageError(f"{EVERY_ENGINE} is set. {engines.left_out()}")
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """Name the engines that were left out, where the last line of the tests' report stands."""
+    if not hasattr(config, "workerinput") and engines.left_out():
+        print(engines.left_out())
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> Iterator[None]:
+    """Run a journey in every engine that is here, all else in Chromium, or all in what `--browser` names."""
+    named = metafunc.config.option.browser
+    every = metafunc.definition.get_closest_marker("every_engine")
+    names = [engine.name for engine in engines.here()] if every else ["chromium"]
+    metafunc.config.option.browser = named or names
+    try:
+        return (yield)
+    finally:
+        metafunc.config.option.browser = named
 
 
 @contextmanager
@@ -74,30 +105,53 @@ def browser_path(
 
 
 @pytest.fixture(scope="session")
-def browser_type_launch_args(
-    browser_type_launch_args: dict[str, Any], browser_path: Path
-) -> dict[str, Any]:
-    args = [*browser_type_launch_args.get("args", ()), *LAUNCH_FLAGS]
-    return {"executable_path": str(browser_path), **browser_type_launch_args, "args": args}
+def browser_type(playwright: Playwright, browser_name: str) -> BrowserType:
+    return engines.browser_type(playwright, browser_name)
 
 
 @pytest.fixture(scope="session")
-def browser_context_args(browser_context_args: dict[str, Any]) -> dict[str, Any]:
+def browser_type_launch_args(
+    request: pytest.FixtureRequest,
+    browser_type_launch_args: dict[str, Any],
+    browser_name: str,
+    tmp_path_factory: pytest.TempPathFactory,
+) -> dict[str, Any]:
+    if browser_name in engines.BRIDGED:
+        return engines.launch_args(browser_name, tmp_path_factory.mktemp("engine"))
+    args = [*browser_type_launch_args.get("args", ()), *LAUNCH_FLAGS]
+    path = str(request.getfixturevalue("browser_path"))
+    return {"executable_path": path, **browser_type_launch_args, "args": args}
+
+
+@pytest.fixture(scope="session")
+def browser_context_args(browser_context_args: dict[str, Any], browser_name: str) -> dict[str, Any]:
     """A small phone; `@pytest.mark.browser_context_args(service_workers="allow")` changes it."""
-    return {**browser_context_args, **PHONE}
+    return {**browser_context_args, **engines.context_args(browser_name, PHONE)}
 
 
 @pytest.fixture
-def watch() -> Iterator[Watch]:
+def finger(browser_name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What taps: a finger, or a mouse in an engine that is driven without one."""
+    if browser_name in engines.BRIDGED:
+        monkeypatch.setattr(Locator, "tap", Locator.click)
+
+
+@pytest.fixture
+def watch(request: pytest.FixtureRequest) -> Iterator[Watch]:
     """What the pages of this test requested and complained of; checked when the test ends."""
     watch = Watch()
+    if "browser_name" in request.fixturenames:
+        watch.allow(*engines.NOISE[request.getfixturevalue("browser_name")])
     yield watch
     watch.verify()
 
 
 @pytest.fixture
 def new_context(
-    request: pytest.FixtureRequest, new_context: Callable[..., BrowserContext], watch: Watch
+    request: pytest.FixtureRequest,
+    new_context: Callable[..., BrowserContext],
+    watch: Watch,
+    finger: None,
 ) -> Callable[..., BrowserContext]:
     """As Playwright's own, and every context is watched; `context` and `page` come from here."""
     for server in {"live", "pitapp_process"} & set(request.fixturenames):
@@ -132,15 +186,17 @@ def pitapp_process(tmp_path: Path, watch: Watch) -> Iterator[ServerProcess]:
 
 @pytest.fixture
 def phone(
-    playwright: Playwright,
-    browser_path: Path,
+    browser_type: BrowserType,
+    browser_type_launch_args: dict[str, Any],
     browser_context_args: dict[str, Any],
     tmp_path: Path,
     watch: Watch,
+    finger: None,
 ) -> Iterator[Phone]:
     """A browser that keeps a worker, to be closed and opened again."""
     watch.allow(*NO_SERVER)
-    phone = Phone(playwright, browser_path, tmp_path / "profile", browser_context_args, watch)
+    options = {**browser_type_launch_args, **browser_context_args}
+    phone = Phone(browser_type, tmp_path / "profile", options, watch)
     yield phone
     phone.close()
 

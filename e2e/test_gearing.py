@@ -58,6 +58,7 @@ def furnish(live: Live) -> Car:
     return car
 
 
+@pytest.mark.every_engine
 def test_a_new_user_gets_a_gear_on_record_in_under_ninety_seconds(live: Live, page: Page) -> None:
     began = time.monotonic()
     Screen(page, live.url).open().press("Add your car")
@@ -93,6 +94,7 @@ def test_what_was_typed_last_is_found_however_slow_the_answers_are(live: Live, p
     expect(wanted.results().first).to_contain_text("2.895")
 
 
+@pytest.mark.every_engine
 def test_the_steppers_answer_with_the_server_gone(
     pitapp_process: object, live: Live, page: Page
 ) -> None:

@@ -6,6 +6,7 @@ import sqlite3
 from contextlib import closing
 from datetime import UTC, datetime
 
+import pytest
 from playwright.sync_api import Page, expect
 
 from e2e.pages.base import Screen
@@ -27,6 +28,7 @@ def test_the_clock_is_the_tests(live: Live) -> None:
     assert live.app.extensions["pitapp.clock"]() == datetime(2026, 7, 1, 12, 1, 30, tzinfo=UTC)
 
 
+@pytest.mark.every_engine
 def test_a_process_can_be_frozen_killed_and_started_again(
     pitapp_process: ServerProcess, page: Page, watch: Watch
 ) -> None:

@@ -6,8 +6,9 @@ import re
 from collections.abc import Iterable
 from urllib.parse import urlsplit
 
-from playwright.sync_api import BrowserContext, ConsoleMessage, Request, WebError
+from playwright.sync_api import BrowserContext, ConsoleMessage, Request, Response, WebError
 
+POLICY = re.compile(r"Content.Security.Policy")
 NETWORK_SCHEMES = {"http", "https", "ws", "wss"}
 
 
@@ -23,6 +24,7 @@ class Watch:
     def over(self, context: BrowserContext) -> None:
         """Watch this context and all its pages and workers."""
         context.on("request", self._on_request)
+        context.on("response", self._on_response)
         context.on("console", self._on_console)
         context.on("weberror", self._on_error)
 
@@ -51,13 +53,18 @@ class Watch:
     def _on_request(self, request: Request) -> None:
         self.requests.append(request.url)
 
+    def _on_response(self, response: Response) -> None:
+        if response.status >= 400:
+            self.faults.append(f"answered with a status of {response.status}: {response.url}")
+
     def _on_console(self, message: ConsoleMessage) -> None:
-        if message.type == "error" or "Content Security Policy" in message.text:
+        if message.type == "error" or POLICY.search(message.text):
             place = message.location.get("url", "")
             self.faults.append(f"console {message.type}: {message.text} ({place})")
 
     def _on_error(self, error: WebError) -> None:
-        self.faults.append(f"uncaught: {error.error}")
+        thrown = error.error
+        self.faults.append(f"uncaught: {getattr(thrown, 'name', '')}: {thrown}")
 
 
 def is_foreign(url: str, servers: Iterable[str]) -> bool:

@@ -5,9 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import BrowserContext, Locator, Page, Playwright, expect
+from playwright.sync_api import BrowserContext, BrowserType, Locator, Page, expect
 
-from e2e.browser import LAUNCH_FLAGS
 from e2e.pages.base import Screen
 from e2e.watch import Watch
 
@@ -41,24 +40,20 @@ class Phone:
 
     def __init__(
         self,
-        playwright: Playwright,
-        browser: Path,
+        browser_type: BrowserType,
         profile: Path,
         options: dict[str, Any],
         watch: Watch,
     ) -> None:
-        self._playwright, self._browser, self._profile = playwright, browser, profile
+        self._browser_type, self._profile = browser_type, profile
         self._options = {**options, "service_workers": "allow"}
         self._watch = watch
         self._context: BrowserContext | None = None
 
     def open(self) -> Page:
         """Open the browser and a page in it."""
-        self._context = self._playwright.chromium.launch_persistent_context(
-            str(self._profile),
-            executable_path=str(self._browser),
-            args=list(LAUNCH_FLAGS),
-            **self._options,
+        self._context = self._browser_type.launch_persistent_context(
+            str(self._profile), **self._options
         )
         self._watch.over(self._context)
         return self._context.new_page()

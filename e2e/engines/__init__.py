@@ -1,0 +1,70 @@
+"""The three engines, with one set of verbs: Playwright's.
+
+Chromium is driven as always. Firefox and WebKitGTK as the system packages them speak, or are made
+to speak, WebDriver BiDi (`bridge.py`), which Playwright speaks to Firefox. So page objects and tests
+say `page.goto`, `locator.click` and `expect` and do not know which engine is under them.
+
+What that way of driving lacks: a finger (a tap is a click), `emulate_media`, `route`, and pages in
+frames.
+"""
+
+from __future__ import annotations
+
+import sys
+from functools import cache
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any
+
+from playwright.sync_api import BrowserType, Playwright
+
+from e2e.engines.present import ENGINES, Engine, why_not
+
+BRIDGED = ("firefox", "webkit")
+
+# What an engine says of every page and nobody can mend.
+NOISE = {
+    "webkit": (r"Unrecognized Content-Security-Policy directive 'manifest-src'",),
+    "firefox": (),
+    "chromium": (),
+}
+
+
+@cache
+def here() -> tuple[Engine, ...]:
+    """Return the engines of this machine; Chromium always, which the tests get for themselves."""
+    bridge = find_spec("websockets") is not None
+    return tuple(
+        engine for engine in ENGINES if engine.name == "chromium" or (bridge and engine.is_there())
+    )
+
+
+def absent() -> tuple[Engine, ...]:
+    """Return the engines that this machine has not."""
+    return tuple(engine for engine in ENGINES if engine not in here())
+
+
+def left_out() -> str:
+    """Say which engines the tests were not run in, and what to do; nothing if they ran in all."""
+    names = " and ".join(engine.title for engine in absent())
+    return names and f"Not tested in {names}. {why_not(absent())}"
+
+
+def browser_type(playwright: Playwright, name: str) -> BrowserType:
+    """Return what starts this engine's browser."""
+    return playwright.firefox if name in BRIDGED else playwright.chromium
+
+
+def launch_args(name: str, folder: Path) -> dict[str, Any]:
+    """Return how Playwright starts a bridged engine, by way of a small program written to the folder."""
+    program = folder / name
+    if not program.exists():
+        bridge = Path(__file__).with_name("bridge.py")
+        program.write_text(f'#!/bin/sh\nexec "{sys.executable}" "{bridge}" {name} "$@"\n')
+        program.chmod(0o755)
+    return {"executable_path": str(program), "channel": "moz-firefox"}
+
+
+def context_args(name: str, phone: dict[str, Any]) -> dict[str, Any]:
+    """Return a phone as this engine can be one."""
+    return {key: value for key, value in phone.items() if name == "chromium" or key != "is_mobile"}
