@@ -1,7 +1,8 @@
 """Sheets that no spreadsheet takes for formulas, and the tables read from them.
 
-Source of the dangerous beginnings: OWASP Foundation, "CSV Injection" (= + - @, tab, carriage
-return, line feed, and their full-width forms), from memory.
+Source of the dangerous beginnings: OWASP Foundation, "CSV Injection" (= + - @, tab, carriage return,
+line feed, and full-width forms, also behind a field separator or a quote), read in a copy of 2026.
+Unicode's database in Python says what is invisible and what counts as a form of the four signs.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+import unicodedata
 from collections.abc import Sequence
 
 import pytest
@@ -20,24 +22,64 @@ from pitapp.exchange import cells
 from pitapp.exchange.cells import Block, Cell, sheet
 from pitapp.exchange.table import MOST_LINES, Table
 
-DANGEROUS = "=+-@\t\r\n＝＋－＠"
+SIGNS = "=+-@＝＋－＠"
+ENDS = "\t\r\n"
+SEPARATORS = ",;|\t\r\n"
+INVISIBLE = " \u00a0\u200b\u200d\u2060\ufeff\u00ad\u3000\u2028\x00"
 NUMBER = re.compile(r"[+-]?\d+([.,]\d+)?")
 CELL = st.one_of(st.none(), st.integers(), st.floats(allow_nan=False), st.text(max_size=5))
-NASTY = st.text(st.sampled_from([*DANGEROUS, "'", ";", " ", "\u00a0", "1", ".", ",", "a", '"']))
+NASTY = st.text(st.sampled_from([*SIGNS, *SEPARATORS, *INVISIBLE, "'", "1", ".", "a", '"']))
 
 
 def begins_a_formula(cell: str) -> bool:
-    """What a spreadsheet would run: one of the beginnings, spaces before it dropped."""
-    return cell.lstrip(" \u00a0")[:1] in [*DANGEROUS] and not NUMBER.fullmatch(cell)
+    """What a spreadsheet would run: one of the beginnings, quotes and what has no width dropped."""
+    bare = cell.lstrip(INVISIBLE + '"')
+    return bare[:1] in tuple(SIGNS) or cell.lstrip('"')[:1] in tuple(ENDS)
 
 
-@settings(max_examples=300, deadline=None)
+def parts(cell: str) -> list[str]:
+    """The cells that readers would make of it: none split, or split at one of the separators."""
+    found = [cell]
+    for separator in SEPARATORS:
+        found += cell.split(separator)[1:]
+    return found
+
+
+@settings(max_examples=1000, deadline=None)
 @given(NASTY | st.text())
 def test_no_cell_begins_a_formula_and_every_text_comes_back(text: str) -> None:
     cell = cells.safe(text)
-    assert not begins_a_formula(cell)
-    assert not any(begins_a_formula(part) for part in cell.split(";")) or NUMBER.fullmatch(cell)
+    if not NUMBER.fullmatch(cell):
+        whole, *split = parts(cell)
+        assert not begins_a_formula(whole)
+        for part in split:
+            assert part.lstrip(INVISIBLE + ENDS + '"')[:1] not in tuple(SIGNS)
     assert cells.unsafe(cell) == text
+
+
+@pytest.mark.parametrize("before", ["", "soft;", "soft,", "soft\t", "soft|", "soft\n", "soft\r"])
+def test_whatever_is_invisible_or_another_form_of_a_sign_changes_nothing(before: str) -> None:
+    kinds = {"Cc", "Cf", "Zs", "Zl", "Zp"}
+    every = [chr(code) for code in range(0x110000) if not 0xD800 <= code < 0xE000]
+    invisible = [one for one in every if unicodedata.category(one) in kinds]
+    signs = [one for one in every if unicodedata.normalize("NFKC", one)[:1] in set("=+-@")]
+    assert len(invisible) > 200
+    assert len(signs) >= 12
+    for begin in [*invisible, "\u115f", "\u3164", "\ufe0f", *signs]:
+        text = f"{before}{begin}=1+1" if begin not in signs else f"{before}{begin}1+1"
+        cell = cells.safe(text)
+        assert cell.startswith(f"{before}'"), ascii(text)
+        assert cells.unsafe(cell) == text
+
+
+@pytest.mark.parametrize(
+    "hidden", ["\t" * 500, "\t'" * 300, " " * 1000, "'\u200b\t" * 99, "\ufeff" * 41]
+)
+def test_a_sign_behind_many_that_are_skipped_is_found(hidden: str) -> None:
+    for text in (f"{hidden}=1", f"a;{hidden}=1", hidden, f"'{hidden}'"):
+        cell = cells.safe(text)
+        assert not text.endswith("=1") or cell.removeprefix("a;").startswith("'")
+        assert cells.unsafe(cell) == text
 
 
 @settings(max_examples=60, deadline=None)
@@ -73,6 +115,16 @@ def test_a_sheet_is_read_back_as_it_was_written(comma: bool, rows: list[list[obj
         ("\tx", "'\tx"),
         ("＝1+1", "'＝1+1"),
         ("soft; =1+1", "soft;' =1+1"),
+        ("soft;=1+1", "soft;'=1+1"),
+        ("soft\t=1+1", "soft\t'=1+1"),
+        ("soft,=1+1", "soft,'=1+1"),
+        ("soft\n=1+1", "soft\n'=1+1"),
+        ('soft;"=1+1"', 'soft;\'"=1+1"'),
+        ("\u200b=1+1", "'\u200b=1+1"),
+        ("\u00a0=1+1", "'\u00a0=1+1"),
+        ("\ufeff=1+1", "'\ufeff=1+1"),
+        ("﹦1+1", "'﹦1+1"),
+        ("first line\n\nsecond - not third", "first line\n\nsecond - not third"),
         ("45/66", "45/66"),
     ],
 )

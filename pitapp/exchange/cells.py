@@ -1,9 +1,12 @@
 """Cells of a sheet that no spreadsheet takes for a formula, and the way back.
 
-Source: OWASP Foundation, "CSV Injection" (owasp.org/www-community/attacks/CSV_Injection), from
-memory: a text that begins with = + - @, a tab or a line end is kept as text by an apostrophe before
-it. Numbers stay numbers, also negative ones. A reader that takes a semicolon for the end of a cell
-would begin a new one behind it, so that the same holds there, and behind spaces that it drops.
+Source: OWASP Foundation, "CSV Injection" (owasp.org/www-community/attacks/CSV_Injection, read in a
+copy of 2026): a text that begins with = + - @, a tab, a carriage return, a line feed or a full-width
+form of one of the four is kept as text by an apostrophe before it, and so is what comes behind a
+field separator or a quote within it. Further than that list go, by our own choice: every separator
+that a spreadsheet offers but the space (each remark would be torn), every character that Unicode's
+compatibility form (NFKC) turns into one of the four, and invisible characters before it. Numbers stay
+numbers, also negative ones.
 """
 
 from __future__ import annotations
@@ -17,10 +20,24 @@ from typing import Any, NamedTuple
 
 Cell = str | float | int | None
 
-_TRIGGERS = r"=+\-@\t\r\n＝＋－＠"
-_RISKY = re.compile(rf"(^|;)(?=['\s]*[{_TRIGGERS}])")
-_MADE_SAFE = re.compile(rf"(^|;)'(?=['\s]*[{_TRIGGERS}])")
+_SIGNS = r"=+\-@＝＋－＠﹦﹢﹣﹫⁼⁺₌₊⩵⩶﬩"
+_ENDS = r"\t\r\n\v\f\x1c-\x1e\x85\u2028\u2029"
+# Quotes, white space, and what has no width: Unicode's categories Cc, Cf and Z and what its property
+# Default_Ignorable_Code_Point holds.
+_SKIPPED = (
+    r"'\"\s\x00-\x20\x7f-\xa0\xad\u034f\u0600-\u0605\u061c\u06dd\u070f\u0890\u0891\u08e2"
+    r"\u115f\u1160\u1680\u17b4\u17b5\u180b-\u180f\u2000-\u200f\u2028-\u202f\u205f-\u206f"
+    r"\u3000\u3164\ufe00-\ufe0f\ufeff\uffa0\ufff0-\ufffb\U000110bd\U000110cd"
+    r"\U00013430-\U0001343f\U0001bca0-\U0001bca3\U0001d173-\U0001d17a\U000e0000-\U000e0fff"
+)
+# So many that could be skipped count as a sign, so that a search takes no longer than its text.
+_MANY = 40
+_SIGN_AHEAD = rf"[{_SKIPPED}]{{{_MANY}}}|[{_SKIPPED}]{{0,{_MANY}}}[{_SIGNS}]"
+_AFTER_SEPARATOR = rf"(?={_SIGN_AHEAD}|['\"]{{0,{_MANY}}}[{_ENDS}])"
+_RISKY = re.compile(rf"(?:\A|[,;|]){_AFTER_SEPARATOR}|[{_ENDS}](?={_SIGN_AHEAD})")
+_MADE_SAFE = re.compile(rf"(\A|[,;|])'{_AFTER_SEPARATOR}|([{_ENDS}])'(?={_SIGN_AHEAD})")
 _NUMBER = re.compile(r"[+-]?[0-9]{1,15}([.,][0-9]{1,15})?", re.ASCII)
+_NEVER_RISKY = re.compile(rf"[^{_SIGNS}{_ENDS}]{{0,{_MANY}}}")
 
 
 @lru_cache(2048)
@@ -30,8 +47,8 @@ def safe(text: str) -> str:
     >>> safe("=1+1"), safe("-1.5"), safe("rear; soft"), safe("a;@b")
     ("'=1+1", '-1.5', 'rear; soft', "a;'@b")
     """
-    harmless = text[:1].isalnum() and ";" not in text
-    return text if harmless or _NUMBER.fullmatch(text) else _RISKY.sub(r"\1'", text)
+    harmless = _NEVER_RISKY.fullmatch(text) or _NUMBER.fullmatch(text)
+    return text if harmless else _RISKY.sub(r"\g<0>'", text)
 
 
 def unsafe(cell: str) -> str:
@@ -40,7 +57,7 @@ def unsafe(cell: str) -> str:
     >>> unsafe("'=1+1"), unsafe("'tis")
     ('=1+1', "'tis")
     """
-    return cell if _NUMBER.fullmatch(cell) else _MADE_SAFE.sub(r"\1", cell)
+    return cell if _NUMBER.fullmatch(cell) else _MADE_SAFE.sub(r"\1\2", cell)
 
 
 def written(value: Cell, *, comma: bool) -> str:
