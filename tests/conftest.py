@@ -9,8 +9,13 @@ from typing import cast
 
 import pytest
 from flask import Flask
+from hypothesis import HealthCheck, settings
 
 from tests.support import Clock, PageClient
+
+# On a machine whose cores are taken a drawn example may take any time.
+settings.register_profile("any", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("any")
 
 
 @pytest.fixture

@@ -160,7 +160,7 @@ def test_only_what_was_measured_can_be_taken_over(
         ({"resistance_ohm": "0"}, "mΩ"),
         ({"sensor_b_deg": "400"}, "at most 90"),
         ({"mass_g": "0"}, "more than 0"),
-        ({"current_a": "2", "checked_at": "yesterday"}, "a day and a time"),
+        ({"current_a": "2", "checked_at": "yesterday"}, "the day and the time"),
         ({"current_a": "2", "checked_at": ""}, "When was it measured?"),
         ({"current_a": "2", "checked_at": "2026-06-01T09:00"}, "still to come"),
         ({"current_a": "2", "checked_at": "0001-01-01T00:00"}, "year"),

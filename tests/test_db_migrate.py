@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from pitapp.db.connect import connect, stamp, transaction
+from pitapp.dates import stamp
+from pitapp.db.connect import connect, transaction
 from pitapp.db.migrate import migrate, migrations, statements, version_of
 from pitapp.errors import DataError, NewerDatabase
 from tests.support import RACE_MORNING

@@ -88,7 +88,7 @@ def test_a_good_line_becomes_a_run(app: Flask, db: sqlite3.Connection) -> None:
         (("2026-05-03 10:32", ""), "started: When was it?"),
         (("2026-05-03 10:32", "soon"), "started: Write the day and the time like"),
         (("2026-05-03 10:32", "2026-02-30 10:32"), "started: There is no such day"),
-        (("2026-05-03 10:32", "1026-05-03 10:32"), "between 2000 and 2999"),
+        (("2026-05-03 10:32", "1026-05-03 10:32"), "between 2000 and 2200"),
         (("2026-05-03 10:32", "2026-03-29 01:30"), "summer time begins"),
         (("Invented TC", "Invented Compact"), "car: There is no car called Invented Compact."),
         (("45", "0"), "pinion: This must be at least 6."),

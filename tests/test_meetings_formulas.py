@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pitapp.dates import moment_at as moment
 from pitapp.meetings.formulas import (
     Planned,
     clock_text,
     clock_time,
     even_starts,
     meeting_of_now,
-    moment,
     pasted_timetable,
     until_text,
     with_marshalling,

@@ -73,9 +73,9 @@ def test_a_practice_day_needs_no_timetable(client: PageClient, db: sqlite3.Conne
     ("field", "value", "sentence"),
     [
         ("day", "", "Which day is it?"),
-        ("day", "tomorrow", "Write a date such as"),
-        ("day", "0001-01-01", "Write a date with a year from 1970 to 2199."),
-        ("day", "9999-12-31", "Write a date with a year from 1970 to 2199."),
+        ("day", "tomorrow", "Write a day like"),
+        ("day", "0001-01-01", "The year must lie between 2000 and 2200."),
+        ("day", "9999-12-31", "The year must lie between 2000 and 2200."),
         ("time_zone", "Atlantis/Sunk", "No time zone has this name."),
         ("time_zone", "../../etc/passwd", "No time zone has this name."),
         ("time_zone", "", "Write it like Europe/Lisbon."),
@@ -232,7 +232,7 @@ def test_two_screens_that_edit_one_heat_meet(
         ("number", "0", "This must be at least 1."),
         ("number", "1000", "This must be at most 999."),
         ("kind", "parade", "Not a valid choice."),
-        ("day", "soon", "Write a date such as"),
+        ("day", "soon", "Write a day like"),
     ],
 )
 def test_a_bad_heat_is_refused_at_its_field(

@@ -59,7 +59,7 @@ def test_a_pack_is_added_changed_and_removed(client: PageClient, db: sqlite3.Con
         ("capacity_mah", "1e999", "That number is too large."),
         ("most_charge_c", "50", "This must be at most 20."),
         ("resistance_new", "0", "A cell has between 0.01 and 5000 mΩ."),
-        ("bought_on", "yesterday", "Not a valid date value."),
+        ("bought_on", "yesterday", "Write a day like"),
         ("mass_g", "0", "This must be more than 0."),
         ("cycles_before", "-1", "This must be at least 0."),
     ],

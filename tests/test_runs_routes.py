@@ -154,8 +154,8 @@ def test_sent_twice_it_is_logged_once_under_the_phones_key(
         ("tyre_diameter_mm", "1e999", "That number is too large."),
         ("remarks", "x" * 2001, "Keep this under 2000 characters."),
         ("motor_id", "999", "That is not in the list. Choose another."),
-        ("started", "yesterday", "Write the day and the time, like 2026-05-03 10:32."),
-        ("started", "0001-01-01T10:00", "Write a day from the year 2000 on"),
+        ("started", "yesterday", "Write the day and the time like 2026-05-03 10:32."),
+        ("started", "0001-01-01T10:00", "The year must lie between 2000 and 2200."),
         ("started", "2026-03-29T01:30", "summer time begins and the clock skips it."),
     ],
 )

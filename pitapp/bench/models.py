@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Literal, NamedTuple
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
+from pitapp.dates import Moment
 from pitapp.kit.models import Remarks
 from pitapp.motor.formulas import TimingSummary, kv_from_bench, timing_summary
 from pitapp.record import Record
@@ -29,7 +29,7 @@ class MotorCheck(Record):
 
     id: int = 0
     motor_id: int
-    checked_at: datetime
+    checked_at: Moment
     as_new: bool = False
     free_rpm: float | None = Field(None, ge=100, le=300_000)
     volts: float | None = Field(None, ge=0.1, le=60, validate_default=True)

@@ -21,7 +21,7 @@ from pitapp.meetings import store as meetings
 from pitapp.meetings.formulas import clock_text
 from pitapp.meetings.models import CAR_KINDS, Heat, Meeting
 from pitapp.packs import ready as packs
-from pitapp.web.clock import current_settings, home_zone, now
+from pitapp.web.clock import clock_is_lost, current_settings, home_zone, now
 from pitapp.web.htmx import show, show_part
 
 blueprint = Blueprint("board", __name__)
@@ -43,6 +43,7 @@ def _board(connection: sqlite3.Connection) -> dict[str, Any]:
     car = kit.current_car(connection, current_settings())
     meeting = meetings.current_meeting(connection, now())
     values: dict[str, Any] = {"car": car, "meeting": meeting, "now": now()}
+    values["clock_lost"] = clock_is_lost()
     newest = undo.newest_at(connection)
     if newest and newest - now() > CLOCK_WENT_BACK:
         values["ahead"] = newest

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, ClassVar, Literal, NamedTuple
 
-from pydantic import AwareDatetime, Field, model_validator
+from pydantic import Field, model_validator
 
+from pitapp.dates import Moment
 from pitapp.record import Record
 
 Name = Annotated[str, Field(min_length=1, max_length=60)]
@@ -136,8 +137,8 @@ class Walk(Record):
     race_class_id: int | None = None
     meeting_id: int | None = None
     firmware: str = ""
-    started_at: AwareDatetime
-    ended_at: AwareDatetime | None = None
+    started_at: Moment
+    ended_at: Moment | None = None
 
 
 class Answer(Record):
@@ -159,8 +160,8 @@ class Answer(Record):
     last_shown: Reading = ""
     least: float | None = None
     most: float | None = None
-    began_at: AwareDatetime | None = None
-    answered_at: AwareDatetime | None = None
+    began_at: Moment | None = None
+    answered_at: Moment | None = None
 
     @property
     def asked(self) -> Asked | None:

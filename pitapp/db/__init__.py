@@ -4,6 +4,7 @@ What every room shares about SQLite belongs here. A room's own tables are read a
 that room's `store.py`, and nowhere else.
 """
 
-from pitapp.db.connect import Database, get_db, stamp, transaction, when
+from pitapp.dates import stamp, when
+from pitapp.db.connect import Database, get_db, transaction
 
 __all__ = ["Database", "get_db", "stamp", "transaction", "when"]

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import NamedTuple
 
-from pitapp.db.connect import stamp
+from pitapp.dates import stamp
 
 ONLY_SAVED = 0
 """The status where the key is known and the answer is not."""

@@ -7,7 +7,6 @@ import sqlite3
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from datetime import UTC, datetime
 from pathlib import Path
 
 from pitapp.db.identity import own
@@ -138,23 +137,3 @@ def transaction(connection: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
     finally:
         if in_turn:
             _turn.release()
-
-
-def stamp(moment: datetime) -> str:
-    """An aware moment as the text that the database keeps: UTC, whole seconds, sortable.
-
-    >>> stamp(datetime(2026, 5, 3, 9, 30, tzinfo=UTC))
-    '2026-05-03T09:30:00Z'
-    """
-    if moment.tzinfo is None:
-        raise ValueError("A moment must carry its time zone.")
-    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-
-
-def when(text: str) -> datetime:
-    """The moment that `stamp` wrote.
-
-    >>> when('2026-05-03T09:30:00Z').hour
-    9
-    """
-    return datetime.fromisoformat(text)

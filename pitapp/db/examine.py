@@ -11,7 +11,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
 
-from pitapp.db.connect import when
+from pitapp.dates import when
 from pitapp.db.migrate import migrations, statements
 from pitapp.errors import Refused
 

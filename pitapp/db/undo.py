@@ -21,8 +21,9 @@ from contextlib import contextmanager
 from datetime import datetime
 from typing import Any
 
+from pitapp.dates import stamp, when
 from pitapp.db import references
-from pitapp.db.connect import stamp, transaction, when
+from pitapp.db.connect import transaction
 from pitapp.errors import ChangedMeanwhile, NotThere, Refused
 
 KEPT_STEPS = 500

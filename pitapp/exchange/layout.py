@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import sqlite3
-from datetime import date
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, create_model
 
-from pitapp.db import stamp, when
+from pitapp.dates import read_day, when
 from pitapp.db.identity import MOST_ORIGINS
 from pitapp.exchange import store
 
@@ -35,18 +34,12 @@ class Head(BaseModel):
 
 
 def _moment(text: str) -> str:
-    try:
-        stamp(when(text))
-    except (ValueError, OverflowError):
-        raise ValueError("a moment is written like 2026-05-03T09:30:00Z") from None
+    when(text)
     return text
 
 
 def _day(text: str) -> str:
-    try:
-        date.fromisoformat(text)
-    except ValueError:
-        raise ValueError("a day is written like 2026-05-03") from None
+    read_day(text)
     return text
 
 
@@ -115,7 +108,7 @@ def json_schema(connection: sqlite3.Connection) -> dict[str, Any]:
 
 def _field(column: store.Column) -> tuple[Any, Any]:
     kind = KINDS[column.kind]
-    if column.kind == "TEXT" and column.name.endswith("_at"):
+    if column.kind == "TEXT" and (column.name.endswith("_at") or column.name == "since"):
         kind = MOMENT
     elif column.name in ("day", "bought_on"):
         kind = DAY

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import datetime
 from functools import lru_cache
 from typing import NamedTuple
 
 from pydantic import Field
 
+from pitapp.dates import Moment
 from pitapp.gearing.formulas import (
     FitLimits,
     GearOption,
@@ -36,7 +36,7 @@ class GearFit(Record):
     spur_teeth: Teeth
     internal_ratio: float
     tyre_diameter_mm: float
-    fitted_at: datetime
+    fitted_at: Moment
     remarks: str = ""
 
     @property

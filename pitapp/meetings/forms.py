@@ -9,7 +9,6 @@ from typing import Any
 
 from wtforms import (
     BooleanField,
-    DateField,
     Field,
     HiddenField,
     SelectField,
@@ -18,17 +17,18 @@ from wtforms import (
 )
 from wtforms.widgets import TextInput
 
+from pitapp.dates import moment_at
 from pitapp.meetings.formulas import (
     Entry,
     clock_time,
     even_starts,
-    moment,
     pasted_timetable,
     with_marshalling,
 )
 from pitapp.meetings.models import KIND_NAMES, Heat, Meeting
 from pitapp.web.fields import Needed, NumberField, WholeField
 from pitapp.web.forms import PitForm
+from pitapp.web.moments import DayField
 
 USUAL_GAP_MIN = 8
 
@@ -55,22 +55,6 @@ class ClockField(Field):
         if valuelist:
             self.typed = valuelist[0]
             self.data = clock_time(self.typed) if self.typed.strip() else None
-
-
-class DayField(DateField):
-    """A date, or None when left empty."""
-
-    data: Any
-
-    def process_formdata(self, valuelist: list[str]) -> None:
-        """Read a date as browsers send it."""
-        if valuelist and not valuelist[0].strip():
-            self.data = None
-            return
-        try:
-            super().process_formdata(valuelist)
-        except ValueError:
-            raise ValueError("Write a date such as 2026-05-16.") from None
 
 
 class TimetableForm(PitForm):
@@ -121,7 +105,7 @@ class TimetableForm(PitForm):
                 if interval is not None or many is not None:
                     raise ValueError("When is the first?")
                 return []
-            start = moment(day, first, zone)
+            start = moment_at(day, first, zone)
         with self._told_at("many"):
             times = even_starts(start, 1, 1 if many is None else many)
         with self._told_at("interval_min"):
@@ -215,7 +199,7 @@ class HeatForm(PitForm):
         try:
             starts_at = heat.starts_at
             if (self.day.data, self.at.data) != (local.date(), local.time()):
-                starts_at = moment(self.day.data, self.at.data, zone)
+                starts_at = moment_at(self.day.data, self.at.data, zone)
         except (ValueError, OverflowError) as error:
             self.at.errors = [*self.at.errors, str(error)]
             return None

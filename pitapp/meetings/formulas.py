@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import NamedTuple
 
+from pitapp.dates import moment_at, moment_in_range
 from pitapp.limits import number, whole
 from pitapp.meetings.models import HeatKind, Meeting
 
@@ -27,29 +28,6 @@ class Entry(NamedTuple):
     starts_at: datetime
 
 
-def moment(day: date, clock: time, zone: tzinfo, after: datetime | None = None) -> datetime:
-    """The moment at which the wall clock of `zone` shows `clock` on `day`, in UTC.
-
-    An hour that comes twice, when summer time ends, is taken the first time round, or the second
-    if only that comes later than `after`.
-
-    >>> from zoneinfo import ZoneInfo
-    >>> moment(date(2026, 5, 3), time(9, 30), ZoneInfo("Europe/Lisbon")).isoformat()
-    '2026-05-03T08:30:00+00:00'
-
-    Raises:
-        ValueError: the clock skips that time on that day.
-    """
-    found = [
-        datetime.combine(day, clock, zone).replace(fold=fold).astimezone(UTC) for fold in (0, 1)
-    ]
-    if found[0].astimezone(zone).time() != clock:
-        raise ValueError(
-            f"There is no {clock:%H:%M} on this day: summer time begins and the clock skips it."
-        )
-    return found[1] if after is not None and found[0] <= after < found[1] else found[0]
-
-
 def even_starts(first: datetime, interval_min: float, heats: int) -> list[datetime]:
     """Starts that follow each other by the same interval, which is time that really passes.
 
@@ -65,7 +43,7 @@ def even_starts(first: datetime, interval_min: float, heats: int) -> list[dateti
     interval = timedelta(minutes=number(interval_min, "interval", 1, 720, unit="min"))
     many = whole(heats, "number of heats", 1, MOST_HEATS)
     first = first.astimezone(UTC)
-    return [first + place * interval for place in range(many)]
+    return [moment_in_range(first + place * interval) for place in range(many)]
 
 
 def pasted_timetable(day: date, text: str, zone: tzinfo) -> list[datetime]:
@@ -143,11 +121,11 @@ def _times(line: str) -> list[time]:
 def _following(
     day: date, clock: time, zone: tzinfo, before: datetime | None
 ) -> tuple[date, datetime]:
-    start = moment(day, clock, zone, before)
+    start = moment_at(day, clock, zone, before)
     if before is None or start > before:
         return day, start
     day += timedelta(days=1)
-    start = moment(day, clock, zone, before)
+    start = moment_at(day, clock, zone, before)
     if start - before > LONGEST_GAP:
         raise ValueError("this is not later than the time before it.")
     return day, start
@@ -168,7 +146,7 @@ def with_marshalling(
     entries = [Entry(kind, start) for start in starts]
     if marshal_after_min is not None:
         gap = timedelta(minutes=number(marshal_after_min, "minutes to marshalling", 1, 240))
-        entries += [Entry("marshal", start + gap) for start in starts]
+        entries += [Entry("marshal", moment_in_range(start + gap)) for start in starts]
     return sorted(entries, key=lambda entry: entry.starts_at)
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, tzinfo
+from datetime import datetime, tzinfo
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
-from pydantic import AfterValidator, AwareDatetime, Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
+from pitapp.dates import Day, Moment
 from pitapp.record import Record
 
 Name = Annotated[str, Field(min_length=1, max_length=60)]
@@ -34,17 +35,6 @@ def known_zone(name: str) -> str:
             "No time zone has this name. Write it like Europe/Lisbon or Asia/Tokyo."
         ) from None
     return name
-
-
-def likely_day(day: date) -> date:
-    """A date that a race day can have, as it came.
-
-    Raises:
-        ValueError: the year is not from 1970 to 2199.
-    """
-    if not 1970 <= day.year <= 2199:
-        raise ValueError("Write a date with a year from 1970 to 2199.")
-    return day
 
 
 class ClassLimit(Record):
@@ -124,7 +114,7 @@ class Meeting(Record):
     """A race day; `day` is the date on the wall clock in its own time zone."""
 
     id: int = 0
-    day: Annotated[date, AfterValidator(likely_day)]
+    day: Day
     name: str = Field("", max_length=60)
     time_zone: Annotated[str, AfterValidator(known_zone)]
     track_id: int | None = None
@@ -136,7 +126,7 @@ class Meeting(Record):
     def is_for(self, car_id: int | None) -> bool:
         """Whether it is this car's: entered with it, or with none in particular.
 
-        >>> Meeting(day=date(2026, 5, 3), time_zone="UTC", car_id=1).is_for(2)
+        >>> Meeting(day="2026-05-03", time_zone="UTC", car_id=1).is_for(2)
         False
         """
         return self.car_id is None or car_id is None or self.car_id == car_id
@@ -155,7 +145,7 @@ class Meeting(Record):
     def title(self) -> str:
         """Its name, or else its date.
 
-        >>> Meeting(day=date(2026, 5, 3), time_zone="UTC").title
+        >>> Meeting(day="2026-05-03", time_zone="UTC").title
         'Sun 3 May 2026'
         """
         return self.name or self.date_text
@@ -168,8 +158,8 @@ class Heat(Record):
     meeting_id: int
     number: int = Field(ge=1, le=999)
     kind: HeatKind = "heat"
-    starts_at: AwareDatetime
-    done_at: AwareDatetime | None = None
+    starts_at: Moment
+    done_at: Moment | None = None
     version: int = 1
 
     @property

@@ -7,7 +7,6 @@ from typing import Any
 from pydantic import ValidationError
 from wtforms import (
     BooleanField,
-    DateField,
     HiddenField,
     RadioField,
     StringField,
@@ -21,6 +20,7 @@ from pitapp.packs.models import Pack, Reading
 from pitapp.packs.sums import ChargeSums, LabelSums, charge_sums, label_sums
 from pitapp.web.fields import Needed, NumberField, QuantityField, WholeField
 from pitapp.web.forms import PitForm
+from pitapp.web.moments import DayField
 
 LINE = {"maxlength": 60, "autocomplete": "off"}
 TEXT = {"maxlength": 2000}
@@ -43,7 +43,7 @@ class PackForm(PitForm):
     resistance_new = NumberField(
         "Resistance of a cell when new", [Optional(), NumberRange(0.01, 5000, CELL_MOHM)], unit="mΩ"
     )
-    bought_on = DateField("Bought", [Optional()])
+    bought_on = DayField("Bought")
     mass_g = QuantityField("Weight", kind="mass")
     cycles_before = WholeField("Cycles before this log")
     remarks = TextAreaField("Remarks", render_kw=TEXT)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import date
 from typing import Annotated, Literal
 
-from pydantic import AwareDatetime, Field, model_validator
+from pydantic import Field, model_validator
 
+from pitapp.dates import Day, Moment
 from pitapp.packs.care import Condition
 from pitapp.record import Record
 
@@ -32,12 +32,12 @@ class Pack(Record):
     most_charge_c: float = Field(1.0, ge=0.1, le=20)
     nominal_v: float | None = Field(None, ge=1, le=80)
     resistance_new_ohm: CellOhm | None = None
-    bought_on: date | None = None
+    bought_on: Day | None = None
     mass_g: float | None = Field(None, gt=0, le=20_000)
     cycles_before: int = Field(0, ge=0, le=10_000)
     damaged: bool = False
     damage: str = Field("", max_length=200)
-    retired_at: AwareDatetime | None = None
+    retired_at: Moment | None = None
     remarks: Remarks = ""
     version: int = 1
 
@@ -75,7 +75,7 @@ class Reading(Record):
 
     id: int = 0
     pack_id: int
-    read_at: AwareDatetime
+    read_at: Moment
     cell_v: tuple[CellV, ...] = Field((), max_length=16)
     cell_ohm: tuple[CellOhm, ...] = Field((), max_length=16)
     cell_c: float | None = Field(None, ge=-50, le=150)
@@ -96,14 +96,14 @@ class Charge(Record):
     uuid: str
     pack_id: int
     purpose: Purpose
-    prepared_at: AwareDatetime
+    prepared_at: Moment
     cells_set: int | None = None
     current_a: float | None = None
     discharging: bool = False
     start_percent: float | None = None
-    started_at: AwareDatetime | None = None
-    due_at: AwareDatetime | None = None
-    ended_at: AwareDatetime | None = None
+    started_at: Moment | None = None
+    due_at: Moment | None = None
+    ended_at: Moment | None = None
     outcome: Outcome | None = None
     moved_mah: float | None = Field(None, ge=0, le=100_000)
     remarks: Remarks = ""
@@ -114,7 +114,7 @@ class Storage(Record):
 
     id: int = 0
     pack_id: int
-    stored_at: AwareDatetime
+    stored_at: Moment
     cell_v: float | None = Field(None, ge=0, le=5)
     place: str = Field("", max_length=60)
 
@@ -147,7 +147,7 @@ class PlannedHeat(Record):
 
     heat_id: int
     title: str
-    starts_at: AwareDatetime
+    starts_at: Moment
     pack_id: int | None
     percent: float
     cell_v: float
@@ -159,8 +159,8 @@ class PlannedStep(Record):
 
     pack_id: int
     kind: Literal["charge", "storage"]
-    begins_at: AwareDatetime
-    ends_at: AwareDatetime
+    begins_at: Moment
+    ends_at: Moment
     amps: float
     output: int | None
 
@@ -185,6 +185,6 @@ class PlanRecord(Record):
     most_full_min: float = Field(120, ge=0, le=1440)
     cooling_min: float = Field(20, ge=0, le=240)
     left_out: tuple[int, ...] = ()
-    made_at: AwareDatetime
+    made_at: Moment
     made_from: str = ""
     plan: DayPlan | None = None

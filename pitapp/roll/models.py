@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import AwareDatetime, Field
+from pydantic import Field
 
+from pitapp.dates import Moment
 from pitapp.gearing.formulas import final_drive_ratio
 from pitapp.record import Record
 
@@ -18,7 +19,7 @@ class TiltTest(Record):
     id: int = 0
     car_id: int
     motor_id: int | None = None
-    tested_at: AwareDatetime
+    tested_at: Moment
     angle_deg: float = Field(gt=0, le=STEEPEST_DEG)
     read_by: Literal["typed", "sensor"] = "typed"
     mass_g: float = Field(ge=50, le=50_000)

@@ -8,7 +8,7 @@ from typing import Any
 
 from wtforms import HiddenField, StringField, TextAreaField
 
-from pitapp.meetings.formulas import moment
+from pitapp.dates import moment_at, read_wall_clock
 from pitapp.runs.fields import IdField, QuickField, TimeField
 from pitapp.runs.models import Run
 from pitapp.web.fields import NumberField, QuantityField, WholeField
@@ -71,16 +71,8 @@ class RunForm(PitForm):
         Raises:
             ValueError: it is no moment of that zone's clock.
         """
-        text = (self.started.data or "").strip()[:40]
-        if not text:
-            return None
-        try:
-            local = datetime.fromisoformat(text)
-        except ValueError:
-            raise ValueError("Write the day and the time, like 2026-05-03 10:32.") from None
-        if not 2000 <= local.year <= 2999 or local.tzinfo is not None:
-            raise ValueError("Write a day from the year 2000 on, and a time without a zone.")
-        return moment(local.date(), local.time(), zone)
+        text = (self.started.data or "").strip()
+        return moment_at(*read_wall_clock(text), zone) if text else None
 
     def kept(self, earlier: Run, shown: RunForm) -> dict[str, Any]:
         """The values of `earlier` behind every field that still reads as `shown` does.

@@ -7,8 +7,9 @@ from typing import Literal
 from uuid import UUID, uuid4
 from zoneinfo import ZoneInfo
 
-from pydantic import AwareDatetime, Field, field_serializer
+from pydantic import Field, field_serializer
 
+from pitapp.dates import Moment
 from pitapp.gearing.formulas import final_drive_ratio, rollout_mm
 from pitapp.kit.models import Name, Remarks, Teeth
 from pitapp.record import Record
@@ -154,7 +155,7 @@ class Run(Record):
     motor_id: int | None = None
     pack_id: int | None = None
     tyre_set_id: int | None = None
-    started_at: AwareDatetime
+    started_at: Moment
     time_zone: str = ""
     pinion_teeth: Teeth | None = None
     spur_teeth: Teeth | None = None
@@ -198,7 +199,7 @@ class RunLine(Record):
     """A run as one line of the log, with the names of where it was."""
 
     id: int
-    started_at: AwareDatetime
+    started_at: Moment
     time_zone: str = ""
     car_id: int
     car_name: str

@@ -9,6 +9,7 @@ from typing import Any
 
 from flask import Blueprint, request
 
+from pitapp.dates import read_day
 from pitapp.db import get_db
 from pitapp.drive.inputs import CAN_LIMIT_C
 from pitapp.errors import ChangedMeanwhile
@@ -166,7 +167,7 @@ def _nearest(
 
 def _day(asked: str, days: list[date]) -> date | None:
     try:
-        day = date.fromisoformat(asked)
+        day = read_day(asked)
     except ValueError:
         day = None
     return day if day in days else next(iter(days), None)

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from flask import Flask, current_app, g, has_request_context, request
 
+from pitapp.dates import EARLIEST, LATEST, nearest
 from pitapp.db import get_db, settings
 
 WAITED_HEADER = "X-Waited-Seconds"
 LONGEST_WAIT_S = 60 * 24 * 3600
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+LATEST_CLOCK = LATEST - timedelta(days=366)
 
 
 def now() -> datetime:
@@ -19,11 +22,25 @@ def now() -> datetime:
 
     Tests drive it; see `create_app`.
     """
-    return present() - waited()
+    return nearest(present() - waited())
 
 
 def present() -> datetime:
-    """The present moment by this machine's clock, whatever the request says: for who may come in."""
+    """The present moment by this machine's clock, whatever the request says: for who may come in.
+
+    A clock that has lost its time counts on from 1970; it is taken as from 2000, so that what is
+    written meanwhile can be read. One that is far ahead stands still a year before the range ends.
+    """
+    moment = _by_the_machine()
+    return min(moment if moment >= EARLIEST else moment + (EARLIEST - EPOCH), LATEST_CLOCK)
+
+
+def clock_is_lost() -> bool:
+    """Whether this machine's clock shows a year that cannot be."""
+    return not EARLIEST <= _by_the_machine() <= LATEST_CLOCK
+
+
+def _by_the_machine() -> datetime:
     moment: datetime = current_app.extensions["pitapp.clock"]()
     return moment
 

@@ -1,16 +1,16 @@
-"""A form field for a day and a time on the racer's wall clock."""
+"""Form fields for a day, and for a day and a time on the racer's wall clock."""
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import timedelta
 from typing import Any
 
-from wtforms import Field, ValidationError
+from wtforms import DateField, Field, ValidationError
 from wtforms.widgets import DateTimeLocalInput
 
+from pitapp.dates import moment_at, read_day, read_wall_clock
 from pitapp.web.clock import home_zone, now
 
-YEARS = range(2000, 2201)
 CLOCKS_APART = timedelta(days=1)
 
 
@@ -34,15 +34,20 @@ class MomentField(Field):
         if not valuelist:
             return
         self.typed, self.data = valuelist[0], None
-        if not self.typed.strip():
-            return
-        try:
-            read = datetime.fromisoformat(self.typed.strip())
-        except ValueError:
-            raise ValueError("Write a day and a time, such as 2026-05-03 18:30.") from None
-        if read.year not in YEARS:
-            raise ValueError("That is not a year of this log.")
-        self.data = read if read.tzinfo else read.replace(tzinfo=home_zone())
+        if self.typed.strip():
+            self.data = moment_at(*read_wall_clock(self.typed), home_zone())
+
+
+class DayField(DateField):
+    """A day, or None when left empty."""
+
+    data: Any
+
+    def process_formdata(self, valuelist: list[str]) -> None:
+        """Read a day as browsers send it."""
+        if valuelist:
+            self.data = None
+            self.data = read_day(valuelist[0]) if valuelist[0].strip() else None
 
 
 class NotAhead:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Annotated
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
+from pitapp.dates import Moment
 from pitapp.kit.formulas import CornerWeights, Shift, corner_weights, shift_for_move
 from pitapp.kit.models import Name, Remarks
 from pitapp.kit.scales.formulas import move_for_shift_mm
@@ -31,7 +31,7 @@ class Weighing(Record):
 
     id: int = 0
     car_id: int
-    weighed_at: datetime
+    weighed_at: Moment
     front_left_g: Corner
     front_right_g: Corner
     rear_left_g: Corner

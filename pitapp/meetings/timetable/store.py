@@ -6,8 +6,9 @@ import sqlite3
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
+from pitapp.dates import moment_in_range
 from pitapp.db import stamp, undo, when
-from pitapp.errors import NotThere
+from pitapp.errors import NotThere, Refused
 from pitapp.meetings.formulas import Entry
 from pitapp.meetings.models import CAR_KINDS, Heat
 
@@ -107,7 +108,7 @@ def shift_heats(
     label = f"Moved {item.title}{' and all after it' if following else ''} by {minutes:+d} min"
     with undo.step(connection, label.replace("-", "−"), now) as step:
         for row in rows:
-            starts_at = stamp(when(row["starts_at"]) + by)
+            starts_at = stamp(_moved(when(row["starts_at"]), by))
             step.save("heats", row["id"], row["version"], {"starts_at": starts_at})
     return step.token
 
@@ -132,3 +133,10 @@ def reopen_heat(connection: sqlite3.Connection, heat_id: int, now: datetime) -> 
     with undo.step(connection, f"{item.title} not done", now) as step:
         step.change("heats", item.id, {"done_at": None})
     return step.token
+
+
+def _moved(starts_at: datetime, by: timedelta) -> datetime:
+    try:
+        return moment_in_range(starts_at + by)
+    except ValueError as error:
+        raise Refused(str(error)) from None

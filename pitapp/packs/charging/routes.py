@@ -10,6 +10,7 @@ from typing import Any
 from flask import Blueprint, redirect, request, url_for
 
 from pitapp.checks.engine import first_open
+from pitapp.dates import nearest
 from pitapp.db import get_db
 from pitapp.errors import BadRequest, NotThere, Refused
 from pitapp.packs import store as shelf
@@ -125,7 +126,7 @@ def longer(connection: sqlite3.Connection, uuid: uuids.UUID) -> Any:
     minutes = request.form.get("minutes", type=int)
     if minutes not in (5, 10, 20):
         raise BadRequest("The countdown is moved by 5, 10 or 20 minutes.")
-    due_at = max(now(), item.due_at or now()) + timedelta(minutes=minutes)
+    due_at = nearest(max(now(), item.due_at or now()) + timedelta(minutes=minutes))
     notice(f"{minutes} minutes more", store.extend(connection, item, due_at, now()))
     return after_write("packs.charging.charge", uuid=item.uuid)
 
