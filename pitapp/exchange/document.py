@@ -12,7 +12,7 @@ import pydantic_core
 from pydantic import ValidationError
 
 from pitapp import __version__
-from pitapp.db import answers, identity, stamp
+from pitapp.db import answers, identity, stamp, when
 from pitapp.errors import Refused
 from pitapp.exchange import readers, store
 from pitapp.exchange.layout import FORMAT, VERSION, Head, everything
@@ -95,7 +95,7 @@ def _tried(raw: Any, head: Head, empty: sqlite3.Connection) -> Found:
     content = found.model_dump(exclude_unset=True)
     keys = tuple((each["key"], each["made_at"]) for each in content.get("write_keys", ()))
     origins = content.get("origin", ""), *content.get("earlier_origins", ())
-    result = Found(datetime.fromisoformat(content["written_at"]), content["tables"], keys, origins)
+    result = Found(when(content["written_at"]), content["tables"], keys, origins)
     take(empty, result)
     try:
         readers.read_all(empty)
