@@ -266,6 +266,11 @@ def test_every_sheet_can_be_saved_and_none_starts_a_formula(demo: PageClient) ->
     assert not any("undo_steps" in name for name in names)
 
 
+def rows_in(file: bytes) -> object:
+    """The rows of a file of everything; which database wrote it is another matter."""
+    return json.loads(file)["tables"]
+
+
 def test_everything_is_looked_at_taken_and_put_back(demo: PageClient, client: PageClient) -> None:
     saved = demo.get("/exchange/everything.json").data
     own = client.get("/exchange/everything.json").data
@@ -274,11 +279,11 @@ def test_everything_is_looked_at_taken_and_put_back(demo: PageClient, client: Pa
     assert json.loads(client.get("/exchange/everything.json").data)["tables"]["runs"] == []
     taken = client.post_form("/exchange/everything/take", {"digest": digest_of(looked)})
     assert taken.status_code == 303
-    assert client.get("/exchange/everything.json").data == saved
+    assert rows_in(client.get("/exchange/everything.json").data) == rows_in(saved)
     assert client.get("/runs").status_code == 200
     assert "Put back what was here before" in client.get("/exchange").text
     assert client.post_form("/exchange/everything/put-back").status_code == 303
-    assert client.get("/exchange/everything.json").data == own
+    assert rows_in(client.get("/exchange/everything.json").data) == rows_in(own)
 
 
 def test_nothing_to_put_back(client: PageClient) -> None:
@@ -304,5 +309,5 @@ def test_the_word_twice_is_one_taking(demo: PageClient, client: PageClient) -> N
     digest = digest_of(post_file(client, "/exchange/everything", saved))
     for _ in range(2):
         assert client.post_form("/exchange/everything/take", {"digest": digest}).status_code == 303
-    assert client.get("/exchange/everything.json").data == saved
+    assert rows_in(client.get("/exchange/everything.json").data) == rows_in(saved)
     assert document.read(saved).tables["runs"]

@@ -125,7 +125,7 @@ class InCar(Record):
     pack_id: int
     car_id: int
     car_name: str
-    since: AwareDatetime
+    since: Moment
 
 
 class ChargerRecord(Record):

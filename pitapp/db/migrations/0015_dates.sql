@@ -125,3 +125,8 @@ UPDATE forecast_inputs SET set_at = CASE
     WHEN set_at GLOB '[0-9][0-9]-*' THEN '20' || set_at
     WHEN set_at < '2000' THEN '2000-01-01T00:00:00Z' ELSE '2200-12-31T23:59:59Z' END
 WHERE set_at NOT GLOB '2[01][0-9][0-9]-*' AND set_at NOT GLOB '2200-*';
+UPDATE car_packs SET since = CASE
+    WHEN since GLOB '00[0-9][0-9]-*' THEN '20' || substr(since, 3)
+    WHEN since GLOB '[0-9][0-9]-*' THEN '20' || since
+    WHEN since < '2000' THEN '2000-01-01T00:00:00Z' ELSE '2200-12-31T23:59:59Z' END
+WHERE since NOT GLOB '2[01][0-9][0-9]-*' AND since NOT GLOB '2200-*';
