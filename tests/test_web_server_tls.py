@@ -65,7 +65,9 @@ def test_an_end_is_told_as_tls_wants_it(server: Server) -> None:
 
 
 @pytest.mark.parametrize(
-    "said", [b"", client_hello()[:40], client_hello(), b"\x16\x03\x01nonsense"]
+    "said",
+    [b"", client_hello()[:40], client_hello(), b"\x16\x03\x01nonsense"],
+    ids=["nothing", "part of a hello", "a hello", "nonsense"],
 )
 def test_a_handshake_that_does_not_go_on_is_given_up_and_holds_up_nobody(
     server: Server, said: bytes
