@@ -12,6 +12,8 @@ from e2e.pages.base import Screen
 from e2e.pages.devices import Devices, Pairing
 from e2e.server import Live, Served
 from e2e.watch import Watch
+from pitapp.devices import store
+from pitapp.devices.formulas import MOST_WRONG
 from pitapp.devices.sharing import invitation, open_to
 from pitapp.web.server import make_server
 
@@ -78,6 +80,24 @@ def test_a_phone_is_let_in_by_two_taps(
     expect(phone.get_by_role("heading", name="Board")).to_be_visible()
     devices.open()
     expect(devices.paired()).to_have_count(1)
+
+
+def test_the_next_code_is_shown_by_itself(live: Live, afar: Served, page: Page) -> None:
+    devices = Devices(page, live.url).open()
+    code = devices.code().replace(" ", "")
+    guesses = live.app.extensions["pitapp.guesses"]
+    for number in range(MOST_WRONG - 1):
+        with guesses.looking(f"10.{number // 250}.0.{number % 250}", live.clock()) as look:
+            assert not look.wrong(code)
+    button = page.get_by_role("button", name="Make another code")
+    button.focus()
+    with live.app.app_context():
+        connection = live.app.extensions["pitapp.db"].connection()
+        made = store.pair(connection, guesses, "", "Phone", "10.9.0.1", live.clock()).next_code
+    assert made is not None
+    expect(page.get_by_text(made.spaced)).to_be_visible(timeout=20_000)
+    expect(button).to_be_focused()
+    devices.check_usable()
 
 
 def test_the_address_stands_on_settings(live: Live, afar: Served, page: Page) -> None:

@@ -15,6 +15,7 @@ from pitapp.copies import store
 from pitapp.db.connect import connect
 from pitapp.db.migrate import migrate, migrations, statements
 from pitapp.devices import store as devices
+from pitapp.devices.guesses import Guesses
 from pitapp.errors import DataError, Refused
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
@@ -96,8 +97,9 @@ def test_no_write_falls_between_the_copy_and_the_change(
 def test_a_copy_lets_no_removed_device_back_in(
     db: sqlite3.Connection, clock: Clock, data_dir: Path, tmp_path: Path
 ) -> None:
-    token = devices.pair(db, devices.new_code(db, clock()).code, "Phone", "192.168.7.20", clock())
-    assert token is not None
+    code = devices.new_code(db, clock()).code
+    token = devices.pair(db, Guesses(), code, "Phone", "192.168.7.20", clock()).token
+    assert token
     store.write_copy(db, tmp_path / "copy.sqlite3")
     devices.remove(db, devices.devices(db)[0].id, clock())
     add_car(db, clock, "Later")

@@ -23,6 +23,8 @@ from pitapp.exchange import readers
 from pitapp.web.nav import FOOT, MORE
 from tests.support import Clock
 
+GIVEN_UP = {"wrong_guesses"}
+"""Tables that a later migration drops: nothing of a racer's stood in them."""
 NUMBERS = [number for number, _ in migrations()]
 NEWEST = NUMBERS[-1]
 PAGES = [place.path for place in (*FOOT, *MORE)]
@@ -54,7 +56,7 @@ def at_schema(number: int, season: Path, folder: Path) -> Path:
         made.execute(f"PRAGMA user_version = {number}")
         made.execute("ATTACH DATABASE ? AS season", (str(season),))
         there = tables(made)
-        for table in there:
+        for table in (each for each in there if each not in GIVEN_UP):
             names = [row[1] for row in made.execute(f"PRAGMA main.table_info({table})")]
             references = made.execute(f"PRAGMA main.foreign_key_list({table})").fetchall()
             to_come = {row[3] for row in references if row[2] not in there}
@@ -88,6 +90,7 @@ def holds(rows: Rows, earlier: Rows) -> bool:
         [{name: row[name] for name in before} for before, row in zip(was, rows[table], strict=True)]
         == was
         for table, was in earlier.items()
+        if table not in GIVEN_UP
     )
 
 

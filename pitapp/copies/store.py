@@ -24,7 +24,7 @@ DAILY = "daily"
 BEFORE_RESTORE = "before-restore"
 BEFORE_UPDATE = "before-update"
 A_DAY = timedelta(days=1)
-HERE_ONLY = ("devices", "identities", "pairing_codes", "wrong_guesses")
+HERE_ONLY = ("devices", "identities", "pairing_codes")
 """Tables that stay as they are here: no copy lets a device back in that was removed since, and what
 a phone keeps for this database still finds it."""
 LEFT_BEHIND = ("answered_writes", "undo_steps")

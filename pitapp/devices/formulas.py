@@ -1,4 +1,4 @@
-"""How wrong guesses of a pairing code are slowed."""
+"""How guessing a pairing code is slowed, and when a code is over."""
 
 from __future__ import annotations
 
@@ -6,13 +6,15 @@ from pitapp.limits import whole
 
 FREE_GUESSES = 3
 LONGEST_WAIT_S = 60
+MOST_WRONG = 1000
+"""So many wrong guesses, from all addresses, end a code of 8 digits: the chance that one of them was
+right is 1000 / 10^8, 1 in 100 000."""
 
 
 def wait_after(wrong_guesses: int) -> int:
-    """Seconds to wait after so many wrong guesses: none for the first 3, then 1, 2, 4 … up to 60.
+    """Seconds that an address waits after so many wrong guesses: none for 3, then 1, 2, 4 … up to 60.
 
-    wait = 2^(n − 3), at most 60 s. However many devices guess, in the five minutes of a code's life
-    fewer than 16 guesses are looked at, of a hundred million codes.
+    wait = 2^(n − 3), at most 60 s.
 
     Raises:
         ValueError: not a whole number from 0 to 1 000 000.

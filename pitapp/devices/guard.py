@@ -11,6 +11,7 @@ from flask_wtf.csrf import generate_csrf
 from pitapp.addresses import is_this_machine
 from pitapp.db import get_db
 from pitapp.devices import store
+from pitapp.devices.guesses import Guesses
 from pitapp.web.clock import present
 
 if TYPE_CHECKING:
@@ -50,6 +51,7 @@ def register(app: Flask) -> None:
 
     app.before_request(guard)
     app.extensions["pitapp.vouch"] = vouch
+    app.extensions["pitapp.guesses"] = Guesses()
 
 
 def unpaired() -> Response:

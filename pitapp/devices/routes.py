@@ -6,14 +6,24 @@ import sqlite3
 from pathlib import Path
 from typing import Any
 
-from flask import Blueprint, Response, current_app, redirect, request, session, url_for
+from flask import (
+    Blueprint,
+    Response,
+    current_app,
+    redirect,
+    render_template,
+    request,
+    session,
+    url_for,
+)
 
 from pitapp.db import get_db
 from pitapp.devices import store
 from pitapp.devices.addresses import square
 from pitapp.devices.forms import MOST_NAME, PairForm
 from pitapp.devices.guard import cookie_name, pairing_page
-from pitapp.devices.sharing import Sharing
+from pitapp.devices.guesses import Waiting
+from pitapp.devices.sharing import Sharing, say_next
 from pitapp.errors import NotThere
 from pitapp.web.clock import present
 from pitapp.web.htmx import after_write, show
@@ -38,16 +48,26 @@ def sharing() -> Sharing | None:
 
 @blueprint.get("/devices")
 def page() -> Any:
-    connection, shared = get_db(), sharing()
-    code = store.open_code(connection, present()) if shared else None
     return show(
         "devices/page.html",
         "devices/_part.html",
-        devices=store.devices(connection),
-        code=code,
-        picture=square(shared.pairing_url(code.code)) if shared and code else None,
+        devices=store.devices(get_db()),
         secure=request.is_secure,
+        **_code(),
     )
+
+
+@blueprint.get("/devices/code/part")
+def code_part() -> str:
+    """The code that is open now: the page asks for it again and again, since one may come to an end."""
+    return render_template("devices/_code.html", **_code())
+
+
+def _code() -> dict[str, Any]:
+    shared = sharing()
+    code = store.open_code(get_db(), present()) if shared else None
+    picture = square(shared.pairing_url(code.code)) if shared and code else None
+    return {"code": code, "picture": picture}
 
 
 @blueprint.post("/devices/code")
@@ -95,27 +115,31 @@ def look() -> Response:
 def let_in() -> Any:
     connection, form = get_db(), PairForm()
     typed = {"code": (form.code.data or "")[:MOST_NAME], "name": form.called}
-    wait = store.seconds_to_wait(connection, present())
-    if wait:
-        answer = pairing_page(429, error=f"Too many wrong codes. Wait {wait} s.", **typed)
-        answer.headers["Retry-After"] = str(wait)
+    try:
+        paired = store.pair(
+            connection,
+            current_app.extensions["pitapp.guesses"],
+            form.digits,
+            form.called,
+            request.remote_addr or "",
+            present(),
+            in_place_of=request.cookies.get(cookie_name(current_app), ""),
+        )
+    except Waiting as waiting:
+        sentence = f"Too many wrong codes. Wait {waiting.seconds} s."
+        answer = pairing_page(429, error=sentence, **typed)
+        answer.headers["Retry-After"] = str(waiting.seconds)
         return answer
-    token = store.pair(
-        connection,
-        form.digits,
-        form.called,
-        request.remote_addr or "",
-        present(),
-        in_place_of=request.cookies.get(cookie_name(current_app), ""),
-    )
-    if token is None:
-        sentence = "That code is wrong or over. A new one is made on the Devices screen."
+    if paired.next_code is not None:
+        say_next(paired.next_code)
+    if not paired.token:
+        sentence = "That code is wrong or over. The one to use is shown on the Devices screen."
         return pairing_page(403, error=sentence, **typed)
     session.clear()
     inside = redirect(url_for("board.page"), 303)
     inside.set_cookie(
         cookie_name(current_app),
-        token,
+        paired.token,
         max_age=A_YEAR_S,
         httponly=True,
         samesite="Strict",

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 from typing import NamedTuple
 
+import click
 from flask import Flask
 from markupsafe import Markup
 
@@ -12,6 +14,8 @@ from pitapp.db import get_db
 from pitapp.devices import authority, store
 from pitapp.devices.addresses import own_addresses, own_names, square, square_for_terminal
 from pitapp.devices.authority import Papers
+from pitapp.devices.formulas import MOST_WRONG
+from pitapp.devices.models import Code
 from pitapp.web.clock import present
 
 OPEN_LINE = "\nWithout --https others on that network can read what is sent: use one of your own."
@@ -74,3 +78,12 @@ def invitation(app: Flask, port: int) -> str:
         + OPEN_LINE
         * (shared.scheme == "http")
     )
+
+
+def say_next(code: Code) -> None:
+    """Say on the terminal which code took the place of one that was guessed at too often."""
+    with suppress(OSError, ValueError):
+        click.echo(
+            f"{MOST_WRONG} wrong codes were tried, so that one is over. "
+            f"The code is now {code.spaced}, good for five minutes."
+        )

@@ -6,18 +6,28 @@ import hashlib
 import secrets
 import sqlite3
 from datetime import datetime, timedelta
+from secrets import compare_digest
+from typing import NamedTuple
 
-from pitapp.db import stamp, transaction, undo, when
+from pitapp.db import stamp, transaction, undo
 from pitapp.db.connect import BUSY_TIMEOUT_MS
-from pitapp.devices.formulas import wait_after
+from pitapp.devices.guesses import Guesses
 from pitapp.devices.models import Code, Device
 from pitapp.errors import NotThere
 
 CODE_LIFE = timedelta(minutes=5)
 CODE_DIGITS = 8
-GUESSES_REMEMBERED = timedelta(minutes=15)
 SEEN_EVERY = timedelta(minutes=1)
 _DEVICE = ", ".join(Device.model_fields)
+
+
+class Paired(NamedTuple):
+    """The token for the cookie of a device that was let in, empty for a wrong guess; and the code
+    that took the place of one that had too many.
+    """
+
+    token: str
+    next_code: Code | None = None
 
 
 def _hashed(token: str) -> str:
@@ -100,57 +110,41 @@ def open_code(connection: sqlite3.Connection, now: datetime) -> Code | None:
     return None if row is None else Code(**row)
 
 
-def seconds_to_wait(connection: sqlite3.Connection, now: datetime) -> int:
-    """How long nobody may guess, after the wrong guesses of the last quarter of an hour.
-
-    One from a moment still to come was noted by a clock that was wrong, and does not count.
-    """
-    count, last = connection.execute(
-        "SELECT count(*), max(guessed_at) FROM wrong_guesses WHERE guessed_at BETWEEN ? AND ?",
-        (stamp(now - GUESSES_REMEMBERED), stamp(now)),
-    ).fetchone()
-    if not count:
-        return 0
-    over = when(last) + timedelta(seconds=wait_after(count))
-    return max(0, int((over - now).total_seconds() + 0.999))
-
-
 def pair(
     connection: sqlite3.Connection,
+    guesses: Guesses,
     guess: str,
     name: str,
     address: str,
     now: datetime,
     *,
     in_place_of: str = "",
-) -> str | None:
-    """Let a device in by its code: the token for its cookie, or None for a wrong guess, which is noted.
+) -> Paired:
+    """Let a device in by its code; a wrong guess is counted, and may be the code's last.
 
     The token that the device had before, if any, lets nobody in any more.
+
+    Raises:
+        Waiting: the address has to wait; its guess was not looked at.
     """
-    with transaction(connection):
+    with guesses.looking(address, now) as look:
         code = open_code(connection, now)
-        if code is None or not secrets.compare_digest(code.code.encode(), guess.encode()):
+        if code is None or look.is_over(code.code) or not compare_digest(code.code, guess):
+            over = look.wrong(code.code if code else "")
+            return Paired("", new_code(connection, now) if code and over else None)
+        with transaction(connection):
             connection.execute(
-                "INSERT INTO wrong_guesses (address, guessed_at) VALUES (?, ?)",
-                (address, stamp(now)),
+                "UPDATE devices SET removed_at = ? WHERE token_hash = ? AND removed_at IS NULL",
+                (stamp(now), _hashed(in_place_of)),
+            )
+            token = secrets.token_urlsafe(32)
+            connection.execute(
+                "UPDATE pairing_codes SET used_at = ? WHERE id = ?", (stamp(now), code.id)
             )
             connection.execute(
-                "DELETE FROM wrong_guesses WHERE guessed_at NOT BETWEEN ? AND ?",
-                (stamp(now - GUESSES_REMEMBERED), stamp(now)),
+                "INSERT INTO devices (name, token_hash, address, paired_at, last_seen_at) "
+                "VALUES (?, ?, ?, ?, ?)",
+                (name, _hashed(token), address, stamp(now), stamp(now)),
             )
-            return None
-        connection.execute(
-            "UPDATE devices SET removed_at = ? WHERE token_hash = ? AND removed_at IS NULL",
-            (stamp(now), _hashed(in_place_of)),
-        )
-        token = secrets.token_urlsafe(32)
-        connection.execute(
-            "UPDATE pairing_codes SET used_at = ? WHERE id = ?", (stamp(now), code.id)
-        )
-        connection.execute(
-            "INSERT INTO devices (name, token_hash, address, paired_at, last_seen_at) "
-            "VALUES (?, ?, ?, ?, ?)",
-            (name, _hashed(token), address, stamp(now), stamp(now)),
-        )
-        return token
+        look.right()
+        return Paired(token)

@@ -16,7 +16,6 @@ LEFT_OUT = {
     "identities": "which database this is; the file names it as its origin",
     "devices": "the hash of a device's token is a secret of this machine",
     "pairing_codes": "codes are secrets, and soon over",
-    "wrong_guesses": "addresses of strangers are nobody else's business",
 }
 NAMES = ("name", "mark", "uuid", "day", "number")
 APART = ("id", "version", "removed_at")

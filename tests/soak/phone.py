@@ -60,19 +60,30 @@ class Form(HTMLParser):
 
 
 class Phone:
-    """A browser with cookies on one kept connection, which times each answer; over TLS with a context."""
+    """A browser with cookies on one kept connection, which times each answer.
 
-    def __init__(self, host: str, port: int, name: str, tls: SSLContext | None = None) -> None:
+    Over TLS with a context; from an address of its own, if one is given.
+    """
+
+    def __init__(
+        self,
+        host: str,
+        port: int,
+        name: str,
+        tls: SSLContext | None = None,
+        own: str = "",
+    ) -> None:
         self.name, self.page = name, ""
         self.times_s: list[float] = []
         self.by_path: dict[str, list[float]] = {}
         self.answers: Counter[int] = Counter()
+        place = (own, 0) if own else None
         self._connection = (
-            HTTPSConnection(host, port, timeout=60, context=tls)
+            HTTPSConnection(host, port, timeout=60, context=tls, source_address=place)
             if tls
-            else HTTPConnection(host, port, timeout=60)
+            else HTTPConnection(host, port, timeout=60, source_address=place)
         )
-        self._referer = f"https://{host}:{port}/" if tls else ""
+        self._more = {"Referer": f"https://{host}:{port}/"} if tls else {}
         self._cookies: dict[str, str] = {}
 
     def pair(self, code: str) -> None:
@@ -114,9 +125,7 @@ class Phone:
         headers = {
             "Cookie": "; ".join(f"{name}={value}" for name, value in self._cookies.items()),
             "Accept-Encoding": "gzip",
-        }
-        if self._referer:
-            headers["Referer"] = self._referer
+        } | self._more
         if key:
             headers["Idempotency-Key"] = key
         if fields is not None:

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 CONTINUE = h11.InformationalResponse(status_code=100, headers=[], reason=b"Continue")
 CLOSE = (b"Connection", b"close")
+PATIENCE_S = 1.0
 A_TURN = 1024 * 1024
 """What one connection may send before the others have their turn."""
 
@@ -94,6 +95,20 @@ class Connection:
     def asks_who(self) -> bool:
         """Whether it is only to be found out who it is, before a large body is taken."""
         return self._incoming.asks_who
+
+    def worth(self, now: float) -> tuple[bool, int, float]:
+        """How much it would be missed: strangers first, then those that have asked nothing yet.
+
+        A stranger that has just come is given time to ask before one that was answered is kept.
+        """
+        stranger = self.stranger
+        if self.phase in (Phase.BODY, Phase.WRITING):
+            rank = 3
+        elif self.answered == 0:
+            rank = 2 if stranger and now - self.since < PATIENCE_S else 0
+        else:
+            rank = 1
+        return (not stranger, rank, self.since)
 
     def ready(self, now: float) -> None:
         """Go on: what was waited for is there."""

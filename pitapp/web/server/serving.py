@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 from pitapp.addresses import parsed
 from pitapp.web.server.bounds import Bounds
-from pitapp.web.server.connection import Connection, Phase
+from pitapp.web.server.connection import PATIENCE_S, Connection, Phase
 from pitapp.web.server.gateway import Place, Request, environment, in_short, respond
 from pitapp.web.server.listening import listening, open_files
 from pitapp.web.server.visitors import Visitors
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 ACCEPTED_AT_ONCE = 32
 LOOK_S, REST_S = 0.25, 1.0
-PAUSE_S, PATIENCE_S = 0.2, 1.0
+PAUSE_S = 0.2
 LEAST_CONNECTIONS, FEWER = 16, 16
 USED_UP = (errno.EMFILE, errno.ENFILE, errno.ENOBUFS, errno.ENOMEM)
 VOUCH = "pitapp.vouch"
@@ -164,10 +164,10 @@ class Server:
             connection.away = True
             if connection.asks_who:
                 job = partial(self._work, self._ask_who, connection, connection.go_on)
-                self._workers.submit(job, stranger=False)
+                self._workers.submit(job)
             else:
                 job = partial(self._work, self._answer, connection, None)
-                self._workers.submit(job, stranger=connection.stranger)
+                self._workers.submit(job, stranger=connection.near if connection.stranger else "")
 
     def _watch(self, file: Any, events: int, data: Any) -> None:
         watched = self._selector.get_map().get(file)
@@ -209,13 +209,13 @@ class Server:
         for those in held.values():
             over = len(those) - self._bounds.stranger_connections
             idle = [each for each in those if not each.away and each.since + PATIENCE_S <= now]
-            for connection in sorted(idle, key=_worth)[: max(0, over)]:
+            for connection in sorted(idle, key=lambda each: each.worth(now))[: max(0, over)]:
                 self._close(connection)
 
     def _take_fewer(self, now: float) -> None:
         """Hold fewer connections from now on, since the system gives no more files, and pause."""
         self._most = max(LEAST_CONNECTIONS, len(self._all) - FEWER)
-        while len(self._all) > self._most and self._make_room(self._all):
+        while len(self._all) > self._most and self._make_room(self._all, now):
             pass
         self._rest()
         self._accepts_again_at = now + PAUSE_S
@@ -227,7 +227,7 @@ class Server:
 
     def _take_in(self, plain: socket.socket, address: str, port: int, now: float) -> None:
         address = str(parsed(address) or address)
-        if len(self._all) >= self._most and not self._make_room(self._all):
+        if len(self._all) >= self._most and not self._make_room(self._all, now):
             plain.close()
             return
         scheme = "http" if self.tls is None else "https"
@@ -236,9 +236,13 @@ class Server:
         self._all[connection] = None
         self._attend(connection, None, now)
 
-    def _make_room(self, among: Iterable[Connection]) -> bool:
+    def _make_room(self, among: Iterable[Connection], now: float) -> bool:
         """Close the one that is missed least; whether there was one."""
-        found = min((each for each in among if not each.away), key=_worth, default=None)
+        found = min(
+            (each for each in among if not each.away),
+            key=lambda each: each.worth(now),
+            default=None,
+        )
         if found is not None:
             self._close(found)
         return found is not None
@@ -278,13 +282,6 @@ class Server:
     def _wake(self) -> None:
         with suppress(OSError):
             self._waker.send(b".")
-
-
-def _worth(connection: Connection) -> tuple[bool, int, float]:
-    """How much it would be missed: strangers first, then those that have asked nothing yet."""
-    busy = connection.phase in (Phase.BODY, Phase.WRITING)
-    waiting = connection.answered > 0 and connection.phase is Phase.WAITING
-    return (not connection.stranger, 2 * busy + waiting, connection.since)
 
 
 def _log() -> None:

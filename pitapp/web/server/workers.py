@@ -1,13 +1,21 @@
-"""The threads that run the app: those who are known come first, strangers never take all."""
+"""The threads that run the app: those who are known come first, strangers never take all.
+
+Of strangers, whoever has asked least of late comes first, so that many who ask without a pause keep
+nobody waiting who has just come.
+"""
 
 from __future__ import annotations
 
+import heapq
 import threading
 import time
-from collections import deque
+from collections import OrderedDict, deque
 from collections.abc import Callable
+from itertools import count
 
 Job = Callable[[], None]
+MOST_STRANGERS = 4096
+HALVED_EVERY_S = 30.0
 
 
 class Workers:
@@ -15,7 +23,10 @@ class Workers:
 
     def __init__(self, threads: int, for_strangers: int) -> None:
         self._known: deque[Job] = deque()
-        self._strange: deque[Job] = deque()
+        self._strange: list[tuple[int, int, Job]] = []
+        self._numbers = count()
+        self._asked: OrderedDict[str, int] = OrderedDict()
+        self._halve_at = 0.0
         self._strangers_may = for_strangers
         self._change = threading.Condition()
         self._over = False
@@ -29,10 +40,14 @@ class Workers:
         for thread in self._threads:
             thread.start()
 
-    def submit(self, job: Job, *, stranger: bool) -> None:
-        """Let a thread do the job, which must raise nothing."""
+    def submit(self, job: Job, *, stranger: str = "") -> None:
+        """Let a thread do the job, which must raise nothing; for the stranger of that name, if any."""
         with self._change:
-            (self._strange if stranger else self._known).append(job)
+            if stranger:
+                place = (self._count(stranger), next(self._numbers), job)
+                heapq.heappush(self._strange, place)
+            else:
+                self._known.append(job)
             self._change.notify()
 
     def stop(self, seconds: float) -> None:
@@ -45,6 +60,18 @@ class Workers:
             if thread.ident is not None:
                 thread.join(max(0.0, give_up - time.monotonic()))
 
+    def _count(self, stranger: str) -> int:
+        """How much the stranger has asked of late; this one is counted."""
+        if (now := time.monotonic()) >= self._halve_at:
+            self._halve_at = now + HALVED_EVERY_S
+            halved = ((each, many // 2) for each, many in self._asked.items())
+            self._asked = OrderedDict((each, many) for each, many in halved if many)
+        asked = self._asked.pop(stranger, 0)
+        self._asked[stranger] = asked + 1
+        if len(self._asked) > MOST_STRANGERS:
+            self._asked.popitem(last=False)
+        return asked
+
     def _work(self) -> None:
         while True:
             with self._change:
@@ -52,7 +79,7 @@ class Workers:
                 if self._over:
                     return
                 stranger = not self._known
-                job = (self._strange if stranger else self._known).popleft()
+                job = heapq.heappop(self._strange)[-1] if stranger else self._known.popleft()
                 self._strangers_may -= stranger
             job()
             if stranger:

@@ -1,0 +1,2 @@
+-- Wrong guesses of pairing codes are counted in memory.
+DROP TABLE wrong_guesses;
