@@ -110,7 +110,9 @@ def test_a_hundred_kills_during_replay(data_dir: Path, phone: Phone, watch: Watc
         server.kill()
         for _ in range(KILLS):
             pair = pairs[len(made)]
-            post(page, "/gearing/fit", {"pinion": str(pair[0]), "spur": str(pair[1])})
+            post(
+                page, "/gearing/fit", {"pinion": str(pair[0]), "spur": str(pair[1]), "car_id": "1"}
+            )
             made.append(pair)
             server.start()
             page.evaluate("() => { window.dispatchEvent(new Event('online')); }")

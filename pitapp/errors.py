@@ -5,6 +5,19 @@ Anything that a racer cannot mend is not wrapped: it is a defect and should be s
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
+
+class Question(NamedTuple):
+    """What a racer has to say before a form can be saved: one of `choices`, sent as `field`.
+
+    Each choice is its value and what it is called.
+    """
+
+    field: str
+    label: str
+    choices: tuple[tuple[str, str], ...]
+
 
 class PitappError(Exception):
     """The root: `str(error)` is a sentence to show, `status` the HTTP status, `exit_code` the command's."""
@@ -39,6 +52,27 @@ class AnotherDatabase(PitappError):
 
     status = 412
     title = "Another database"
+
+
+class Gone(Refused):
+    """What a form is about was removed since its page was made; `question` asks for another."""
+
+    title = "Removed since"
+
+    def __init__(self, sentence: str, question: Question | None = None) -> None:
+        super().__init__(sentence)
+        self.question = question
+
+
+class WhichOne(PitappError):
+    """A form does not say what it is about, and that is not certain without; `question` asks."""
+
+    status = 422
+    title = "Not saved yet"
+
+    def __init__(self, sentence: str, question: Question) -> None:
+        super().__init__(sentence)
+        self.question = question
 
 
 class BadRequest(PitappError):

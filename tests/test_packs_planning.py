@@ -118,6 +118,44 @@ def test_late_moves_the_heats_and_plans_again(client: PageClient, db: sqlite3.Co
     assert [heat.starts_at for heat in kept(db, meeting_id).heats] == [at(105), at(195)]
 
 
+def test_a_plan_is_of_the_meeting_that_the_page_was_about(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    at_rest(db, "A", 3.83)
+    meeting_id = race_day(db, 90, 180)
+    planned(client, db, meeting_id)
+    page = client.get("/packs/plan").text
+    assert page.count(f'name="meeting_id" value="{meeting_id}"') == 2
+    assert f'name="meeting_id" value="{meeting_id}"' in client.get("/packs/plan/settings").text
+    made_at = kept_at(db, meeting_id)
+    clock.tick(60)
+    other = Meeting(day=RACE_MORNING.date(), time_zone="UTC", name="Evening round")
+    other_id, _ = meetings.save_meeting(db, other, clock(), [Entry("heat", at(20))])
+    current = meetings.current_meeting(db, clock())
+    assert current is not None
+    assert current.id == other_id
+    made = client.post_form(
+        "/packs/plan/make", {"meeting_id": str(meeting_id)}, follow_redirects=True
+    )
+    assert "The plan is made, for Invented round" in made.text
+    assert kept_at(db, meeting_id) > made_at
+    assert planning.plan(db, other_id) is None
+    meetings.remove(db, "meetings", meeting_id, clock())
+    for write in ("make", "late", "settings"):
+        sent = client.post_form(
+            f"/packs/plan/{write}", CHARGER | {"meeting_id": str(meeting_id), "minutes": "5"}
+        )
+        assert sent.status_code == 409, write
+        assert "Invented round was removed" in sent.text
+        assert 'name="name" value="Invented charger"' in sent.text
+
+
+def kept_at(db: sqlite3.Connection, meeting_id: int) -> Any:
+    record = planning.plan(db, meeting_id)
+    assert record is not None
+    return record.made_at
+
+
 def test_a_heat_that_has_passed_is_left_out(
     client: PageClient, db: sqlite3.Connection, clock: Clock
 ) -> None:

@@ -53,7 +53,7 @@ def test_a_tilt_test_by_its_angle(client: PageClient, db: sqlite3.Connection, ca
     client.post_form("/roll/tests/1/remove")
     assert store.latest_test(db, car.id) is None
     assert "No tilt test yet." in client.get("/roll/tests").text
-    assert client.post_form("/roll/tests/1/remove").status_code == 404
+    assert client.post_form("/roll/tests/1/remove").status_code == 409
 
 
 def test_a_tilt_test_by_a_ruler(client: PageClient, db: sqlite3.Connection, car: Car) -> None:

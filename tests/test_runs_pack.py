@@ -133,7 +133,7 @@ def test_the_pack_put_in_is_preset_whatever_was_planned(client: PageClient, day:
     charged(day.db, day.a)
     charged(day.db, day.b)
     day.plan(day.b, day.a)
-    assert client.post_form(f"/packs/{day.a}/in-car", {"car": str(day.car)}).status_code == 303
+    assert client.post_form(f"/packs/{day.a}/in-car", {"car_id": str(day.car)}).status_code == 303
     assert form(client)["pack_id"] == str(day.a)
 
 
@@ -234,7 +234,7 @@ def test_its_undo_gives_the_charge_back_and_the_pack_is_in_the_car_again(
     client: PageClient, day: Day
 ) -> None:
     charged(day.db, day.a)
-    client.post_form(f"/packs/{day.a}/in-car", {"car": str(day.car)})
+    client.post_form(f"/packs/{day.a}/in-car", {"car_id": str(day.car)})
     assert "A is in the car, full" in board(client)
     log(client)
     assert day.state(day.a).in_car is None
@@ -332,15 +332,15 @@ def test_runs_from_a_file_empty_their_packs(client: PageClient, day: Day) -> Non
 def test_a_pack_is_in_one_place_at_a_time(client: PageClient, day: Day) -> None:
     charged(day.db, day.a)
     other, _ = kit.save_car(day.db, CAR.model_copy(update={"name": "Other"}), RACE_MORNING)
-    client.post_form(f"/packs/{day.a}/in-car", {"car": str(day.car)})
-    client.post_form(f"/packs/{day.a}/in-car", {"car": str(other)})
+    client.post_form(f"/packs/{day.a}/in-car", {"car_id": str(day.car)})
+    client.post_form(f"/packs/{day.a}/in-car", {"car_id": str(other)})
     fit = day.state(day.a).in_car
     assert fit is not None
     assert fit.car_id == other
     assert "in Other" in client.get("/packs").text
-    client.post_form(f"/packs/{day.b}/in-car", {"car": str(other)})
+    client.post_form(f"/packs/{day.b}/in-car", {"car_id": str(other)})
     assert day.state(day.a).in_car is None
-    client.post_form(f"/packs/{day.b}/in-car", {"car": str(day.car)})
+    client.post_form(f"/packs/{day.b}/in-car", {"car_id": str(day.car)})
     on_the_charger(day.db, day.b, 1, 40)
     assert day.state(day.b).in_car is None
 
@@ -349,18 +349,18 @@ def test_what_cannot_be_put_in_is_refused(client: PageClient, day: Day) -> None:
     on_the_charger(day.db, day.a, -5, 40)
     packs.set_condition(day.db, day.b, "damaged", "", RACE_MORNING)
     for pack_id, words in ((day.a, "on the charger"), (day.b, "damaged")):
-        sent = client.post_form(f"/packs/{pack_id}/in-car", {"car": str(day.car)})
+        sent = client.post_form(f"/packs/{pack_id}/in-car", {"car_id": str(day.car)})
         assert sent.status_code == 409
         assert words in sent.text
     charged(day.db, add_pack(day.db, mark="C"))
     kit.remove(day.db, "cars", day.car, RACE_MORNING)
-    assert client.post_form("/packs/3/in-car", {"car": str(day.car)}).status_code == 409
+    assert client.post_form("/packs/3/in-car", {"car_id": str(day.car)}).status_code == 409
     assert client.post_form("/packs/99/in-car", {"car": "1"}).status_code == 404
 
 
 def test_a_run_of_before_leaves_the_pack_in_the_car(client: PageClient, day: Day) -> None:
     charged(day.db, day.a)
-    client.post_form(f"/packs/{day.a}/in-car", {"car": str(day.car)})
+    client.post_form(f"/packs/{day.a}/in-car", {"car_id": str(day.car)})
     log(client, pack_id=str(day.b))
     assert day.state(day.a).in_car is not None
     log(client, pack_id=str(day.b), heat_id=str(day.heats[1]))

@@ -307,7 +307,7 @@ def test_removing_and_bringing_back(client: PageClient, db: sqlite3.Connection, 
     page = client.post_form(f"{path}/remove", follow_redirects=True)
     assert client.get(path).status_code == 404
     assert client.get(f"{path}/edit").status_code == 404
-    assert client.post_form(f"{path}/remove").status_code == 404
+    assert client.post_form(f"{path}/remove").status_code == 409
     client.post_form(undo_path(page.text))
     assert client.get(path).status_code == 200
 

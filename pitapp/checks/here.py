@@ -57,16 +57,38 @@ class Here:
         )
 
 
-def here(connection: sqlite3.Connection, now: datetime, checklist: Checklist | None = None) -> Here:
-    """The present; for a controller's settings the car that this controller is in."""
-    car = kit.current_car(connection, current_settings())
+def cars_with(connection: sqlite3.Connection, checklist: Checklist) -> list[Car]:
+    """The cars that the controller of these settings is in; none for a list of another kind."""
+    found = controllers.cars_of(connection).get(checklist.controller_id or 0, {})
+    return [kit.car(connection, car_id) for car_id in found]
+
+
+def of_walk(
+    connection: sqlite3.Connection, now: datetime, checklist: Checklist, walk: Walk
+) -> Here:
+    """The present of the car that a run-through is about, also of a removed one."""
+    car = kit.car(connection, walk.car_id) if walk.car_id else None
+    return here(connection, now, checklist, car)
+
+
+def here(
+    connection: sqlite3.Connection,
+    now: datetime,
+    checklist: Checklist | None = None,
+    about: Car | None = None,
+) -> Here:
+    """The present of the car `about`, else of the one in use.
+
+    For a controller's settings that is the car in use if the controller is in it, else the one that it is in.
+    """
+    car = about or kit.current_car(connection, current_settings())
     meeting = meetings.current_meeting(connection, now)
     controller = None
     if checklist and checklist.controller_id:
         controller = controllers.controller(connection, checklist.controller_id)
-        cars = controllers.cars_of(connection).get(controller.id, {})
-        if car is None or car.id not in cars:
-            car = kit.car(connection, next(iter(cars))) if cars else None
+        if not about:
+            cars = cars_with(connection, checklist)
+            car = next((each for each in cars if car and each.id == car.id), next(iter(cars), None))
     elif car:
         controller = controllers.in_car(connection, car.id)
     race_class = meetings.class_raced(connection, meeting, car.id if car else None)

@@ -14,7 +14,7 @@ from pitapp.checks.controllers import store as kept
 from pitapp.checks.controllers.routes import blueprint as controllers
 from pitapp.checks.engine import plan_from
 from pitapp.checks.forms import AnswerForm
-from pitapp.checks.here import here
+from pitapp.checks.here import cars_with, here, of_walk
 from pitapp.checks.lists import store as lists
 from pitapp.checks.lists.routes import blueprint as own_lists
 from pitapp.checks.models import Answer, Step, Walk
@@ -22,6 +22,7 @@ from pitapp.checks.shown import asked_text, reading, typed
 from pitapp.checks.view import StepView, VerdictView, look_up
 from pitapp.db import get_db
 from pitapp.errors import NotThere, Refused
+from pitapp.kit import subject
 from pitapp.web.clock import now
 from pitapp.web.htmx import after_write, show, show_part
 from pitapp.web.undo import notice
@@ -131,7 +132,8 @@ def answer(connection: sqlite3.Connection, uuid: str, step_id: int) -> Any:
 def _answered(
     connection: sqlite3.Connection, current: Walk, at: Step, form: AnswerForm
 ) -> str | None:
-    asks = here(connection, now(), lists.checklist(connection, at.checklist_id)).asks
+    checklist = lists.checklist(connection, at.checklist_id)
+    asks = of_walk(connection, now(), checklist, current).asks
     steps = look_up(connection, current, at)[0]
     skipped, shown, reason = "skip" in request.form, "", ""
     if skipped:
@@ -179,8 +181,10 @@ def _begun(connection: sqlite3.Connection, uuid: str, at: Step) -> Walk:
     known = store.known_walk(connection, uuid)
     if known is None:
         checklist = lists.checklist(connection, at.checklist_id)
+        among = cars_with(connection, checklist) if checklist.controller_id else None
+        car = subject.form_car(connection, among)
         try:
-            new = here(connection, now(), checklist).walk(checklist, uuid)
+            new = here(connection, now(), checklist, car).walk(checklist, uuid)
         except ValueError:
             raise NotThere("There is no such run-through.") from None
         known = store.begin(connection, new)
@@ -230,7 +234,7 @@ def _show(
     checklist = lists.checklist(connection, current.checklist_id)
     if at is not None and at.checklist_id != checklist.id:
         raise NotThere("This step belongs to another list.")
-    present = here(connection, now(), checklist)
+    present = of_walk(connection, now(), checklist, current)
     steps, judged = look_up(connection, current, at)
     view = StepView.of(connection, current, present, judged, at, form) if steps else None
     values = {

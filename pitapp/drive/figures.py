@@ -13,6 +13,8 @@ from pitapp.drive.forms import MEASURED_BY, MEASURES, figure_form
 from pitapp.drive.garage import Garage
 from pitapp.drive.inputs import OWN, SCOPE_TITLES, Input, Known, OwnFigure
 from pitapp.errors import NotThere
+from pitapp.kit import subject
+from pitapp.kit.models import Car
 from pitapp.web.clock import current_settings, now
 from pitapp.web.htmx import after_write, show
 from pitapp.web.quantities import plain, quantity, signed, unit
@@ -32,15 +34,22 @@ class Line(NamedTuple):
     href: str
 
 
-def garage(connection: sqlite3.Connection | None = None) -> Garage:
-    """The current car at the track, and under the class, that the address asks for."""
+def garage(car: Car | None = None, motor_id: int | None = None) -> Garage:
+    """The car, else the one in use, at the track and under the class that are asked for."""
     return Garage(
-        connection or get_db(),
+        get_db(),
         current_settings(),
         now(),
         request.values.get("track", type=int),
         request.values.get("race_class", type=int),
+        car,
+        motor_id,
     )
+
+
+def form_garage() -> Garage:
+    """What the form being answered is about: its car with the motor that it names."""
+    return garage(subject.form_car(get_db()), request.form.get("motor_id", type=int))
 
 
 def shown(figure: Input, value: float | None) -> str:
@@ -160,7 +169,7 @@ def _show_one(stock: Garage, figure: Input, form: Any, status: int = 200) -> Any
 
 @write
 def save(connection: sqlite3.Connection, name: str) -> Any:
-    stock, figure = garage(connection), _own(name)
+    stock, figure = form_garage(), _own(name)
     form = figure_form(figure)
     valid = form.validate_on_submit()
     if valid and not figure.least <= form.value.data <= figure.most:
@@ -170,16 +179,20 @@ def save(connection: sqlite3.Connection, name: str) -> Any:
         return _show_one(stock, figure, form, 422)
     own = OwnFigure(form.value.data, form.measured.data == "yes")
     token = store.save_figures(connection, stock.about, {name: own}, now())
-    notice(f"{figure.label}: {shown(figure, own.value)}", token)
+    notice(f"{figure.label}: {shown(figure, own.value)}{_note(stock)}", token)
     return _back(stock, "drive.page" if name in OFTEN else "drive.figures.page")
 
 
 @write
 def forget(connection: sqlite3.Connection, name: str) -> Any:
-    stock, figure = garage(connection), _own(name)
+    stock, figure = form_garage(), _own(name)
     token = store.save_figures(connection, stock.about, {name: None}, now())
-    notice(f"{figure.label}: yours taken back", token)
+    notice(f"{figure.label}: yours taken back{_note(stock)}", token)
     return _back(stock)
+
+
+def _note(stock: Garage) -> str:
+    return subject.other_car_note(stock.connection, stock.car) if stock.car else ""
 
 
 def _back(stock: Garage, page: str = "drive.figures.page") -> Any:
@@ -192,7 +205,7 @@ def measure(kind: str) -> Any:
 
 @write
 def save_measure(connection: sqlite3.Connection, kind: str) -> Any:
-    stock, form = garage(connection), _form_of(kind)()
+    stock, form = form_garage(), _form_of(kind)()
     if stock.missing:
         raise NotThere(stock.missing.sentence)
     if not form.validate_on_submit():
@@ -209,7 +222,7 @@ def save_measure(connection: sqlite3.Connection, kind: str) -> Any:
     said = ", ".join(
         f"{OWN[name].label} {shown(OWN[name], value)}" for name, value in found.items()
     )
-    notice(said, token)
+    notice(said + _note(stock), token)
     return _back(stock)
 
 

@@ -27,7 +27,7 @@ from pitapp.gearing import store as gear_store
 from pitapp.gearing.models import FitLimits, GearOption
 from pitapp.kit import store as kit
 from pitapp.kit.gear_gap import GearGap, gear_gap
-from pitapp.kit.models import Motor
+from pitapp.kit.models import Car, Motor
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import RaceClass
 from pitapp.packs import store as packs
@@ -42,10 +42,10 @@ COOLING_TAU_S = 600.0
 
 
 class Garage:
-    """The current car with its motor, gears, class, pack, track and runs, read when first asked for.
+    """A car with its motor, gears, class, pack, track and runs, read when first asked for.
 
-    `track_id` and `class_id` are the track and class asked for: None for those most likely meant,
-    track 0 for none in particular.
+    `track_id` and `class_id` are those asked for: None for those most likely meant, track 0 for none
+    in particular. `about` is None for the car in use, `motor_id` for the motor that is in the car now.
     """
 
     def __init__(
@@ -55,18 +55,20 @@ class Garage:
         now: datetime,
         track_id: int | None = None,
         class_id: int | None = None,
+        about: Car | None = None,
+        motor_id: int | None = None,
     ) -> None:
         self.connection = connection
         self.now = now
-        self.car = kit.current_car(connection, settings)
+        self.car = about or kit.current_car(connection, settings)
         self.motor: Motor | None = None
         self.fitted: gearing.GearFit | None = None
         self.box = gearing.Box((), (), FitLimits())
         self.options: tuple[GearOption, ...] = ()
         self.gap: GearGap | None = None
         if self.car:
-            if self.car.motor_id:
-                self.motor = kit.motor(connection, self.car.motor_id)
+            if motor_id := motor_id or self.car.motor_id:
+                self.motor = kit.motor(connection, motor_id)
             self.fitted = gear_store.fitted(connection, self.car.id)
             pinions, spurs = kit.owned_teeth(connection, self.car.pitch)
             self.box = gearing.Box(tuple(pinions), tuple(spurs), gearing.limits_of(self.car))

@@ -70,7 +70,7 @@ def feel() -> Any:
 
 @write
 def save_feel(connection: sqlite3.Connection) -> Any:
-    stock = garage(connection)
+    stock = garage()
     form = FeelForm()
     if form.validate_on_submit() and not 5 <= form.longest.data <= 500:
         form.longest.errors = ["A longest straight lies between 5 and 500 m."]

@@ -19,6 +19,7 @@ from pitapp.gearing.forms import NUDGES, FitForm, QuestionForm, WantedForm
 from pitapp.gearing.formulas import nearest_options
 from pitapp.gearing.wanted import target_ratio
 from pitapp.kit import store as kit
+from pitapp.kit import subject
 from pitapp.kit.gear_gap import GearGap, gear_gap
 from pitapp.kit.models import Car, Motor
 from pitapp.web.clock import current_settings, now, present
@@ -33,10 +34,10 @@ LOG_PAGE = 50
 
 
 class Bench:
-    """What the gearing screens work on: the current car, its motor, its gear, and the box."""
+    """What the gearing screens work on: a car, else the one in use, its motor, its gear, and the box."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
-        self.car: Car | None = kit.current_car(connection, current_settings())
+    def __init__(self, connection: sqlite3.Connection, car: Car | None = None) -> None:
+        self.car: Car | None = car or kit.current_car(connection, current_settings())
         self.motor: Motor | None = None
         self.fitted: work.GearFit | None = None
         self.box: work.Box | None = None
@@ -131,25 +132,21 @@ def _worked_out(bench: Bench, question: work.Question, form: Any) -> Any:
 @blueprint.post("/fit")
 @write
 def fit(connection: sqlite3.Connection) -> Any:
-    car = kit.car_in_use(connection, current_settings())
+    car = subject.form_car_needed(connection)
     form = FitForm()
     if not form.validate_on_submit() or not all(
         6 <= teeth <= 200 for teeth in (form.pinion.data, form.spur.data)
     ):
+        bench = Bench(connection, car)
         wrong = QuestionForm(
-            {"pinion": form.pinion._value(), "spur": form.spur._value()},
-            Bench(connection).question,
+            {"pinion": form.pinion._value(), "spur": form.spur._value()}, bench.question
         )
         wrong.question()
-        return show(
-            "gearing/page.html", "gearing/_part.html", 422, form=wrong, bench=Bench(connection)
-        )
+        return show("gearing/page.html", "gearing/_part.html", 422, form=wrong, bench=bench)
     pinion, spur = int(form.pinion.data), int(form.spur.data)
     entry, token = store.fit(connection, car, pinion, spur, now(), present=present())
-    notice(
-        f"Fitted {entry.pinion_teeth} / {entry.spur_teeth}, FDR {entry.final_drive_ratio:.2f}",
-        token,
-    )
+    said = f"Fitted {entry.pinion_teeth} / {entry.spur_teeth}, FDR {entry.final_drive_ratio:.2f}"
+    notice(said + subject.other_car_note(connection, car), token)
     return after_write("gearing.page")
 
 

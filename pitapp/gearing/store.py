@@ -14,9 +14,18 @@ from pitapp.kit.models import Car
 _FIT = ", ".join(GearFit.model_fields)
 
 
-def fitted(connection: sqlite3.Connection, car_id: int) -> GearFit | None:
-    """The gear now in the car, or None with none on record."""
-    return next(iter(log(connection, car_id, limit=1)), None)
+def fitted(
+    connection: sqlite3.Connection, car_id: int, at: datetime | None = None
+) -> GearFit | None:
+    """The gear now in the car, or that of the moment `at`; None with none on record."""
+    if at is None:
+        return next(iter(log(connection, car_id, limit=1)), None)
+    row = connection.execute(
+        f"SELECT {_FIT} FROM gear_fits WHERE car_id = ? AND removed_at IS NULL AND fitted_at <= ? "  # noqa: S608
+        "ORDER BY fitted_at DESC, id DESC LIMIT 1",
+        (car_id, stamp(at)),
+    ).fetchone()
+    return None if row is None else GearFit(**row)
 
 
 def log(

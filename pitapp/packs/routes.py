@@ -10,6 +10,7 @@ from flask import Blueprint, jsonify, request
 from pitapp.db import get_db
 from pitapp.errors import ChangedMeanwhile, Refused
 from pitapp.kit import store as kit
+from pitapp.kit import subject
 from pitapp.meetings import store as meetings
 from pitapp.packs import store
 from pitapp.packs.care import cell_spread_v
@@ -259,16 +260,12 @@ def save_storage(connection: sqlite3.Connection, pack_id: int) -> Any:
 @write
 def put_in(connection: sqlite3.Connection, pack_id: int) -> Any:
     found = state(connection, store.pack(connection, pack_id))
-    wanted = request.form.get("car", type=int)
-    car = next((each for each in kit.cars(connection) if each.id == wanted), None)
-    if wanted is None:
-        car = kit.car_in_use(connection, current_settings())
-    if car is None:
-        raise Refused("That car was removed since. Open the pack again and put it into another.")
+    car = subject.form_car_needed(connection)
     if reason := not_to_be_put_in(found):
         raise Refused(reason)
     token = store.put_in(connection, car.id, car.name, pack_id, now())
-    notice(f"Pack {found.pack.mark} is in {car.name}", token)
+    said = f"Pack {found.pack.mark} is in {car.name}{subject.in_use_note(connection, car)}"
+    notice(said, token)
     return after_write("packs.pack", pack_id=pack_id)
 
 

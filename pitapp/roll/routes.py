@@ -13,12 +13,13 @@ from pitapp.errors import Refused
 from pitapp.gearing import store as gearing
 from pitapp.gearing.answer import GearFit
 from pitapp.kit import store as kit
+from pitapp.kit import subject
 from pitapp.kit.models import Car, Motor
 from pitapp.roll import store
 from pitapp.roll.answer import SECONDS, Creep, Hold, creep, hold, stays
 from pitapp.roll.forms import StandingForm, TiltForm
 from pitapp.roll.models import Standing, TiltTest
-from pitapp.web.clock import current_settings, now
+from pitapp.web.clock import current_settings, is_late, now
 from pitapp.web.htmx import after_write, show, show_part
 from pitapp.web.undo import notice
 from pitapp.web.writes import write
@@ -43,8 +44,10 @@ class Parked(NamedTuple):
 
 def _parked(connection: sqlite3.Connection) -> Parked | None:
     car = kit.current_car(connection, current_settings())
-    if car is None:
-        return None
+    return _with(connection, car) if car else None
+
+
+def _with(connection: sqlite3.Connection, car: Car) -> Parked:
     motor = kit.motor(connection, car.motor_id) if car.motor_id else None
     fit, test = gearing.fitted(connection, car.id), store.latest_test(connection, car.id)
     return Parked(car, motor, fit, test)
@@ -60,10 +63,14 @@ def part() -> Any:
     return show_part("roll/_part.html", **_values(get_db()))
 
 
-def _values(connection: sqlite3.Connection, form: StandingForm | None = None) -> dict[str, Any]:
+def _values(connection: sqlite3.Connection) -> dict[str, Any]:
     parked = _parked(connection)
-    if parked is None:
-        return {"parked": None}
+    return {"parked": None} if parked is None else _standing(connection, parked)
+
+
+def _standing(
+    connection: sqlite3.Connection, parked: Parked, form: StandingForm | None = None
+) -> dict[str, Any]:
     standing = store.standing(connection, parked.car.id)
     form = form or StandingForm(formdata=None, data=standing.model_dump())
     found, wrong = _hold(parked)
@@ -98,14 +105,16 @@ def _hold(parked: Parked) -> tuple[Hold | None, str]:
 @blueprint.post("")
 @write
 def stand(connection: sqlite3.Connection) -> Any:
-    parked = _wanted(connection)
+    parked = _of_form(connection)
     form = StandingForm()
     if form.validate_on_submit():
         form.nudge(request.form.get("nudge", ""))
     item = form.fill(Standing, car_id=parked.car.id)
     if item is None:
-        return show("roll/page.html", "roll/_part.html", 422, **_values(connection, form))
+        return show("roll/page.html", "roll/_part.html", 422, **_standing(connection, parked, form))
     store.keep_standing(connection, item)
+    if note := subject.other_car_note(connection, parked.car):
+        notice(f"Saved{note}")
     return after_write("roll.page", "roll.part")
 
 
@@ -118,7 +127,7 @@ def new_test() -> Any:
 @blueprint.post("/test")
 @write
 def add_test(connection: sqlite3.Connection) -> Any:
-    parked = _wanted(connection)
+    parked = _of_form(connection)
     form = TiltForm()
     fit = parked.fit
     if fit is None:
@@ -142,7 +151,8 @@ def add_test(connection: sqlite3.Connection) -> Any:
             item = None
     if item is None:
         return _show_test(form, parked, 422)
-    notice(f"Tilt test at {item.angle_deg:.1f}°", store.add_test(connection, item, now()))
+    said = f"Tilt test at {item.angle_deg:.1f}°{subject.other_car_note(connection, parked.car)}"
+    notice(said, store.add_test(connection, item, now()))
     return after_write("roll.page")
 
 
@@ -174,6 +184,18 @@ def _wanted(connection: sqlite3.Connection) -> Parked:
     if parked is None:
         raise Refused("Add your car first.")
     return parked
+
+
+def _of_form(connection: sqlite3.Connection) -> Parked:
+    """The car that the form is about, with the motor that it names and the gear of its moment."""
+    car = subject.form_car(connection)
+    if car is None:
+        raise Refused("Add your car first.")
+    parked = _with(connection, car)
+    if is_late() and (then := gearing.fitted(connection, car.id, now())):
+        parked = parked._replace(fit=then)
+    named = request.form.get("motor_id", type=int)
+    return parked._replace(motor=kit.motor(connection, named)) if named else parked
 
 
 def _show_test(form: TiltForm, parked: Parked, status: int = 200) -> Any:

@@ -13,6 +13,7 @@ from pitapp.db import get_db
 from pitapp.db.pages import cut
 from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
+from pitapp.kit import subject
 from pitapp.kit.models import Car
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import KIND_NAMES
@@ -181,11 +182,13 @@ def edit(run_id: int) -> Any:
 def save(connection: sqlite3.Connection, run_id: int = 0) -> Any:
     item = store.run(connection, run_id) if run_id else None
     form = RunForm()
+    if item is None and subject.FIELD not in request.form and (car := subject.form_car(connection)):
+        form.car_id.data = car.id
     form.pack_id.asked = not run_id and form.pack_id.name not in request.form
     offer(connection, form, item)
     record = typed_run(connection, form, item, now())
     if record is None:
-        return _show_form(form, item, status=422)
+        return _show_form(form, item, status=_status(connection, form))
     try:
         _, token = log(connection, record, now())
     except ChangedMeanwhile as error:
@@ -193,6 +196,15 @@ def save(connection: sqlite3.Connection, run_id: int = 0) -> Any:
         return _show_form(form, item, status=409)
     notice("Changed the run" if run_id else "Logged the run", token)
     return after_write("runs.run", run_id=run_id) if run_id else after_write("runs.page")
+
+
+def _status(connection: sqlite3.Connection, form: RunForm) -> int:
+    """What a run that is not taken is answered with: 409 where its car was removed, which is said."""
+    gone = subject.gone_sentence(connection, form.car_id.data) if form.car_id.errors else ""
+    if not gone:
+        return 422
+    form.car_id.errors = [f"{gone} Choose the car of this run."]
+    return 409
 
 
 @blueprint.post("/<int:run_id>/remove")

@@ -45,6 +45,11 @@ def _by_the_machine() -> datetime:
     return moment
 
 
+def is_late() -> bool:
+    """Whether the write that is being answered waited on a phone before it was sent."""
+    return has_request_context() and WAITED_HEADER in request.headers
+
+
 def waited() -> timedelta:
     """How long the write that is being answered has waited for this server."""
     told = request.headers.get(WAITED_HEADER, "") if has_request_context() else ""

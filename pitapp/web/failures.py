@@ -10,7 +10,7 @@ from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException
 
 from pitapp.db import faults
-from pitapp.errors import DataError, PitappError
+from pitapp.errors import DataError, Gone, PitappError, Question, WhichOne
 from pitapp.web.htmx import wants_part
 from pitapp.web.undo import page_above
 from pitapp.web.writes import KEY_FIELD, KEY_HEADER
@@ -31,10 +31,11 @@ WORDS = {
 
 
 class Again(NamedTuple):
-    """A form that was not saved, to be sent again with one tap."""
+    """A form that was not saved, to be sent again with one tap, and what has to be answered before."""
 
     to: str
     fields: list[tuple[str, str]]
+    question: Question | None = None
 
 
 def page(title: str, sentence: str, status: int, again: Again | None = None) -> tuple[str, int]:
@@ -43,15 +44,16 @@ def page(title: str, sentence: str, status: int, again: Again | None = None) -> 
     return render_template(template, title=title, sentence=sentence, again=again), status
 
 
-def typed() -> Again | None:
+def typed(question: Question | None = None) -> Again | None:
     """What was typed into the form that this request sent, if it sent one without a file."""
     if request.method != "POST" or request.mimetype != "application/x-www-form-urlencoded":
         return None
-    kept = [(name, value) for name, value in request.form.items(multi=True) if name != "csrf_token"]
+    anew = {"csrf_token", question.field if question else ""}
+    kept = [(name, value) for name, value in request.form.items(multi=True) if name not in anew]
     key = request.headers.get(KEY_HEADER)
     if key and KEY_FIELD not in request.form:
         kept.append((KEY_FIELD, key))
-    return Again(request.full_path.rstrip("?"), kept)
+    return Again(request.full_path.rstrip("?"), kept, question)
 
 
 def register(app: Flask) -> None:
@@ -61,7 +63,9 @@ def register(app: Flask) -> None:
     def _ours(error: PitappError) -> Any:
         if error.status == 404 and (above := page_above()):
             return redirect(above, 303)
-        again = typed() if isinstance(error, DataError) else None
+        again = None
+        if isinstance(error, DataError | Gone | WhichOne):
+            again = typed(getattr(error, "question", None))
         return page(error.title, str(error), error.status, again)
 
     @app.errorhandler(sqlite3.Error)

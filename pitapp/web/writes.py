@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 import uuid
 from collections.abc import Callable, Hashable
 from functools import wraps
@@ -13,7 +14,8 @@ from typing import Any
 from flask import Response, current_app, make_response, redirect, request, session
 
 from pitapp.db import answers, get_db, transaction
-from pitapp.errors import BadRequest
+from pitapp.db.removed import removed_name
+from pitapp.errors import BadRequest, Gone
 from pitapp.web import notices
 from pitapp.web.clock import now
 from pitapp.web.htmx import show
@@ -22,6 +24,8 @@ KEY_HEADER = "Idempotency-Key"
 KEY_FIELD = "idempotency_key"
 NOTICES = "application/json"
 REPEATED_WITHIN_S = 60.0
+ON_REMOVED = {"checks.answer"}
+"""Writes that go on though a row of their address was removed: what was read at a step is kept."""
 _Done = tuple[answers.Answer, list[str], float]
 _one_at_a_time = Lock()
 
@@ -34,7 +38,8 @@ class _Unsaved(notices.Refusal):
 def write(view: Callable[..., Any]) -> Callable[..., Response]:
     """Wrap a view that changes data: it is called as `view(connection, **arguments)`.
 
-    An answer with a status of 400 or more rolls everything back. With an `Idempotency-Key` header
+    An answer with a status of 400 or more rolls everything back. What is about a row that was removed
+    is refused (409) before the view is asked. With an `Idempotency-Key` header
     or field (a UUID) the answer is stored in the same transaction and given again when the key comes again.
     """
 
@@ -45,6 +50,7 @@ def write(view: Callable[..., Any]) -> Callable[..., Response]:
             with notices.of_one_write() as said, transaction(get_db()) as connection:
                 if key and (earlier := answers.find(connection, key)):
                     return _again(earlier)
+                _refuse_removed(connection, arguments)
                 response = _saved(view(connection, **arguments))
                 if key:
                     answers.keep(connection, key, _answer(response, said), now())
@@ -53,6 +59,15 @@ def write(view: Callable[..., Any]) -> Callable[..., Response]:
         return response
 
     return wrapped
+
+
+def _refuse_removed(connection: sqlite3.Connection, arguments: dict[str, Any]) -> None:
+    if request.endpoint in ON_REMOVED:
+        return
+    for argument, row_id in arguments.items():
+        name = removed_name(connection, argument, row_id)
+        if name is not None:
+            raise Gone(f"{name} was removed after this page was opened.")
 
 
 def once(view: Callable[..., Any]) -> Callable[..., Response]:

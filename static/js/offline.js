@@ -3,7 +3,8 @@
 const AGAIN_MS = 2000;
 const SAME_TAP_MS = 20000;
 const MOST_SAID = 5;
-const UNSAID = new Set(["csrf_token", "version", "uuid", "back", "pack", "expected", "origin", "seen", "answer"]);
+const UNSAID = new Set(["csrf_token", "version", "uuid", "back", "pack", "expected", "origin", "seen", "answer", "car_id", "motor_id",
+  "meeting_id"]);
 
 const answers = (level, title, text) =>
   `<a class="verdict verdict-${level}" href="${location.pathname}"><span class="row-text"><b>${title}</b>` +
@@ -58,6 +59,7 @@ function labelOf(form, data) {
     const chosen = field?.tagName === "SELECT" ? field.selectedOptions[0]?.textContent.trim() : value;
     return `${label} ${chosen}`;
   });
+  said.unshift(...[...form.querySelectorAll("[data-said]")].map((field) => field.dataset.said));
   return [heading, action].filter(Boolean).join(": ") + (said.length ? ` (${said.join(", ")})` : "");
 }
 

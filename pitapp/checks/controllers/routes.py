@@ -14,6 +14,7 @@ from pitapp.checks.models import Controller
 from pitapp.db import get_db
 from pitapp.errors import ChangedMeanwhile, NotThere
 from pitapp.kit import store as kit
+from pitapp.kit import subject
 from pitapp.kit.models import Car
 from pitapp.web.clock import current_settings, now
 from pitapp.web.htmx import after_write, show
@@ -36,19 +37,18 @@ def page() -> Any:
 
 @blueprint.get("/new")
 def new() -> Any:
-    return _show_form(ControllerForm())
+    return _show_form(ControllerForm(), car=_car(get_db()))
 
 
 @blueprint.post("/new")
 @write
 def add(connection: sqlite3.Connection) -> Any:
-    form = ControllerForm()
+    car, form = subject.form_car(connection), ControllerForm()
     item = form.fill(Controller, version=1)
     if item is None:
-        return _show_form(form, status=422)
+        return _show_form(form, status=422, car=car)
     from pitapp.checks.starting_list import STARTING_LIST
 
-    car = _car(connection)
     new_id, token = store.add(
         connection,
         item,
@@ -56,7 +56,8 @@ def add(connection: sqlite3.Connection) -> Any:
         car.id if car and form.fit.data else None,
         now(),
     )
-    notice(f"Added {item.name}", token)
+    note = subject.other_car_note(connection, car) if car and form.fit.data else ""
+    notice(f"Added {item.name}{note}", token)
     return after_write("checks.controllers.controller", controller_id=new_id)
 
 
@@ -102,10 +103,11 @@ def change(connection: sqlite3.Connection, controller_id: int) -> Any:
 @blueprint.post("/<int:controller_id>/fit")
 @write
 def put_in(connection: sqlite3.Connection, controller_id: int) -> Any:
-    """Note that it is in the current car now."""
+    """Note that it is in the car now that the page was about."""
     item = store.controller(connection, controller_id)
-    car = kit.car_in_use(connection, current_settings())
-    notice(f"{item.name} is in {car.name}", store.put_in(connection, car.id, item, now()))
+    car = subject.form_car_needed(connection)
+    said = f"{item.name} is in {car.name}{subject.in_use_note(connection, car)}"
+    notice(said, store.put_in(connection, car.id, item, now()))
     return after_write("checks.controllers.controller", controller_id=controller_id)
 
 
@@ -126,14 +128,19 @@ def remove(connection: sqlite3.Connection, controller_id: int) -> Any:
     return after_write("checks.controllers.page")
 
 
-def _show_form(form: ControllerForm, item: Controller | None = None, status: int = 200) -> Any:
+def _show_form(
+    form: ControllerForm,
+    item: Controller | None = None,
+    status: int = 200,
+    car: Car | None = None,
+) -> Any:
     return show(
         "checks/controller_form.html",
         "checks/_controller_form.html",
         status,
         form=form,
         item=item,
-        car=_car(get_db()),
+        car=car,
     )
 
 

@@ -11,9 +11,11 @@ from pydantic import ValidationError
 from pitapp.db import get_db
 from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
+from pitapp.kit import subject
 from pitapp.kit.leads import store
 from pitapp.kit.leads.forms import LeadForm, LoadForm
 from pitapp.kit.leads.models import Lead, Load
+from pitapp.kit.models import Car
 from pitapp.kit.scales import store as scales
 from pitapp.kit.scales.models import Part
 from pitapp.web.clock import current_settings, now
@@ -36,8 +38,10 @@ def page_part() -> Any:
     return show_part("kit/_leads.html", **_leads(get_db(), LeadForm()))
 
 
-def _leads(connection: sqlite3.Connection, form: LeadForm) -> dict[str, Any]:
-    car = kit.car_in_use(connection, current_settings())
+def _leads(
+    connection: sqlite3.Connection, form: LeadForm, car: Car | None = None
+) -> dict[str, Any]:
+    car = car or kit.car_in_use(connection, current_settings())
     load, load_form = _load()
     found = store.leads(connection, car.id)
     return {
@@ -68,12 +72,12 @@ def _load() -> tuple[Load, LoadForm]:
 @blueprint.post("")
 @write
 def add_lead(connection: sqlite3.Connection) -> Any:
-    form = LeadForm()
-    record = form.fill(Lead, car_id=kit.car_in_use(connection, current_settings()).id)
+    car, form = subject.form_car_needed(connection), LeadForm()
+    record = form.fill(Lead, car_id=car.id)
     if record is None:
-        return show("kit/leads.html", "kit/_leads.html", 422, **_leads(connection, form))
+        return show("kit/leads.html", "kit/_leads.html", 422, **_leads(connection, form, car))
     _, token = store.save_lead(connection, record, now())
-    notice(f"Added {record.name}", token)
+    notice(f"Added {record.name}{subject.other_car_note(connection, car)}", token)
     return after_write("kit.leads.page", "kit.leads.page_part")
 
 

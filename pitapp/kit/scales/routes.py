@@ -12,6 +12,8 @@ from pitapp.db import get_db
 from pitapp.db.pages import cut
 from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
+from pitapp.kit import subject
+from pitapp.kit.models import Car
 from pitapp.kit.scales import store
 from pitapp.kit.scales.forms import CornersForm, MoveForm, PartForm
 from pitapp.kit.scales.models import Move, Part, Weighing
@@ -28,16 +30,19 @@ PAGE = 50
 
 @blueprint.get("")
 def page() -> Any:
-    return show("kit/scales.html", "kit/_scales.html", **_scales(get_db(), PartForm()))
+    return show("kit/scales.html", "kit/_scales.html", **_scales(get_db(), _in_use(), PartForm()))
 
 
 @blueprint.get("/part")
 def page_part() -> Any:
-    return show_part("kit/_scales.html", **_scales(get_db(), PartForm()))
+    return show_part("kit/_scales.html", **_scales(get_db(), _in_use(), PartForm()))
 
 
-def _scales(connection: sqlite3.Connection, form: PartForm) -> dict[str, Any]:
-    car = kit.car_in_use(connection, current_settings())
+def _in_use() -> Car:
+    return kit.car_in_use(get_db(), current_settings())
+
+
+def _scales(connection: sqlite3.Connection, car: Car, form: PartForm) -> dict[str, Any]:
     parts = store.parts(connection, car.id)
     motor = kit.motor(connection, car.motor_id) if car.motor_id else None
     motor_g = motor.mass_g if motor and motor.mass_g else 0.0
@@ -61,12 +66,12 @@ def _scales(connection: sqlite3.Connection, form: PartForm) -> dict[str, Any]:
 @blueprint.post("")
 @write
 def add_part(connection: sqlite3.Connection) -> Any:
-    form = PartForm()
-    record = form.fill(Part, car_id=kit.car_in_use(connection, current_settings()).id)
+    car, form = subject.form_car_needed(connection), PartForm()
+    record = form.fill(Part, car_id=car.id)
     if record is None:
-        return show("kit/scales.html", "kit/_scales.html", 422, **_scales(connection, form))
+        return show("kit/scales.html", "kit/_scales.html", 422, **_scales(connection, car, form))
     _, token = store.save_part(connection, record, now())
-    notice(f"Added {record.name}", token)
+    notice(f"Added {record.name}{subject.other_car_note(connection, car)}", token)
     return after_write("kit.scales.page", "kit.scales.page_part")
 
 
@@ -114,20 +119,22 @@ def remove_part(connection: sqlite3.Connection, part_id: int) -> Any:
 
 @blueprint.get("/corners/new")
 def new_corners() -> Any:
-    car = kit.car_in_use(get_db(), current_settings())
+    car = _in_use()
     last = next(iter(store.weighings(get_db(), car.id, limit=1)), None)
     spans = last.model_dump(include={"wheelbase_mm", "track_width_mm"}) if last else {}
-    return _show_corners(CornersForm(data=spans | {"weighed_at": now()}), None)
+    return _show_corners(CornersForm(data=spans | {"weighed_at": now()}), None, car)
 
 
 @blueprint.get("/corners/<int:weighing_id>")
 def corners(weighing_id: int) -> Any:
     item = store.weighing(get_db(), weighing_id)
-    return _show_corners(CornersForm(data=item.model_dump()), item)
+    return _show_corners(CornersForm(data=item.model_dump()), item, None)
 
 
-def _show_corners(form: CornersForm, item: Weighing | None, status: int = 200) -> Any:
-    return show("kit/corners.html", "kit/_corners.html", status, form=form, item=item)
+def _show_corners(
+    form: CornersForm, item: Weighing | None, car: Car | None, status: int = 200
+) -> Any:
+    return show("kit/corners.html", "kit/_corners.html", status, form=form, item=item, car=car)
 
 
 @blueprint.post("/corners/new")
@@ -136,16 +143,17 @@ def _show_corners(form: CornersForm, item: Weighing | None, status: int = 200) -
 def save_corners(connection: sqlite3.Connection, weighing_id: int = 0) -> Any:
     item = store.weighing(connection, weighing_id) if weighing_id else None
     form = CornersForm()
-    car_id = item.car_id if item else kit.car_in_use(connection, current_settings()).id
-    record = form.fill(Weighing, id=weighing_id, car_id=car_id)
+    car = None if item else subject.form_car_needed(connection)
+    record = form.fill(Weighing, id=weighing_id, car_id=item.car_id if item else car and car.id)
     if record is None:
-        return _show_corners(form, item, 422)
+        return _show_corners(form, item, car, 422)
     try:
         _, token = store.save_weighing(connection, record, now())
     except ChangedMeanwhile as error:
         form.meet(store.weighing(connection, weighing_id), str(error))
-        return _show_corners(form, item, 409)
-    notice("Saved the corner weights", token)
+        return _show_corners(form, item, car, 409)
+    note = subject.other_car_note(connection, car) if car else ""
+    notice(f"Saved the corner weights{note}", token)
     return after_write("kit.scales.page")
 
 
@@ -179,7 +187,7 @@ def move_part() -> Any:
 
 
 def _move(connection: sqlite3.Connection) -> dict[str, Any]:
-    car = kit.car_in_use(connection, current_settings())
+    car = _in_use()
     last = next(iter(store.weighings(connection, car.id, limit=1)), None)
     if "part_g" in request.args:
         form = MoveForm(request.args)

@@ -9,7 +9,8 @@ from typing import Any, NamedTuple
 from flask import Blueprint, redirect, request, url_for
 
 from pitapp.db import get_db
-from pitapp.errors import BadRequest, Refused
+from pitapp.db.removed import removed_name
+from pitapp.errors import BadRequest, Gone, Refused
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import Heat, Meeting
 from pitapp.packs.models import ChargerRecord, PlanRecord
@@ -51,7 +52,15 @@ class Day(NamedTuple):
 
 
 def _day(connection: sqlite3.Connection) -> Day | None:
-    meeting = meetings.current_meeting(connection, now())
+    """The day of the meeting that the form being answered is about, else of the one of now."""
+    named = request.form.get("meeting_id", type=int)
+    if named and (name := removed_name(connection, "meeting_id", named)):
+        raise Gone(f"{name} was removed after this page was opened.")
+    meeting = (
+        meetings.meeting(connection, named)
+        if named
+        else meetings.current_meeting(connection, now())
+    )
     if meeting is None:
         return None
     race_class = meetings.class_raced(connection, meeting, meeting.car_id)
@@ -172,6 +181,9 @@ def _made(
     except ValueError as error:
         raise Refused(str(error)) from None
     changes = {"plan": plan, "made_at": now(), "made_from": digest(day.heats, along, charger)}
+    current = meetings.current_meeting(connection, now())
+    if current is None or current.id != day.meeting.id:
+        said += f", for {day.meeting.title}"
     token = store.save(connection, record.model_copy(update=changes), charger, said, now())
     notice(said, token)
     return after_write("packs.planning.page")

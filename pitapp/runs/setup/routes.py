@@ -10,6 +10,8 @@ from flask import Blueprint, request
 from pitapp.db import get_db
 from pitapp.errors import BadRequest, ChangedMeanwhile
 from pitapp.kit import store as kit
+from pitapp.kit import subject
+from pitapp.kit.models import Car
 from pitapp.runs import store as runs
 from pitapp.runs.models import SetupEntry, with_unit
 from pitapp.runs.setup import store
@@ -46,19 +48,20 @@ def page() -> Any:
 
 @blueprint.get("/new")
 def new() -> Any:
-    return _show_list(get_db(), ListForm())
+    return _show_list(kit.car_in_use(get_db(), current_settings()), ListForm())
 
 
 @blueprint.post("/new")
 @write
 def add(connection: sqlite3.Connection) -> Any:
+    car = subject.form_car_needed(connection)
     form = ListForm()
     written = form.written()
     if written is None:
-        return _show_list(connection, form, 422)
-    car = kit.car_in_use(connection, current_settings())
+        return _show_list(car, form, 422)
     many, token = store.add(connection, car.id, written, now())
-    notice(f"Wrote {many} {'entry' if many == 1 else 'entries'}", token)
+    said = f"Wrote {many} {'entry' if many == 1 else 'entries'}"
+    notice(said + subject.other_car_note(connection, car), token)
     return after_write("runs.setup.page")
 
 
@@ -66,9 +69,9 @@ def add(connection: sqlite3.Connection) -> Any:
 @write
 def copy(connection: sqlite3.Connection, car_id: int) -> Any:
     source = kit.car(connection, car_id)
-    car = kit.car_in_use(connection, current_settings())
+    car = subject.form_car_needed(connection)
     many, token = store.copy(connection, source.id, car.id, now())
-    notice(f"Copied {many} entries", token)
+    notice(f"Copied {many} entries{subject.other_car_note(connection, car)}", token)
     return after_write("runs.setup.page")
 
 
@@ -153,8 +156,7 @@ def remove(connection: sqlite3.Connection, entry_id: int) -> Any:
     return after_write("runs.setup.page")
 
 
-def _show_list(connection: sqlite3.Connection, form: ListForm, status: int = 200) -> Any:
-    car = kit.car_in_use(connection, current_settings())
+def _show_list(car: Car, form: ListForm, status: int = 200) -> Any:
     return show("runs/setup_new.html", "runs/_setup_new.html", status, form=form, car=car)
 
 

@@ -10,6 +10,7 @@ from flask import Blueprint
 from pitapp.db import get_db
 from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
+from pitapp.kit import subject
 from pitapp.runs.models import TyreSet
 from pitapp.runs.tyres import store
 from pitapp.runs.tyres.forms import TyreSetForm
@@ -67,9 +68,10 @@ def save(connection: sqlite3.Connection, set_id: int = 0) -> Any:
 @blueprint.post("/<int:set_id>/fit")
 @write
 def fit(connection: sqlite3.Connection, set_id: int) -> Any:
-    car = kit.car_in_use(connection, current_settings())
+    car = subject.form_car_needed(connection)
     name = store.tyre_set(connection, set_id).name
-    notice(f"{name} on {car.name}", store.put_on(connection, car.id, set_id, now()))
+    said = f"{name} on {car.name}{subject.in_use_note(connection, car)}"
+    notice(said, store.put_on(connection, car.id, set_id, now()))
     return after_write("runs.tyres.page")
 
 

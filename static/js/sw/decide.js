@@ -6,8 +6,7 @@ async function decide({ act, key }) {
   else {
     if (act === "here") entry.database = entry.elsewhere;
     const body = new URLSearchParams(entry.body);
-    const current = act === "mine" && entry.html.match(/<input[^>]*name="version"[^>]*>/)?.[0].match(/value="(\d+)"/);
-    if (current) body.set("version", current[1]);
+    if (act === "mine") body.set("version", versionIn(entry.html));
     await box.put({ ...entry, body: body.toString(), state: "waiting", tries: 0, why: undefined, elsewhere: undefined });
     await replay();
   }

@@ -100,10 +100,13 @@ async function lastCopy(url) {
   return null;
 }
 
-// A gear that was fitted on this phone and is not sent yet is the gear of the run that is logged next.
+// A gear that was fitted on this phone and is not sent yet is the gear of the run that is logged next of that car.
 async function withWaitingGear(html, database) {
   const waiting = (await box.unsent()).filter(madeFor(database));
-  const fit = waiting.findLast((entry) => new URL(entry.url).pathname === "/gearing/fit");
+  const fit = waiting.findLast(({ url, body }) => {
+    const car = new URLSearchParams(body).get("car_id");
+    return new URL(url).pathname === "/gearing/fit" && (!car || new RegExp(`name="car_id"[^>]* value="${car}"`).test(html));
+  });
   if (!fit) return html;
   const typed = new URLSearchParams(fit.body);
   const [pinion, spur] = ["pinion", "spur"].map((name) => Number(typed.get(name)));

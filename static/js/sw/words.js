@@ -120,9 +120,12 @@ function labelOf(html, id) {
 
 const mendPath = (entry) => `${new URL(entry.url).pathname}?outbox_mends=${entry.key}`;
 
+// The version that a form would send: another than was sent is somebody's change meanwhile.
+const versionIn = (html) => html.match(/<input[^>]*name="version"[^>]*value="(\d+)"/)?.[1] ?? null;
+
 function refusedCard(entry) {
   const typed = new URLSearchParams(entry.body);
-  const changed = entry.status === 409 && /name="version"/.test(entry.html);
+  const changed = entry.status === 409 && ![null, typed.get("version")].includes(versionIn(entry.html));
   const lines = entry.reasons.map(({ name, field, text }) => {
     const mine = changed && field && typed.has(field) ? `Yours: ${escaped(typed.get(field) || "empty")}. ` : "";
     return `<p class="error"><span>${name ? `${name}: ` : ""}${mine}${text}</span></p>`;
