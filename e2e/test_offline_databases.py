@@ -204,6 +204,7 @@ def test_kept_pages_of_two_databases_do_not_mix(
     assert rows(server, FITS) == before
 
     other.start()
+    expect(bars(page)).to_contain_text("Another database answers", timeout=20_000)
     page.goto(server.url)
     expect(bars(page)).to_contain_text("Sent: 1 entry", timeout=20_000)
     assert [fit[1:] for fit in rows(other, FITS)] == [(44, 66)]
