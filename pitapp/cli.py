@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from pitapp import __version__
+from pitapp.terminal import open_streams, tell
 
 if TYPE_CHECKING:
     from flask import Flask
@@ -137,6 +138,7 @@ def run(
     note: str = "",
 ) -> None:
     """Serve `app` until interrupted, and say where: on the terminal, and to `say`."""
+    from pitapp.devices.addresses import EVERYWHERE, in_address
     from pitapp.web.server import make_server
 
     host = host or ("0.0.0.0" if share else "127.0.0.1")  # noqa: S104
@@ -155,20 +157,19 @@ def run(
         ) from error
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     bound = server.bind_addr[1]
-    own = "localhost" if host == "0.0.0.0" else f"[{host}]" if ":" in host else host  # noqa: S104
+    own = "localhost" if host in EVERYWHERE else in_address(host)
     address = f"{'https' if https else 'http'}://{own}:{bound}/"
     say(address)
-    click.echo(f"pitapp {__version__} is at {address}")
+    tell(f"pitapp {__version__} is at {address}")
     if "pitapp.sharing" in app.extensions:
         from pitapp.devices.sharing import invitation
 
-        click.echo(invitation(app, bound))
-    click.echo(f"Data: {app.config['PITAPP_DATA_DIR']}  (Ctrl-C stops){note}")
-    sys.stdout.flush()
+        tell(invitation(app, bound))
+    tell(f"Data: {app.config['PITAPP_DATA_DIR']}  (Ctrl-C stops){note}")
     try:
         server.serve()
     except KeyboardInterrupt:
-        click.echo("Stopped.")
+        tell("Stopped.")
     finally:
         server.stop()
 
@@ -177,8 +178,9 @@ def main() -> None:
     """Run the command; what a racer can mend is a sentence, not a traceback."""
     from pitapp.errors import PitappError
 
+    open_streams()
     try:
         cli()
     except PitappError as error:
-        click.echo(f"pitapp: {error}", err=True)
+        tell(f"pitapp: {error}", err=True)
         sys.exit(error.exit_code)

@@ -12,10 +12,12 @@ import click
 
 from pitapp.copies import store
 from pitapp.copies.inspection import look_over, told
+from pitapp.copies.target import free_for_a_copy, is_same
 from pitapp.db.connect import Database
 from pitapp.db.examine import examine
 from pitapp.db.faults import at_start
 from pitapp.errors import DamagedDatabase, DataError
+from pitapp.terminal import tell
 from pitapp.web.alone import serving
 from pitapp.web.factory import DATABASE_NAME, default_data_dir, open_data_dir
 
@@ -42,8 +44,9 @@ def backup(file: Path, data: Path | None) -> None:
     folder = _folder(data)
     if not (folder / DATABASE_NAME).is_file():
         raise DataError(f"There is no data in {folder} yet.")
+    target = free_for_a_copy(file, folder / DATABASE_NAME)
     with _opened(Database(folder / DATABASE_NAME)) as connection:
-        click.echo(f"{file}: {told(store.write_copy(connection, file))}")
+        tell(f"{file}: {told(store.write_copy(connection, target))}")
 
 
 @click.command()
@@ -52,8 +55,14 @@ def backup(file: Path, data: Path | None) -> None:
 @DATA
 def restore(file: Path, yes: bool, data: Path | None) -> None:
     """Bring the copy FILE back; what is there now is copied first."""
-    click.echo(f"{file}: {told(examine(file))}")
     folder = data or default_data_dir()
+    if not file.is_file():
+        raise DataError(
+            f"{file} is a pipe or a device. Save the copy as a file, then restore that."
+        )
+    if is_same(file, folder / DATABASE_NAME):
+        raise DataError(f"{file} is your data itself, and no copy of it. Nothing was changed.")
+    tell(f"{file}: {told(examine(file))}")
     open_data_dir(folder)
     with serving(folder, BRING_BACK_THERE):
         if not yes:
@@ -61,10 +70,10 @@ def restore(file: Path, yes: bool, data: Path | None) -> None:
         try:
             before = _bring_back(file, folder)
         except DamagedDatabase as error:
-            click.echo(str(error))
+            tell(str(error))
             before = store.set_aside(folder / DATABASE_NAME, datetime.now(UTC))
             _bring_back(file, folder)
-    click.echo(f"Done. What was there before is kept as {before}")
+    tell(f"Done. What was there before is kept as {before}")
 
 
 def _bring_back(file: Path, folder: Path) -> Path:
@@ -98,8 +107,8 @@ def inspect(data: Path | None) -> None:
     unsound = 0
     for finding in look_over(path, datetime.now(UTC)):
         unsound += not finding.sound
-        click.echo(("" if finding.sound else "NOT SOUND: ") + finding.text)
+        tell(("" if finding.sound else "NOT SOUND: ") + finding.text)
         if finding.advice:
-            click.echo(f"  -> {finding.advice}")
+            tell(f"  -> {finding.advice}")
     if unsound:
         raise DataError(f"{folder} needs you: see what is said above.")

@@ -12,6 +12,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from pitapp.copies.models import Kept
+from pitapp.copies.target import replacing
 from pitapp.db import answers, identity, undo
 from pitapp.db.connect import connect, transaction
 from pitapp.db.examine import Contents, contents, examine
@@ -39,20 +40,17 @@ def write_copy(connection: sqlite3.Connection, target: Path) -> Contents:
         DataError: it cannot be written there.
         Refused: the copy was found damaged; `target` is left as it was.
     """
-    fresh = target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")
     try:
-        with closing(sqlite3.connect(fresh)) as copy:
-            connection.backup(copy, pages=256)
-            copy.execute("PRAGMA journal_mode = DELETE")
-        found = examine(fresh)
-        _leave_the_rows(fresh)
-        with fresh.open("rb+") as file:
-            os.fsync(file.fileno())
-        fresh.replace(target)
+        with replacing(target) as fresh:
+            with closing(sqlite3.connect(fresh)) as copy:
+                connection.backup(copy, pages=256)
+                copy.execute("PRAGMA journal_mode = DELETE")
+            found = examine(fresh)
+            _leave_the_rows(fresh)
+            with fresh.open("rb+") as file:
+                os.fsync(file.fileno())
     except (OSError, sqlite3.OperationalError) as error:
         raise DataError(f"The copy cannot be written to {target}: {error}.") from error
-    finally:
-        clear_away(fresh)
     return found
 
 
@@ -84,7 +82,7 @@ def keep_copy(connection: sqlite3.Connection, data_dir: Path, why: str, now: dat
 
 def tidy(data_dir: Path) -> None:
     """Take away what a process that was killed has left half done. Only for the one that serves."""
-    for pattern in (f"{FOLDER}/.*.part", ".restore-*", ".uploaded-*", "secret.key.*.part"):
+    for pattern in (f"{FOLDER}/.*.part*", ".restore-*", ".uploaded-*", "secret.key.*.part"):
         for left in data_dir.glob(pattern):
             clear_away(left)
 

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import NamedTuple
 
-from pitapp.dates import stamp
+from pitapp.dates import nearest, stamp
+from pitapp.db.connect import transaction
 
+ANSWERS_KEPT = timedelta(days=60)
 ONLY_SAVED = 0
 """The status where the key is known and the answer is not."""
 
@@ -56,6 +58,21 @@ def know_only(connection: sqlite3.Connection, known: Iterable[tuple[str, str]]) 
         "INSERT OR IGNORE INTO answered_writes (key, made_at, status, body) VALUES (?, ?, ?, x'')",
         ((key, made_at, ONLY_SAVED) for key, made_at in known),
     )
+
+
+def forget_old_answers(connection: sqlite3.Connection, now: datetime) -> None:
+    """Keep the key of every write for ever, and what was answered for as long as `ANSWERS_KEPT`.
+
+    No server can know that no phone still holds a write: one may lie in a drawer for a winter, or a
+    page stay open. A key takes some 70 bytes, so that ten seasons of 5 000 writes are 4 MB; the
+    answer, which is larger, is of use only while somebody waits for it and may want to undo.
+    """
+    with transaction(connection):
+        connection.execute(
+            "UPDATE answered_writes SET status = ?, location = NULL, content_type = NULL, body = x'' "
+            "WHERE made_at < ? AND status <> ?",
+            (ONLY_SAVED, stamp(nearest(now - ANSWERS_KEPT)), ONLY_SAVED),
+        )
 
 
 def forget_answers(connection: sqlite3.Connection) -> None:

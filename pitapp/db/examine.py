@@ -103,9 +103,19 @@ def contents(connection: sqlite3.Connection, version: int, size: int) -> Content
         cars=int(one("cars", "count(*)") or 0),
         gears_fitted=int(one("gear_fits", "count(*)") or 0),
         runs=int(one("runs", "count(*)") or 0),
-        newest_run_at=when(newest) if isinstance(newest, str) else None,
+        newest_run_at=_newest(newest, version),
         bytes=size,
     )
+
+
+def _newest(text: object, version: int) -> datetime | None:
+    """A moment; none where an earlier version took a year that its migration has yet to bring in."""
+    try:
+        return when(text) if isinstance(text, str) else None
+    except ValueError:
+        if version == migrations()[-1][0]:
+            raise
+        return None
 
 
 def schema(connection: sqlite3.Connection) -> frozenset[tuple[str, str, str]]:

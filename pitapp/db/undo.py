@@ -27,6 +27,8 @@ from pitapp.db.connect import transaction
 from pitapp.errors import ChangedMeanwhile, NotThere, Refused
 
 KEPT_STEPS = 500
+MOST_CHARACTERS, LARGE = 8_000_000, 20_000
+"""So much is kept of all steps but the newest; looked at when one comes that is large by itself."""
 _NAME = re.compile(r"[a-z][a-z0-9_]*\Z")
 
 RowImage = dict[str, Any] | None
@@ -112,13 +114,25 @@ def step(connection: sqlite3.Connection, label: str, now: datetime) -> Iterator[
     with transaction(connection):
         recording = Step(connection)
         yield recording
+        images = json.dumps(recording.images())
         connection.execute(
             "INSERT INTO undo_steps (token, label, made_at, images) VALUES (?, ?, ?, ?)",
-            (recording.token, label, stamp(now), json.dumps(recording.images())),
+            (recording.token, label, stamp(now), images),
         )
+        _make_room(connection, large=len(images) > LARGE)
+
+
+def _make_room(connection: sqlite3.Connection, *, large: bool) -> None:
+    """Forget the oldest steps, by their order: no clock that jumps takes one away."""
+    connection.execute(
+        "DELETE FROM undo_steps WHERE id <= (SELECT max(id) FROM undo_steps) - ?", (KEPT_STEPS,)
+    )
+    if large:
         connection.execute(
-            "DELETE FROM undo_steps WHERE id <= (SELECT max(id) FROM undo_steps) - ?",
-            (KEPT_STEPS,),
+            "DELETE FROM undo_steps WHERE id <= (SELECT max(id) FROM (SELECT id, "
+            "sum(length(images)) OVER (ORDER BY id DESC) AS characters FROM undo_steps) "
+            "WHERE characters > ? AND id < (SELECT max(id) FROM undo_steps))",
+            (MOST_CHARACTERS,),
         )
 
 

@@ -11,14 +11,40 @@ from ipaddress import ip_address
 from markupsafe import Markup
 
 # No packet is sent to these: connecting a datagram socket only asks which way it would go.
-WAYS_OUT = ("10.255.255.255", "192.168.255.255", "172.31.255.255", "198.51.100.1")
+WAYS_OUT = {
+    socket.AF_INET: ("10.255.255.255", "192.168.255.255", "172.31.255.255", "198.51.100.1"),
+    socket.AF_INET6: ("2001:db8::1", "fd00::1"),
+}
+ANY_IPV4, ANY_ADDRESS = "0.0.0.0", "::"  # noqa: S104
+EVERYWHERE = (ANY_IPV4, ANY_ADDRESS)
 ASK_ADDRESS = 0x8915
 
 
-def own_addresses() -> list[str]:
-    """This machine's IPv4 addresses on its networks, the way out first."""
+def own_addresses(host: str = ANY_IPV4) -> list[str]:
+    """The addresses under which a server that listens on `host` is reached on this machine's networks.
+
+    For any IPv4 address those of IPv4, the way out first; for any address at all those of IPv6 after
+    them, without such as need the name of an interface (link-local); for another host that itself.
+    """
+    if host not in EVERYWHERE:
+        return [host]
     found = [*_ways_out(), *_by_interface(), *_by_name()]
+    if host == ANY_ADDRESS:
+        found += [*_ways_out(socket.AF_INET6), *_by_name(socket.AF_INET6)]
     return list(dict.fromkeys(address for address in found if _is_ours(address)))
+
+
+def in_address(host: str) -> str:
+    """A host as it stands in an address of the web: IPv6 in brackets, in its one short form.
+
+    >>> in_address("0:0:0:0:0:0:0:1"), in_address("192.168.1.7"), in_address("Pit.local")
+    ('[::1]', '192.168.1.7', 'pit.local')
+    """
+    try:
+        found = ip_address(host)
+    except ValueError:
+        return host.lower()
+    return f"[{found.compressed}]" if found.version == 6 else str(found)
 
 
 def own_names() -> list[str]:
@@ -29,13 +55,18 @@ def own_names() -> list[str]:
 
 def _is_ours(address: str) -> bool:
     found = ip_address(address)
-    return not (found.is_loopback or found.is_unspecified or found.is_multicast)
+    return not (
+        found.is_loopback
+        or found.is_unspecified
+        or found.is_multicast
+        or (found.version == 6 and found.is_link_local)
+    )
 
 
-def _ways_out() -> list[str]:
+def _ways_out(family: socket.AddressFamily = socket.AF_INET) -> list[str]:
     found = []
-    for way in WAYS_OUT:
-        with suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+    for way in WAYS_OUT[family]:
+        with suppress(OSError), socket.socket(family, socket.SOCK_DGRAM) as probe:
             probe.connect((way, 9))
             found.append(str(probe.getsockname()[0]))
     return found
@@ -58,12 +89,10 @@ def _by_interface() -> list[str]:
     return found
 
 
-def _by_name() -> list[str]:
+def _by_name(family: socket.AddressFamily = socket.AF_INET) -> list[str]:
     with suppress(OSError):
-        return [
-            str(each[4][0])
-            for each in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)
-        ]
+        found = socket.getaddrinfo(socket.gethostname(), None, family)
+        return [str(each[4][0]).partition("%")[0] for each in found]
     return []
 
 

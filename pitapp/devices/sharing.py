@@ -12,14 +12,19 @@ from markupsafe import Markup
 
 from pitapp.db import get_db
 from pitapp.devices import authority, store
-from pitapp.devices.addresses import own_addresses, own_names, square, square_for_terminal
+from pitapp.devices.addresses import (
+    in_address,
+    own_addresses,
+    own_names,
+    square,
+    square_for_terminal,
+)
 from pitapp.devices.authority import Papers
 from pitapp.devices.formulas import MOST_WRONG
 from pitapp.devices.models import Code
 from pitapp.web.clock import present
 
 OPEN_LINE = "\nWithout --https others on that network can read what is sent: use one of your own."
-EVERYWHERE = ("0.0.0.0", "::")  # noqa: S104
 
 
 class Sharing(NamedTuple):
@@ -33,7 +38,7 @@ class Sharing(NamedTuple):
     @property
     def urls(self) -> list[str]:
         """The addresses to open on another device, the likeliest first."""
-        return [f"{self.scheme}://{host}:{self.port}/" for host in self.hosts]
+        return [f"{self.scheme}://{in_address(host)}:{self.port}/" for host in self.hosts]
 
     @property
     def picture(self) -> Markup:
@@ -47,9 +52,9 @@ class Sharing(NamedTuple):
 
 def open_to(app: Flask, host: str, *, shared: bool, https: bool) -> Papers | None:
     """Let the app answer under the addresses of that host; its certificate where it serves TLS."""
-    own = own_addresses() if host in EVERYWHERE else [host]
+    own = own_addresses(host)
     names = own_names() if shared else []
-    app.config["PITAPP_HOSTS"].update(f"[{each}]" if ":" in each else each for each in own + names)
+    app.config["PITAPP_HOSTS"].update(in_address(each) for each in own + names)
     papers = None
     if https:
         app.config["SESSION_COOKIE_SECURE"] = True

@@ -3,29 +3,15 @@
 from __future__ import annotations
 
 import os
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from pitapp.errors import AlreadyServed, DataError
+from pitapp.locking import lock
 
 NAME = "serving.lock"
 SERVE_ELSEWHERE = "Use that one, or stop it first (Ctrl-C), or serve another folder with --data."
-LOCKED_BYTE = 1 << 30
-
-if sys.platform == "win32":
-    import msvcrt
-
-    def _lock(number: int) -> None:
-        os.lseek(number, LOCKED_BYTE, os.SEEK_SET)
-        msvcrt.locking(number, msvcrt.LK_NBLCK, 1)
-        os.lseek(number, 0, os.SEEK_SET)
-else:
-    import fcntl
-
-    def _lock(number: int) -> None:
-        fcntl.flock(number, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
 @contextmanager
@@ -46,7 +32,7 @@ def serving(folder: Path, advice: str = SERVE_ELSEWHERE) -> Iterator[Callable[[s
         ) from error
     try:
         try:
-            _lock(number)
+            lock(number)
         except (BlockingIOError, PermissionError):
             address = os.read(number, 200).decode("ascii", "replace").strip()
             at = f" at {address}" if address else ""

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from flask import Flask, abort, request, session
+
+from pitapp.addresses import parsed
 
 if TYPE_CHECKING:
     from wsgiref.types import StartResponse, WSGIEnvironment
@@ -38,14 +41,20 @@ HEADERS = {
 }
 
 
-def hostname(host: str) -> str:
-    """The name in a Host header, without its port.
+_IN_BRACKETS = re.compile(r"\[([0-9a-fA-F:.]+)\](?::\d*)?", re.ASCII)
 
-    >>> hostname("localhost:8510"), hostname("[::1]:8510")
-    ('localhost', '[::1]')
+
+def hostname(host: str) -> str:
+    """The name in a Host header, without its port; an address in its one short form.
+
+    >>> hostname("localhost:8510"), hostname("[::1]:8510"), hostname("[0:0:0:0:0:0:0:1]")
+    ('localhost', '[::1]', '[::1]')
     """
-    name, bracket, _ = host.partition("]")
-    return name + bracket if bracket else host.partition(":")[0]
+    address = _IN_BRACKETS.fullmatch(host)
+    if address is None:
+        return host.partition(":")[0].lower()
+    found = parsed(address[1])
+    return f"[{found}]" if found and found.version == 6 else str(found or "")
 
 
 def _too_long(most: int) -> bool:

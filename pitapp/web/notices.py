@@ -8,6 +8,9 @@ from contextlib import contextmanager
 from flask import Flask, flash, g, session
 
 UNREAD = "_flashes"
+MOST_UNREAD = 5
+"""They are kept in a cookie, and browsers pass over one of more than 4 kB: a phone that sends a day's
+entries reads no page between them."""
 Notices = list[tuple[str, str]]
 """Each as its category and its sentence, in the order in which they were said."""
 
@@ -27,6 +30,7 @@ def say(sentence: str, category: str) -> None:
         raise RuntimeError("A notice belongs to a write: wrap the view in `write` or `once`.")
     said.append((category, sentence))
     flash(sentence, category)
+    session[UNREAD] = session[UNREAD][-MOST_UNREAD:]
 
 
 def unread() -> Notices:
