@@ -18,6 +18,7 @@ from pitapp.meetings.forms import HeatForm, MeetingForm, TimetableForm
 from pitapp.meetings.formulas import clock_text, until_text
 from pitapp.meetings.models import Heat, Meeting
 from pitapp.tracks import store as tracks
+from pitapp.web import taps
 from pitapp.web.clock import current_settings, home_zone, now
 from pitapp.web.htmx import after_write, show, show_part
 from pitapp.web.undo import notice
@@ -175,6 +176,11 @@ def shift(connection: sqlite3.Connection, heat_id: int) -> Any:
     if not 0 < abs(minutes) <= MOST_SHIFT_MIN:
         raise BadRequest(f"Move a heat by 1 to {MOST_SHIFT_MIN} minutes.")
     following = request.form.get("following") == "yes"
+    if status := taps.outdated(item.version):
+        clock = clock_text(store.meeting(connection, item.meeting_id), item.starts_at)
+        sentence = f"{item.title} was changed on another screen. It is at {clock} now."
+        page, part, of = _screen(item)
+        return taps.told(sentence, status, page, part, **of)
     token = store.shift_heats(
         connection, item, timedelta(minutes=minutes), following=following, now=now()
     )
@@ -205,12 +211,18 @@ def remove_heat(connection: sqlite3.Connection, heat_id: int) -> Any:
 
 
 def _back(item: Heat) -> Any:
+    page, part, of = _screen(item)
+    return after_write(page, part, **of)
+
+
+def _screen(item: Heat) -> tuple[str, str, dict[str, int]]:
+    """The screen from which a heat was moved: its page, its part, and what they are about."""
     came_from = request.form.get("from")
     if came_from == "board":
-        return after_write("board.page", "board.part")
+        return "board.page", "board.part", {}
     if came_from == "heat":
-        return after_write("meetings.heat", "meetings.heat_part", heat_id=item.id)
-    return after_write("meetings.meeting", "meetings.meeting_part", meeting_id=item.meeting_id)
+        return "meetings.heat", "meetings.heat_part", {"heat_id": item.id}
+    return "meetings.meeting", "meetings.meeting_part", {"meeting_id": item.meeting_id}
 
 
 def _heat(connection: sqlite3.Connection, heat_id: int) -> tuple[Heat, Meeting]:

@@ -107,6 +107,7 @@ class Charge(Record):
     outcome: Outcome | None = None
     moved_mah: float | None = Field(None, ge=0, le=100_000)
     remarks: Remarks = ""
+    version: int = 1
 
 
 class Storage(Record):

@@ -11,6 +11,8 @@ UNREAD = "_flashes"
 MOST_UNREAD = 5
 """They are kept in a cookie, and browsers pass over one of more than 4 kB: a phone that sends a day's
 entries reads no page between them."""
+REFUSED = "refused"
+"""The category of a sentence on what was not done, for the page that is the answer."""
 Notices = list[tuple[str, str]]
 """Each as its category and its sentence, in the order in which they were said."""
 

@@ -16,6 +16,7 @@ from pitapp.db import get_db
 from pitapp.db.pages import cut
 from pitapp.errors import BadRequest, ChangedMeanwhile, Refused
 from pitapp.kit import store as kit
+from pitapp.web import taps
 from pitapp.web.clock import now
 from pitapp.web.htmx import after_write, show, show_part
 from pitapp.web.undo import notice
@@ -164,8 +165,12 @@ def move_step(connection: sqlite3.Connection, step_id: int) -> Any:
     by = {"up": -1, "down": 1}.get(request.form.get("to", ""))
     if by is None:
         raise BadRequest("A step moves up or down.")
-    token = store.move_step(connection, step_id, by, now())
     item = store.step(connection, step_id)
+    if status := taps.outdated(store.place(connection, item)):
+        screen = "checks.lists.checklist", "checks.lists.checklist_part"
+        sentence = "The list was changed on another screen. This is its order now."
+        return taps.told(sentence, status, *screen, checklist_id=item.checklist_id)
+    token = store.move_step(connection, step_id, by, now())
     notice(f"Moved {item.name}", token)
     return after_write(
         "checks.lists.checklist", "checks.lists.checklist_part", checklist_id=item.checklist_id

@@ -171,6 +171,12 @@ def save_plan(connection: sqlite3.Connection, plan: Mapping[int, str], now: date
     return recording.token
 
 
+def place(connection: sqlite3.Connection, item: Step) -> int:
+    """The place of a step in its list, from 1; 0 where it is in it no more."""
+    order = [each.id for each in steps(connection, item.checklist_id)]
+    return order.index(item.id) + 1 if item.id in order else 0
+
+
 def move_step(connection: sqlite3.Connection, step_id: int, by: int, now: datetime) -> str:
     """Move a step up (−1) or down (+1) in its list; returns the undo token.
 

@@ -22,7 +22,8 @@ from pitapp.packs.charging.telling import LONGEST, condition_refusal, start_refu
 from pitapp.packs.charging.view import address, ready_values, running_values, step_values
 from pitapp.packs.models import Charge, Pack, Purpose
 from pitapp.packs.overview import state
-from pitapp.web.clock import now
+from pitapp.web import taps
+from pitapp.web.clock import moment_text, now
 from pitapp.web.htmx import after_write, show
 from pitapp.web.undo import notice
 from pitapp.web.writes import write
@@ -126,6 +127,10 @@ def longer(connection: sqlite3.Connection, uuid: uuids.UUID) -> Any:
     minutes = request.form.get("minutes", type=int)
     if minutes not in (5, 10, 20):
         raise BadRequest("The countdown is moved by 5, 10 or 20 minutes.")
+    if status := taps.outdated(item.version):
+        until = moment_text(item.due_at or now())
+        sentence = f"the countdown was moved on another screen. It runs until {until} now."
+        return taps.told(sentence, status, "packs.charging.charge", uuid=uuid)
     due_at = nearest(max(now(), item.due_at or now()) + timedelta(minutes=minutes))
     notice(f"{minutes} minutes more", store.extend(connection, item, due_at, now()))
     return after_write("packs.charging.charge", uuid=item.uuid)

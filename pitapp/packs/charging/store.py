@@ -130,7 +130,8 @@ def extend(connection: sqlite3.Connection, item: Charge, due_at: datetime, now: 
     with undo.step(connection, "Moved the countdown", now) as step:
         step.touch("pack_charges", item.id)
         connection.execute(
-            "UPDATE pack_charges SET due_at = ? WHERE id = ?", (stamp(due_at), item.id)
+            "UPDATE pack_charges SET due_at = ?, version = version + 1 WHERE id = ?",
+            (stamp(due_at), item.id),
         )
     return step.token
 

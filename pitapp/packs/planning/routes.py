@@ -20,6 +20,7 @@ from pitapp.packs.planning.basis import digest, heats_ahead, usual_run_mah
 from pitapp.packs.planning.forms import PlanForm
 from pitapp.packs.planning.timeline import timeline
 from pitapp.packs.state import PackState
+from pitapp.web import taps
 from pitapp.web.clock import now
 from pitapp.web.htmx import after_write, show
 from pitapp.web.undo import notice
@@ -127,6 +128,10 @@ def late(connection: sqlite3.Connection) -> Any:
     if not day.heats:
         raise Refused("No heat is left to move.")
     first = day.heats[0]
+    seen = request.form.get("heat_id", type=int)
+    if status := taps.outdated(meetings.heat(connection, seen or first.id).version):
+        sentence = "the heats were moved on another screen. These are the times now."
+        return taps.told(sentence, status, "packs.planning.page")
     meetings.shift_heats(connection, first, timedelta(minutes=minutes), following=True, now=now())
     moved = _wanted_day(connection)
     if moved.charger is None:

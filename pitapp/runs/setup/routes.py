@@ -16,6 +16,7 @@ from pitapp.runs import store as runs
 from pitapp.runs.models import SetupEntry, with_unit
 from pitapp.runs.setup import store
 from pitapp.runs.setup.forms import EntryForm, ListForm, ValueForm
+from pitapp.web import taps
 from pitapp.web.clock import current_settings, now
 from pitapp.web.htmx import after_write, show, show_part
 from pitapp.web.undo import notice
@@ -93,6 +94,10 @@ def set_value(connection: sqlite3.Connection, entry_id: int) -> Any:
     nudge = {"less": -1, "more": 1}.get(request.form.get("nudge", ""))
     if nudge is None and "value" not in request.form:
         raise BadRequest("There is no value in this request.")
+    if nudge is not None and (status := taps.outdated(item.version)):
+        sentence = f"{item.name} was changed on another screen. It is {item.text} now."
+        screen = "runs.setup.entry", "runs.setup.entry_part"
+        return taps.told(sentence, status, *screen, entry_id=entry_id)
     if nudge is not None and item.number is not None:
         value = item.nudged(nudge)
     elif (record := form.fill(SetupEntry, car_id=item.car_id, name=item.name)) is not None:
@@ -114,7 +119,8 @@ def _entry(
     item = store.entry(connection, entry_id)
     if form is None:
         form = ValueForm(formdata=None, data={"value": item.value})
-    return {"entry": item, "form": form, "car": kit.car(connection, item.car_id)}
+    place = store.place(connection, entry_id)
+    return {"entry": item, "form": form, "car": kit.car(connection, item.car_id), "place": place}
 
 
 @blueprint.get("/<int:entry_id>/edit")
@@ -143,6 +149,8 @@ def save(connection: sqlite3.Connection, entry_id: int) -> Any:
 @blueprint.post("/<int:entry_id>/move")
 @write
 def move(connection: sqlite3.Connection, entry_id: int) -> Any:
+    if status := taps.outdated(store.place(connection, entry_id)):
+        return taps.told("The list was changed on another screen.", status, "runs.setup.page")
     by = 1 if request.form.get("to") == "down" else -1
     notice("Moved it", store.move(connection, entry_id, by, now()))
     return after_write("runs.setup.page")

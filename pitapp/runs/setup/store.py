@@ -127,6 +127,21 @@ def save(connection: sqlite3.Connection, item: SetupEntry, now: datetime) -> tup
     return entry(connection, item.id), step.token
 
 
+def place(connection: sqlite3.Connection, entry_id: int) -> int:
+    """The place of an entry in its group, from 1.
+
+    Raises:
+        NotThere: there is no such entry.
+    """
+    group = _group(connection, entry(connection, entry_id))
+    return [other.id for other in group].index(entry_id) + 1
+
+
+def _group(connection: sqlite3.Connection, item: SetupEntry) -> list[SetupEntry]:
+    found = entries(connection, item.car_id)
+    return [other for other in found if other.group_name == item.group_name]
+
+
 def move(connection: sqlite3.Connection, entry_id: int, by: int, now: datetime) -> str:
     """Move an entry up (−1) or down (+1) in its group; returns the undo token.
 
@@ -134,9 +149,7 @@ def move(connection: sqlite3.Connection, entry_id: int, by: int, now: datetime) 
         NotThere: there is no such entry.
     """
     moved = entry(connection, entry_id)
-    group = [
-        other for other in entries(connection, moved.car_id) if other.group_name == moved.group_name
-    ]
+    group = _group(connection, moved)
     order = [other.id for other in group]
     at = order.index(entry_id)
     to = min(max(at + (1 if by > 0 else -1), 0), len(order) - 1)

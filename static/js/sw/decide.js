@@ -6,6 +6,8 @@ async function decide({ act, key }) {
   else {
     if (act === "here") entry.database = entry.elsewhere;
     const body = new URLSearchParams(entry.body);
+    const saw = entry.html?.split(`action="${pathOf(entry.url)}"`)[1]?.match(/name="saw" value="(\d+)"/);
+    if (act === "again" && saw) body.set("saw", saw[1]);  // the racer has read what there is now
     if (act === "mine") body.set("version", versionIn(entry.html));
     await box.put({ ...entry, body: body.toString(), state: "waiting", tries: 0, why: undefined, elsewhere: undefined });
     await replay();

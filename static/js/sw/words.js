@@ -125,7 +125,7 @@ const versionIn = (html) => html.match(/<input[^>]*name="version"[^>]*value="(\d
 
 function refusedCard(entry) {
   const typed = new URLSearchParams(entry.body);
-  const changed = entry.status === 409 && ![null, typed.get("version")].includes(versionIn(entry.html));
+  const changed = entry.status === 409 && typed.has("version") && ![null, typed.get("version")].includes(versionIn(entry.html));
   const lines = entry.reasons.map(({ name, field, text }) => {
     const mine = changed && field && typed.has(field) ? `Yours: ${escaped(typed.get(field) || "empty")}. ` : "";
     return `<p class="error"><span>${name ? `${name}: ` : ""}${mine}${text}</span></p>`;

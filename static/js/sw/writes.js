@@ -150,6 +150,7 @@ async function write(event) {
   const more = hx ? Object.fromEntries([...event.request.headers].filter(([name]) => name.startsWith("hx-"))) : {};
   if (entry.then === null) return straight(event, made, more, hx);
   try {
+    await countOwnTaps(entry);
     entry.id = await box.add(entry);
   } catch (error) {
     return straight(event, made, more, hx, error.name === "QuotaExceededError" ? FULL : UNKEPT);
@@ -166,6 +167,18 @@ async function write(event) {
   if (here.refused) return refusedAnswer(here, entry, hx);
   event.waitUntil(settle(entry));
   return savedAnswer(here, hx);
+}
+
+// A tap on a copy that does not show the taps which wait here has seen them all the same.
+async function countOwnTaps(entry) {
+  const fields = new URLSearchParams(entry.body);
+  const saw = Number(fields.get("saw") ?? NaN);
+  const sawOf = ({ body }) => Number(new URLSearchParams(body).get("saw") ?? NaN);
+  const own = (await box.unsent()).filter((other) =>
+    other.url === entry.url && other.database === entry.database && sawOf(other) >= saw);
+  if (!own.length) return;
+  fields.set("saw", saw + own.length);
+  entry.body = fields.toString();
 }
 
 // What is to be sent to the same database first.
