@@ -201,7 +201,9 @@ def test_one_that_waited_must_say_what_it_saw(
     assert client.post_form(tap.to, seen, headers=LATE).status_code == 303
 
 
-@pytest.mark.parametrize("name", ["board", "meeting", "heat", "countdown", "value", "entry", "step"])
+@pytest.mark.parametrize(
+    "name", ["board", "meeting", "heat", "countdown", "value", "entry", "step"]
+)
 def test_what_was_undone_can_be_tapped_again(
     client: PageClient, taps: dict[str, Tap], name: str
 ) -> None:
