@@ -117,7 +117,7 @@ def test_a_mismatch_and_an_illegal_value_left_half_way_and_taken_up_again(
     run.expect_step(NAMES[9], "10 of 20")
 
     board = Board(controller, live.url).open()
-    expect(board.line("Controller")).to_contain_text("shows 16\u202f000 rpm, limit 15\u202f000 rpm")
+    expect(board.line("Controller")).to_contain_text("shows 16\u202f000 rpm, limit 14\u202f600 rpm")
     assert board.line("Controller").get_attribute("class") == "verdict verdict-stop"
     live.clock.tick(600)
     run = Checks(controller, live.url).open().run_through()

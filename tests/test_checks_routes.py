@@ -366,6 +366,7 @@ def test_pages_ask_the_database_a_fixed_number_of_times(
         f"/checks/lists/{settings[0].checklist_id}",
         "/checks/controllers",
     )
+    client.get("/")
     before = [asked(path) for path in paths]
     for number in range(30):
         lists.add_checklist(

@@ -213,7 +213,8 @@ def test_a_clock_that_has_lost_its_time_is_told_and_writes_what_can_be_read(
     clock.set(lost)
     assert "The clock is wrong" in client.get("/").text
     waited = {"X-Waited-Seconds": str(59 * 24 * 3600)}
-    pair = {"pinion": "45", "spur": "66"}
+    car = str(db.execute("SELECT min(id) FROM cars").fetchone()[0])
+    pair = {"pinion": "45", "spur": "66", "car_id": car}
     assert client.post_form("/gearing/fit", pair, headers=waited).status_code == 303
     clock.tick(60)
     assert client.post_form("/gearing/fit", pair | {"pinion": "44"}).status_code == 303

@@ -91,13 +91,14 @@ def test_a_folder_that_is_shut_while_serving_keeps_what_was_typed(
 ) -> None:
     app = furnished(folder, clock)
     client = cast(PageClient, app.test_client())
+    form = {"csrf_token": client.csrf_token()}
     with permissions_bind():
         app.extensions["pitapp.db"].close()
         shut(folder)
-        answer = client.post_form("/gearing/fit", PAIR, headers=KEY)
+        answer = client.post("/gearing/fit", data=form | PAIR, headers=KEY)
         assert answer.status_code == 503
         assert "Mend the permissions" in answer.text
-        copied = client.post_form("/copies")
+        copied = client.post("/copies", data=form)
         assert copied.status_code == 503
         assert "Traceback" not in copied.text
         open_again(folder)

@@ -60,6 +60,8 @@ def page() -> Any:
 @blueprint.get("/devices/code/part")
 def code_part() -> str:
     """The code that is open now: the page asks for it again and again, since one may come to an end."""
+    if sharing() is None:
+        raise NotThere("This server is not shared. Start it with: pitapp serve --share")
     return render_template("devices/_code.html", **_code())
 
 
