@@ -11,7 +11,7 @@ from shutil import copytree
 from typing import Any
 
 import pytest
-from playwright.sync_api import BrowserContext, BrowserType, Locator, Playwright
+from playwright.sync_api import BrowserContext, BrowserType, Locator, Playwright, expect
 
 from e2e import engines
 from e2e.browser import LAUNCH_FLAGS, ready_browser, this_machine
@@ -22,6 +22,9 @@ from e2e.watch import Watch
 
 # Run by the system's Python, which has the bindings that they import.
 collect_ignore = ["engines/webkit"]
+
+# Long enough for a machine whose processors are taken by something else.
+expect.set_options(timeout=20_000)
 
 PHONE: dict[str, Any] = {
     "viewport": {"width": 360, "height": 640},

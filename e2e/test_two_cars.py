@@ -9,6 +9,7 @@ from playwright.sync_api import Page, expect
 
 from e2e.pages.offline import Outbox, Phone, bars, visit_once
 from e2e.server import ServerProcess, rows
+from e2e.watch import Watch
 
 FITS = "SELECT id, car_id, pinion_teeth, spur_teeth FROM gear_fits ORDER BY id"
 TESTS = "SELECT id, car_id, angle_deg FROM tilt_tests ORDER BY id"
@@ -93,8 +94,9 @@ def test_a_page_still_open_saves_to_its_own_car_and_says_so(
 
 
 def test_a_gear_for_a_car_that_was_removed_is_asked_about(
-    server: ServerProcess, phone: Phone
+    server: ServerProcess, phone: Phone, watch: Watch
 ) -> None:
+    watch.allow("status of 409")
     mine, other = two_cars(server)
     before = len(rows(server, FITS))
     page = phone.open()
@@ -122,8 +124,9 @@ def test_a_gear_for_a_car_that_was_removed_is_asked_about(
 
 
 def test_a_late_run_for_a_car_that_was_removed_says_so_and_lets_another_be_chosen(
-    server: ServerProcess, phone: Phone
+    server: ServerProcess, phone: Phone, watch: Watch
 ) -> None:
+    watch.allow("status of 409")
     mine, other = two_cars(server)
     before = len(rows(server, RUNS))
     page = phone.open()

@@ -7,13 +7,16 @@ from __future__ import annotations
 
 from typing import Any
 
-from flask import Response, current_app, make_response, request
+from flask import Response, current_app, make_response, request, session
 
 from pitapp.web import notices
 from pitapp.web.clock import is_late
 from pitapp.web.htmx import wants_part
 
 FIELD = "saw"
+OWN = "own_tap"
+"""In the session: where this device tapped last, what it saw then, and the number that its tap led to.
+A second tap before the first is answered has seen no more than the first."""
 
 
 def outdated(version: int) -> int | None:
@@ -25,7 +28,11 @@ def outdated(version: int) -> int | None:
     saw = request.form.get(FIELD)
     if saw is None:
         return 422 if is_late() else None
-    return None if saw == str(version) else 409
+    own = [request.path, saw, version]
+    if saw != str(version) and session.get(OWN) != own:
+        return 409
+    session[OWN] = [request.path, saw, version + 1]
+    return None
 
 
 def told(sentence: str, status: int, page: str, part: str | None = None, **values: Any) -> Response:
