@@ -37,6 +37,9 @@ PHONE: dict[str, Any] = {
     "service_workers": "block",
 }
 
+# What the outbox of a phone sends and is refused; a test that means it looks at the Outbox.
+REFUSED = ("status of 409", "status of 412", "status of 422")
+
 NO_SERVER = (
     "ERR_CONNECTION_REFUSED",
     "status of 503",
@@ -197,7 +200,7 @@ def phone(
     finger: None,
 ) -> Iterator[Phone]:
     """A browser that keeps a worker, to be closed and opened again."""
-    watch.allow(*NO_SERVER)
+    watch.allow(*NO_SERVER, *REFUSED)
     options = {**browser_type_launch_args, **browser_context_args}
     phone = Phone(browser_type, tmp_path / "profile", options, watch)
     yield phone
