@@ -30,6 +30,8 @@ class Contents(NamedTuple):
 MAGIC = b"SQLite format 3\x00"
 MOST_BYTES = 512 * 1024 * 1024
 MOST_SECONDS = 20.0
+LONGEST = 8 * 1024 * 1024
+"""Of a single text or value, in characters or bytes: a row is read whole."""
 
 
 def examine(path: Path) -> Contents:
@@ -82,7 +84,21 @@ def _contents(file: sqlite3.Connection, size: int) -> Contents:
             continue
         if found:
             raise Refused(f"This copy is damaged ({check}: {found[0][0]}). Nothing was changed.")
+    for table, column in _columns(file):
+        if file.execute(f"SELECT 1 FROM {table} WHERE length({column}) > {LONGEST}").fetchone():  # noqa: S608
+            raise Refused(
+                f"A value in {table} is larger than any of pitapp's. Nothing was changed."
+            )
     return contents(file, version, size)
+
+
+def _columns(file: sqlite3.Connection) -> list[tuple[str, str]]:
+    """Table and name of every column that holds texts or bytes, of a schema that is known."""
+    return file.execute(
+        "SELECT tables.name, columns.name FROM sqlite_master AS tables "
+        "JOIN pragma_table_info(tables.name) AS columns "
+        "WHERE tables.type = 'table' AND columns.type IN ('TEXT', 'BLOB')"
+    ).fetchall()
 
 
 def contents(connection: sqlite3.Connection, version: int, size: int) -> Contents:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import json
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
-from typing import Any, NamedTuple
+from typing import Any, BinaryIO, NamedTuple
 
-import pydantic_core
 from pydantic import ValidationError
 
 from pitapp import __version__
@@ -16,9 +16,11 @@ from pitapp.db import answers, identity, stamp, when
 from pitapp.errors import Refused
 from pitapp.exchange import readers, store
 from pitapp.exchange.layout import FORMAT, VERSION, Head, everything
+from pitapp.exchange.pieces import Misshapen, pieces
+from pitapp.exchange.rows import MOST_FINDINGS, RowReader, plain
 
 LARGEST_BYTES = 64 * 1024 * 1024
-MOST_FINDINGS = 5
+NEEDED = set(Head.model_fields)
 NOT_OURS = (
     "This is no file of everything that pitapp wrote. Choose the one that you saved from here; "
     "runs from a spreadsheet have a place of their own below."
@@ -29,9 +31,32 @@ class Found(NamedTuple):
     """A file that can be read back: when it was written, its rows by table, the keys of their writes, its origins."""
 
     written_at: datetime
-    tables: dict[str, list[dict[str, Any]]]
-    write_keys: tuple[tuple[str, str], ...] = ()
+    tables: Mapping[str, Collection[Mapping[str, Any]]]
+    write_keys: Iterable[tuple[str, str]] = ()
     origins: tuple[str, ...] = ()
+    scratch: sqlite3.Connection | None = None
+    """Where the rows are, until it is closed."""
+
+    def close(self) -> None:
+        """Let go of the rows."""
+        if self.scratch is not None:
+            self.scratch.close()
+
+
+class Rows(Collection[dict[str, Any]]):
+    """The rows of a table, read one by one where they are."""
+
+    def __init__(self, connection: sqlite3.Connection, table: str) -> None:
+        self._connection, self._table = connection, table
+
+    def __len__(self) -> int:
+        return store.count(self._connection, self._table)
+
+    def __iter__(self) -> Iterator[dict[str, Any]]:
+        return store.rows(self._connection, self._table)
+
+    def __contains__(self, row: object) -> bool:
+        return any(each == row for each in self)
 
 
 def write(connection: sqlite3.Connection, now: datetime) -> Iterator[str]:
@@ -64,44 +89,76 @@ def _line(row: dict[str, Any]) -> str:
     return json.dumps(row, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
 
 
-def read(data: bytes) -> Found:
-    """What is in a file of everything, tried on an empty database.
+def read(source: bytes | BinaryIO) -> Found:
+    """What is in a file of everything, tried on an empty database. Close what is found.
+
+    The file is read piece by piece and its rows go to a database on disk, so that a large or hostile
+    one takes little memory.
 
     Raises:
         Refused: it is no such file, or not one that can be taken; the sentence says why.
     """
-    if len(data) > LARGEST_BYTES:
+    file = io.BytesIO(source) if isinstance(source, bytes) else source
+    if file.seek(0, io.SEEK_END) > LARGEST_BYTES:
         raise Refused("This file is too large: a file of everything has at most 64 MB.")
+    scratch = store.empty_database()
     try:
-        raw = pydantic_core.from_json(data, allow_inf_nan=False)
-        head = Head.model_validate(raw)
+        _check_version(_head(file), store.schema_version(scratch))
+        return _tried(file, scratch)
+    except BaseException:
+        scratch.close()
+        raise
+
+
+def _head(file: BinaryIO) -> Head:
+    """How the file begins; where it begins with its rows, it is read to the end for that."""
+    found: dict[str, Any] = {}
+    try:
+        for piece in pieces(file):
+            if piece.row is None:
+                found[piece.place[0]] = plain(piece.text)
+            elif not NEEDED - found.keys():
+                break
+    except Misshapen:
+        pass
     except ValueError:
         raise Refused(NOT_OURS) from None
-    with store.empty_database() as empty:
-        return _tried(raw, head, empty)
+    try:
+        return Head.model_validate(found)
+    except ValidationError:
+        raise Refused(NOT_OURS) from None
 
 
-def _tried(raw: Any, head: Head, empty: sqlite3.Connection) -> Found:
-    known = store.schema_version(empty)
+def _check_version(head: Head, known: int) -> None:
     if head.version > VERSION or head.schema_version > known:
         raise Refused(
             f"A newer pitapp wrote this file (tables {head.schema_version}; this one knows {known}). "
             "Bring this one up to date, then read it."
         )
+
+
+def _tried(file: BinaryIO, scratch: sqlite3.Connection) -> Found:
+    reading, findings = RowReader(scratch), []
     try:
-        found = everything(empty).model_validate(raw)
+        store.replace_all(scratch, reading.tables(file))
+        if not reading.findings:
+            content = everything(scratch).model_validate(reading.head).model_dump()
+            readers.read_all(scratch)
+    except Misshapen as misshapen:
+        raise Refused(
+            f"This file cannot be taken: {misshapen} is not as pitapp writes it."
+        ) from None
     except ValidationError as error:
-        raise Refused(_in_words(error)) from None
-    content = found.model_dump(exclude_unset=True)
-    keys = tuple((each["key"], each["made_at"]) for each in content.get("write_keys", ()))
-    origins = content.get("origin", ""), *content.get("earlier_origins", ())
-    result = Found(when(content["written_at"]), content["tables"], keys, origins)
-    take(empty, result)
-    try:
-        readers.read_all(empty)
+        findings = error.errors(include_url=False)
     except ValueError as error:
-        raise Refused(f"This file cannot be taken. {error}") from None
-    return result
+        if not reading.findings:
+            raise Refused(f"This file cannot be taken. {error}") from None
+    if findings := reading.findings or findings:
+        raise Refused(f"This file cannot be taken: {_in_words(findings)}")
+    tables = {table: Rows(scratch, table) for table in store.tables(scratch)}
+    keys = ((row["key"], row["made_at"]) for row in store.rows(scratch, "answered_writes"))
+    origins = content["origin"], *content["earlier_origins"]
+    return Found(when(content["written_at"]), tables, keys, origins, scratch)
 
 
 def take(connection: sqlite3.Connection, found: Found) -> None:
@@ -111,18 +168,17 @@ def take(connection: sqlite3.Connection, found: Found) -> None:
         Refused: a row breaks a rule; the caller rolls back.
     """
     try:
-        store.replace_all(connection, found.tables)
+        store.replace_all(connection, found.tables.items())
     except ValueError as error:
         raise Refused(f"This file cannot be taken. {error}") from None
     answers.know_only(connection, found.write_keys)
     identity.set_origins(connection, found.origins)
 
 
-def _in_words(error: ValidationError) -> str:
-    listed = error.errors(include_url=False)
+def _in_words(listed: Sequence[Any]) -> str:
     said = "; ".join(_finding(finding) for finding in listed[:MOST_FINDINGS])
-    more = f" and {len(listed) - MOST_FINDINGS} more" if len(listed) > MOST_FINDINGS else ""
-    return f"This file cannot be taken: {said}{more}."
+    more = " and more" if len(listed) > MOST_FINDINGS else ""
+    return f"{said}{more}."
 
 
 def _finding(finding: Any) -> str:

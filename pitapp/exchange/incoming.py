@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from hashlib import sha256
 from pathlib import Path
+from shutil import copyfileobj
 from time import time
+from typing import BinaryIO
 
 from pitapp.db import when
 from pitapp.errors import NotThere
 
 FOLDER = "incoming"
+AT_ONCE = 256 * 1024
 BEFORE = "before-reading-back.json"
 MOST_KEPT = 6
 OLDEST_S = 24 * 3600
@@ -19,12 +24,18 @@ _WRITTEN_AT = re.compile(r'"written_at": "([^"]+)"')
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 
 
-def keep(data_dir: Path, data: bytes) -> str:
-    """Keep the bytes and return their digest; old files are cleared away."""
+def keep(data_dir: Path, file: BinaryIO) -> str:
+    """Keep a copy of the file and return the digest of its bytes; old files are cleared away."""
     folder = data_dir / FOLDER
     folder.mkdir(exist_ok=True)
-    digest = sha256(data).hexdigest()
-    _write(folder / digest, data)
+    file.seek(0)
+    digested = sha256()
+    while block := file.read(AT_ONCE):
+        digested.update(block)
+    digest = digested.hexdigest()
+    file.seek(0)
+    with _written(folder / digest) as fresh:
+        copyfileobj(file, fresh)
     kept = sorted(folder.iterdir(), key=lambda path: path.stat().st_mtime, reverse=True)
     for index, path in enumerate(kept):
         if index >= MOST_KEPT or time() - path.stat().st_mtime > OLDEST_S:
@@ -32,27 +43,31 @@ def keep(data_dir: Path, data: bytes) -> str:
     return digest
 
 
-def kept(data_dir: Path, digest: str) -> bytes:
-    """The bytes kept under that digest.
+def kept(data_dir: Path, digest: str) -> Path:
+    """The file kept under that digest.
 
     Raises:
-        NotThere: they are not there any more.
+        NotThere: it is not there any more.
     """
     path = data_dir / FOLDER / digest
     if not _DIGEST.fullmatch(digest) or not path.is_file():
         raise NotThere("That file is not here any more. Choose it again.")
-    return path.read_bytes()
+    return path
 
 
-def keep_before(data_dir: Path, text: str) -> None:
-    """Keep what was here before a file was read back."""
-    _write(data_dir / BEFORE, text.encode())
+@contextmanager
+def keeping_before(data_dir: Path, pieces: Iterable[str]) -> Iterator[None]:
+    """Keep what was here before a file is read back, in so many pieces, once that was done."""
+    with _written(data_dir / BEFORE) as fresh:
+        for piece in pieces:
+            fresh.write(piece.encode())
+        yield
 
 
-def before(data_dir: Path) -> bytes | None:
+def before(data_dir: Path) -> Path | None:
     """What was here before the last file was read back, if one was."""
     path = data_dir / BEFORE
-    return path.read_bytes() if path.is_file() else None
+    return path if path.is_file() else None
 
 
 def before_at(data_dir: Path) -> datetime | None:
@@ -65,11 +80,14 @@ def before_at(data_dir: Path) -> datetime | None:
     return when(said[1]) if said else None
 
 
-def _write(path: Path, data: bytes) -> None:
+@contextmanager
+def _written(path: Path) -> Iterator[BinaryIO]:
+    """A file to write, which takes its place when all is done."""
     fresh = path.with_name(path.name + ".part")
     try:
-        fresh.write_bytes(data)
+        with fresh.open("wb") as file:
+            yield file
         fresh.replace(path)
-    except OSError:
+    except BaseException:
         fresh.unlink(missing_ok=True)
         raise

@@ -60,15 +60,17 @@ class WriteKey(Row):
     made_at: MOMENT
 
 
+def row_of(connection: sqlite3.Connection, table: str) -> Any:
+    """The model of a row of a table as this database's schema has it."""
+    columns = {column.name: _field(column) for column in store.columns(connection, table)}
+    return MAKE(f"row_of_{table}", __base__=Row, **columns)
+
+
 def everything(connection: sqlite3.Connection) -> type[BaseModel]:
     """The model of a file of everything for this database's schema."""
     fields: dict[str, Any] = {}
     for table in store.tables(connection):
-        row: Any = MAKE(
-            f"row_of_{table}",
-            __base__=Row,
-            **{column.name: _field(column) for column in store.columns(connection, table)},
-        )
+        row: Any = row_of(connection, table)
         fields[table] = (Annotated[list[row], Field(max_length=MOST_ROWS)], Field([]))
     content = MAKE("Tables", __config__=ConfigDict(extra="forbid"), **fields)
     made: type[BaseModel] = MAKE(

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -74,14 +76,14 @@ def look_runs() -> Any:
     except Refused as error:
         form.blame_file(str(error))
         return _show(FileForm(formdata=None), form, 422)
-    digest = incoming.keep(_data_dir(), data)
+    digest = incoming.keep(_data_dir(), BytesIO(data))
     return show("exchange/runs.html", "exchange/_runs.html", found=found, digest=digest)
 
 
 @write
 def take_runs(connection: sqlite3.Connection) -> Any:
     form = TakeForm()
-    data = incoming.kept(_data_dir(), form.digest.data or "")
+    data = incoming.kept(_data_dir(), form.digest.data or "").read_bytes()
     many, token = runs_in.take(connection, runs_in.look(connection, data, home_zone()), now())
     notice(f"Took {many} {'run' if many == 1 else 'runs'}", token if many else None)
     return after_write("exchange.page")
@@ -89,24 +91,25 @@ def take_runs(connection: sqlite3.Connection) -> Any:
 
 def look_everything() -> Any:
     form = FileForm()
-    data = form.content()
-    if data is None:
+    file = form.opened()
+    if file is None:
         return _show(form, FileForm(formdata=None), 422)
+    connection = get_db()
     try:
-        found = document.read(data)
+        with closing(document.read(file)) as found:
+            counts = [
+                (label, store.count(connection, name), len(found.tables.get(name, ())))
+                for name, label in COUNTED.items()
+            ]
     except Refused as error:
         form.blame_file(str(error))
         return _show(form, FileForm(formdata=None), 422)
-    connection = get_db()
     return show(
         "exchange/everything.html",
         "exchange/_everything.html",
         written_at=found.written_at,
-        digest=incoming.keep(_data_dir(), data),
-        counts=[
-            (label, store.count(connection, name), len(found.tables.get(name, ())))
-            for name, label in COUNTED.items()
-        ],
+        digest=incoming.keep(_data_dir(), file),
+        counts=counts,
     )
 
 
@@ -120,19 +123,20 @@ def take_everything(connection: sqlite3.Connection) -> Any:
 
 @write
 def put_back(connection: sqlite3.Connection) -> Any:
-    data = incoming.before(_data_dir())
-    if data is None:
+    path = incoming.before(_data_dir())
+    if path is None:
         raise NotThere("Nothing was read back here, so there is nothing to put back.")
-    _replace(connection, data)
+    _replace(connection, path)
     notice("Put back what was here before")
     return after_write("exchange.page")
 
 
-def _replace(connection: sqlite3.Connection, data: bytes) -> None:
-    found = document.read(data)
-    present = "".join(document.write(connection, now()))
-    document.take(connection, found)
-    incoming.keep_before(_data_dir(), present)
+def _replace(connection: sqlite3.Connection, path: Path) -> None:
+    with path.open("rb") as file:
+        found = document.read(file)
+    present = document.write(connection, now())
+    with closing(found), incoming.keeping_before(_data_dir(), present):
+        document.take(connection, found)
 
 
 def _data_dir() -> Path:

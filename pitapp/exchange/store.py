@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from typing import Any, NamedTuple
 
 from pitapp.db import undo
@@ -95,7 +95,7 @@ def count(connection: sqlite3.Connection, table: str) -> int:
 
 
 def replace_all(
-    connection: sqlite3.Connection, content: Mapping[str, Iterable[Mapping[str, Any]]]
+    connection: sqlite3.Connection, content: Iterable[tuple[str, Iterable[Mapping[str, Any]]]]
 ) -> None:
     """Put these rows in the place of all that the tables hold; no step leads back afterwards.
 
@@ -106,7 +106,7 @@ def replace_all(
     for table in tables(connection):
         connection.execute(f"DELETE FROM {table}")  # noqa: S608
     undo.forget_all(connection)
-    for table, items in content.items():
+    for table, items in content:
         for item in items:
             try:
                 connection.execute(
@@ -124,11 +124,12 @@ def replace_all(
         raise ValueError(f"A row of {broken[0]} names one of {broken[2]} that is not in the file.")
 
 
-@contextmanager
-def empty_database() -> Iterator[sqlite3.Connection]:
-    """A database in memory with this version's tables, in a transaction, to try a file on."""
-    with closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
-        yield _with_tables(connection)
+def empty_database() -> sqlite3.Connection:
+    """A database with this version's tables, in a transaction, to try a file on; to be closed.
+
+    SQLite keeps it in a file of its own without a name, and little of it in memory.
+    """
+    return _with_tables(sqlite3.connect("", isolation_level=None))
 
 
 def _with_tables(connection: sqlite3.Connection) -> sqlite3.Connection:

@@ -12,6 +12,8 @@ from pitapp.errors import Refused
 LARGEST_BYTES = 5 * 1024 * 1024
 MOST_LINES = 2000
 MOST_COLUMNS = 200
+MOST_SEPARATORS = 10 * MOST_COLUMNS
+TOO_WIDE = f"This file has more than {MOST_COLUMNS} columns. It is no sheet of runs."
 WORKBOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
 
 
@@ -40,6 +42,8 @@ class Table(NamedTuple):
         text = _text(data)
         first = text.split("\n", 1)[0]
         separator = max(",;\t", key=first.count)
+        if any(line.count(separator) > MOST_SEPARATORS for line in text.splitlines()):
+            raise Refused(TOO_WIDE)
         reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
         try:
             headings = [tidy(cell) for cell in next(reader, [])]
@@ -81,7 +85,7 @@ def _text(data: bytes) -> str:
 
 def _check(headings: list[str], needed: Sequence[str]) -> None:
     if len(headings) > MOST_COLUMNS:
-        raise Refused(f"This file has more than {MOST_COLUMNS} columns. It is no sheet of runs.")
+        raise Refused(TOO_WIDE)
     if missing := [name for name in needed if name not in headings]:
         raise Refused(
             f"The heading “{missing[0]}” is missing in the first line. "

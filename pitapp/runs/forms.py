@@ -117,11 +117,13 @@ class RunForm(PitForm):
         return text.replace("T", " ") if name == "started" else text or "empty"
 
     def _seen(self) -> dict[str, str]:
+        text = self.seen.data or "{}"
         try:
-            found = json.loads(self.seen.data or "{}")
+            found = json.loads(text) if len(text) <= LONGEST_SEEN else {}
         except (ValueError, RecursionError):
             return {}
         return {str(k): str(v) for k, v in found.items()} if isinstance(found, dict) else {}
 
 
+LONGEST_SEEN = 64 * 1024
 _NOT_OF_THE_RUN = {"version", "seen", "csrf_token"}

@@ -20,6 +20,7 @@ from pitapp.devices import guard
 from pitapp.errors import DamagedDatabase, DataError, Refused
 from pitapp.web import (
     assets,
+    bodies,
     compress,
     cookies,
     failures,
@@ -93,6 +94,7 @@ def build(
     CSRFProtect(app)
     for part in (
         assets,
+        bodies,
         compress,
         cookies,
         icons,

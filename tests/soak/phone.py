@@ -84,7 +84,7 @@ class Phone:
             else HTTPConnection(host, port, timeout=60, source_address=place)
         )
         self._more = {"Referer": f"https://{host}:{port}/"} if tls else {}
-        self._cookies: dict[str, str] = {}
+        self.cookies: dict[str, str] = {}
 
     def pair(self, code: str) -> None:
         """Come in by the code that the server's own machine shows."""
@@ -123,7 +123,7 @@ class Phone:
         self, method: str, path: str, fields: dict[str, str] | None = None, key: str = ""
     ) -> tuple[int, str]:
         headers = {
-            "Cookie": "; ".join(f"{name}={value}" for name, value in self._cookies.items()),
+            "Cookie": "; ".join(f"{name}={value}" for name, value in self.cookies.items()),
             "Accept-Encoding": "gzip",
         } | self._more
         if key:
@@ -145,7 +145,7 @@ class Phone:
         for name, value in answer.getheaders():
             if name.lower() == "set-cookie":
                 cookie, _, content = value.partition(";")[0].partition("=")
-                self._cookies[cookie] = content
+                self.cookies[cookie] = content
         if answer.status in (302, 303):
             place = urlsplit(answer.getheader("Location") or "/")
             return answer.status, place.path + (f"?{place.query}" if place.query else "")

@@ -42,6 +42,8 @@ class Bounds(NamedTuple):
     """What any address of the app takes, and room for the form around it."""
     stranger_body_bytes: int = 64 * 1024
     chunks: int = 10_000
+    chunk_size: int = 2**32
+    """A chunk that says it is larger than that is no chunk, but a number too large to be counted."""
     memory_bytes: int = 128 * 1024
     """A larger body waits in a temporary file."""
 

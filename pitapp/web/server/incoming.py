@@ -119,7 +119,7 @@ class Incoming:
     def _take(self, event: h11.Data) -> None:
         self.body_bytes += len(event.data)
         self._chunks += event.chunk_start
-        self._check_room(0)
+        self._check_room(self._announced())
         try:
             cast(Request, self.head).body.write(event.data)
         except OSError:
@@ -132,7 +132,10 @@ class Incoming:
     def _announced(self) -> int:
         """What is still to come of a chunk; h11 has read its size and tells it in no other way."""
         reader = getattr(self._http, "_reader", None)
-        return getattr(reader, "_bytes_in_chunk", 0)
+        size: int = getattr(reader, "_bytes_in_chunk", 0)
+        if size > self._bounds.chunk_size:
+            raise Unfit(400)
+        return size
 
     def _whole(self) -> Request:
         head = cast(Request, self.head)
