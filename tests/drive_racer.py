@@ -6,7 +6,6 @@ app learns can be held against the truth.
 
 from __future__ import annotations
 
-import math
 import random
 import sqlite3
 from datetime import datetime, timedelta
@@ -14,7 +13,7 @@ from datetime import datetime, timedelta
 from pitapp.drive import models as drive
 from pitapp.drive.formulas import run_lap
 from pitapp.gearing import store as gearing
-from pitapp.heat.formulas import end_of_run_temperature_c
+from pitapp.heat.formulas import two_node_temperatures_c
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car, Motor
 from pitapp.runs import store as runs
@@ -23,11 +22,11 @@ from pitapp.tracks import store as tracks
 from pitapp.tracks.formulas import for_drive
 from pitapp.tracks.models import Straight, Track
 
-COOLING_TAU_S, HIDDEN_RTH, HIDDEN_TAU_S = 600.0, 3.1, 260.0
+COOLING_TAU_S, HIDDEN_RTH, HIDDEN_TAU_S, HIDDEN_WINDING_TAU_S = 600.0, 3.1, 260.0, 30.0
 HIDDEN = (
     drive.Car(mass_kg=1.36, tyre_diameter_mm=63, grip=1.35, drag_area_m2=0.0085),
     drive.Motor(kv_rpm_per_v=2380, resistance_ohm=0.024, no_load_current_a=2.6),
-    drive.Pack(voltage_v=7.4),
+    drive.Pack(voltage_v=8.0),
     drive.Controller(rev_limit_rpm=14_600),
 )
 LENGTHS = (42, 18, 25, 12, 20)
@@ -73,13 +72,21 @@ def add_track(connection: sqlite3.Connection, now: datetime, name: str = "Test h
     return tracks.save_track(connection, track, now)[0]
 
 
+def hidden_can(watts: float, air_c: float, run_s: float, wait_s: float = 0.0) -> float:
+    """The can in °C some time after the flag of a run from cold, winding and can told apart."""
+    outer = 1.0 / HIDDEN_RTH
+    whole = HIDDEN_TAU_S * outer
+    winding, can = 0.3 * whole, 0.7 * whole
+    inner = winding / HIDDEN_WINDING_TAU_S
+    hot = two_node_temperatures_c(air_c, air_c, air_c, watts, winding, can, inner, outer, run_s)
+    still = whole / COOLING_TAU_S
+    return two_node_temperatures_c(*hot, air_c, 0.0, winding, can, inner, still, wait_s)[1]
+
+
 def truth(track: drive.Track, ratio: float, air_c: float, run_s: float) -> tuple[float, float]:
     """(lap in s, can at the flag in °C) of the hidden car."""
     lap = run_lap(*HIDDEN, drive.Air(temperature_c=air_c), track, ratio)
-    flag = end_of_run_temperature_c(
-        air_c, air_c, lap.motor_power_w, HIDDEN_RTH, HIDDEN_TAU_S, run_s
-    )
-    return lap.lap_s, flag
+    return lap.lap_s, hidden_can(lap.motor_power_w, air_c, run_s)
 
 
 def log_runs(
@@ -98,9 +105,9 @@ def log_runs(
     for index in range(count):
         pinion, spur = pairs[index % len(pairs)]
         air_c, run_s = float(rng.randint(17, 27)), float(rng.choice([240, 300, 360]))
-        lap_s, flag_c = truth(track, 1.9 * spur / pinion, air_c, run_s)
+        lap = run_lap(*HIDDEN, drive.Air(temperature_c=air_c), track, 1.9 * spur / pinion)
         wait_s = float(rng.randint(30, 120))
-        read_c = air_c + (flag_c - air_c) * math.exp(-wait_s / COOLING_TAU_S) + rng.gauss(0, 0.8)
+        read_c = hidden_can(lap.motor_power_w, air_c, run_s, wait_s) + rng.gauss(0, 0.8)
         run = Run(
             car_id=car.id,
             motor_id=car.motor_id,
@@ -113,7 +120,7 @@ def log_runs(
             can_c=round(read_c, 1),
             read_after_s=wait_s,
             air_c=air_c,
-            best_lap_s=round(lap_s + abs(rng.gauss(0, 0.04)), 3),
+            best_lap_s=round(lap.lap_s + abs(rng.gauss(0, 0.04)), 3),
             run_s=run_s,
             snapshot=Snapshot(car=FittedCar(id=car.id, name=car.name)),
         )

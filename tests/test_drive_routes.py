@@ -366,4 +366,4 @@ def test_what_was_learned_stands_among_the_figures_with_its_source(
 ) -> None:
     assert "fitted from runs" not in client.get("/forecast/figures").text
     log_runs(db, car, track_id, clock(), 2)
-    assert "fitted from runs: 2 runs, rough" in client.get("/forecast/figures").text
+    assert "fitted from runs: 2 runs" in client.get("/forecast/figures").text

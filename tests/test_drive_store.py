@@ -20,6 +20,8 @@ from pitapp.meetings.models import Meeting, RaceClass
 from pitapp.packs import store as packs
 from pitapp.packs.models import Pack, Reading
 from pitapp.runs import store as runs
+from pitapp.tracks import store as tracks
+from pitapp.tracks.formulas import for_drive
 from tests.drive_racer import add_car, add_track, log_runs, truth
 from tests.support import Clock
 
@@ -109,12 +111,13 @@ def test_eight_logged_runs_forecast_a_ninth(
     assert garage.track is not None
     with app.test_request_context():
         found = Outlooks(garage)
-    assert garage.learned.heating.runs == garage.learned.lap_slope.runs == 8
+    assert garage.learned.can.runs == garage.learned.laps.runs == 8
+    measured = for_drive(tracks.track(db, track_id))
     inside = [each for each in found.gears if not each.extrapolated]
     assert len(inside) > 10
     laps = {}
     for each in found.gears:
-        laps[each], flag_c = truth(garage.track, each.final_drive_ratio, 20.0, 300.0)
+        laps[each], flag_c = truth(measured, each.final_drive_ratio, 20.0, 300.0)
         if each in inside:
             assert abs(each.flag_temperature_c - flag_c) <= 3
     assert laps[found.gears[0]] <= min(laps.values()) + 0.02
@@ -151,8 +154,8 @@ def test_runs_that_say_too_little_are_passed_over(db: sqlite3.Connection, clock:
     for run_id, change in zip(log_runs(db, car, track_id, clock(), 4), changes, strict=True):
         runs.save_run(db, runs.run(db, run_id).model_copy(update=change), clock())
     learned = Garage(db, {}, clock(), track_id).learned
-    assert learned.heating.runs == 0
-    assert learned.lap_slope.runs == 2
+    assert learned.can.runs == 0
+    assert learned.laps.runs == 2
     assert [lesson.refused for lesson in learned.lessons].count("no track") == 1
 
 
@@ -180,7 +183,7 @@ def test_a_run_is_modelled_under_the_rules_and_weight_it_was_run_with(
     by_run = {each.run.id: each for each in lessons}
     assert by_run[free].run.rev_limit_rpm == float("inf")
     lap = {run_id: each.lap.modelled_s for run_id, each in by_run.items() if each.lap}
-    heat = {run_id: each.heat.power_w for run_id, each in by_run.items() if each.heat}
+    heat = {run_id: each.reading.power_w for run_id, each in by_run.items() if each.reading}
     assert lap[slow] > lap[plain] + 1
     assert lap[free] <= lap[plain]
     assert heat[slow] < heat[plain] < heat[heavy]

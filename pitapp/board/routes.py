@@ -89,12 +89,22 @@ def _at(connection: sqlite3.Connection, car: Car, meeting: Meeting) -> dict[str,
         if meeting.car_id and not meeting.is_for(car.id)
         else None,
         "race_class": race_class,
+        "try_line": _try_line(connection, heats),
         "away": bool(
             first
             and first.starts_at.astimezone(meeting.zone).utcoffset()
             != first.starts_at.astimezone(home_zone()).utcoffset()
         ),
     }
+
+
+def _try_line(connection: sqlite3.Connection, heats: list[Heat]) -> Any:
+    """What to try while practices are left; the drive model is loaded only then."""
+    if not any(heat.kind == "practice" and heat.done_at is None for heat in heats):
+        return None
+    from pitapp.drive.ready import try_line
+
+    return try_line(connection, current_settings(), now())
 
 
 def _for_the_countdown(heat: Heat, meeting: Meeting) -> dict[str, Any]:

@@ -13,8 +13,9 @@ The brake point is where x + (v² − v_exit²)/(2·braking) = length. Within a 
 point at most; it is found by Halley steps held inside a bracket. Phases with b = 0 are solved over
 distance, in which v² is a plain exponential; the others over time.
 
-Braking heats the motor by its no-load loss only: how much of the braking current's heat stays in
-the motor differs between controllers, and the heating fit takes it up. Grip does not limit the
+Braking torque needs current too: I = η·(m*·braking − roll − drag·v²)/(Kt·k) − I₀, as far as that is
+positive, heats the motor by a share of I²·R that the controller gives (none by default). It draws
+nothing from the pack. ∫I² dt is a polynomial in v, the deceleration being constant. Grip does not limit the
 drag of a motor that is over-revved. Braking is late: a car that slows harder on its own than it
 brakes brakes only once it must.
 """
@@ -27,7 +28,13 @@ from typing import NamedTuple
 
 from pitapp.drive.gear import Gear
 from pitapp.drive.riccati import terminal_speed
-from pitapp.drive.solve import brake_distance, brake_point, squares_of, steady_force_time
+from pitapp.drive.solve import (
+    brake_distance,
+    brake_point,
+    brake_squares,
+    squares_of,
+    steady_force_time,
+)
 
 _ROUNDING = 1e-12
 
@@ -78,7 +85,7 @@ def drive(
     total = metres = top = closing = out = 0.0
     grip_s = grip_m = limit_s = limit_m = 0.0
     # Under full throttle: time, ∫w dt and ∫w² dt with w the speed over `settle_motor`.
-    full_s = full_w = full_ww = 0.0
+    full_s = full_w = full_ww = brake_ss = 0.0
     for index, (length, entry, exit_speed, times) in enumerate(courses):
         time = place = 0.0
         v = entry
@@ -182,6 +189,10 @@ def drive(
             spare = v * v - target2 - 2.0 * braking * left
             out = target if spare <= _ROUNDING * v * v else sqrt(target2 + spare)
             dt = (v - out) / braking
+            if gear.brake_share:
+                brake_ss += (
+                    times * brake_squares(gear.brake_amps, gear.brake_fall, out, v) / braking
+                )
             if log is not None:
                 log.append(("brake", time, time + dt, place, length, v, out, -braking, 0.0, 0.0))
             time += dt
@@ -199,6 +210,6 @@ def drive(
         gear.i_grip * (gear.emf * grip_m + gear.i_grip * gear.resistance * grip_s) / gear.volts
     )
     squares = amps * amps * full_s - 2.0 * amps * fall * full_w + fall * fall * full_ww
-    squares += gear.i_grip**2 * grip_s + gear.limit_squares * limit_s
+    squares += gear.i_grip**2 * grip_s + gear.limit_squares * limit_s + gear.brake_share * brake_ss
     heat = gear.motor_resistance * squares + gear.i_idle * gear.emf * metres
     return Driven(total, top, closing, out, limit_s, limit_m, charge, heat)

@@ -86,28 +86,27 @@ def page() -> Any:
 
 
 def _learned(stock: Garage) -> list[Line]:
-    heat, laps = stock.learned.heating, stock.learned.lap_slope
+    can, laps = stock.learned.can, stock.learned.laps
     address = f"/forecast/learned{stock.query}"
-    warming = _source(heat.runs, "run", heat.rough)
-    rth, tau = heat.thermal_resistance_k_per_w, heat.time_constant_s
-    slope = laps.slope_s_per_ratio / 10
+    warming = _source(can.runs, "run")
+    rth, tau = can.resistance_k_per_w, can.tau_s
+    slope = laps.slope_per_ratio_s / 10
     return [
         Line("Thermal resistance", f"{rth:.2f} K/W", warming, address),
         Line("Time constant", f"{tau:.0f} s", warming, address),
         Line(
             "Lap for FDR + 0.1, beside the model",
             f"{signed(slope, 3)} s",
-            _source(laps.runs, "best lap", laps.rough),
+            _source(laps.runs, "best lap"),
             address,
         ),
     ]
 
 
-def _source(runs: int, noun: str, rough: bool) -> str:
+def _source(runs: int, noun: str) -> str:
     if not runs:
         return "from memory"
-    many = f"{runs} {noun}{'' if runs == 1 else 's'}"
-    return f"fitted from runs: {many}{', rough' if rough else ''}"
+    return f"fitted from runs: {runs} {noun}{'' if runs == 1 else 's'}"
 
 
 def line(stock: Garage, figure: Known) -> Line:

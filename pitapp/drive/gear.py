@@ -43,6 +43,9 @@ class Gear(NamedTuple):
     rpm_per_m_s: float
     limit_amps: float
     limit_squares: float
+    brake_amps: float
+    brake_fall: float
+    brake_share: float
 
 
 class Fixed(NamedTuple):
@@ -61,6 +64,8 @@ class Fixed(NamedTuple):
     drag: float
     grip: float
     limit_rpm: float
+    brake: float
+    brake_share: float
 
 
 def fixed_figures(car: Car, motor: Motor, pack: Pack, controller: Controller, air: Air) -> Fixed:
@@ -80,6 +85,8 @@ def fixed_figures(car: Car, motor: Motor, pack: Pack, controller: Controller, ai
         drag=0.5 * air.density_kg_m3 * car.drag_area_m2,
         grip=car.grip * car.driven_weight_share * weight,
         limit_rpm=controller.rev_limit_rpm or inf,
+        brake=car.braking_m_s2,
+        brake_share=controller.braking_heat_share,
     )
 
 
@@ -90,7 +97,10 @@ def gear_figures(fixed: Fixed, ratio: float) -> Gear:
         ValueError: a ratio outside any car, or a car that cannot move in this gear.
     """
     fdr = number(ratio, "final drive ratio", 0.5, 50)
-    radius, kt, eta, idle, mass, rotor, resistance, motor_ohm, volts, roll, drag, grip, top = fixed
+    (
+        radius, kt, eta, idle, mass, rotor, resistance, motor_ohm, volts, roll, drag, grip, top,
+        brake, brake_share,
+    ) = fixed  # fmt: skip
     k = fdr / radius
     emf = kt * k
     inertia = mass + rotor * k * k
@@ -152,4 +162,7 @@ def gear_figures(fixed: Fixed, ratio: float) -> Gear:
         rpm_per_m_s=rpm_per_m_s,
         limit_amps=limit_amps,
         limit_squares=limit_squares,
+        brake_amps=eta * (inertia * brake - roll) / emf - idle,
+        brake_fall=eta * drag / emf,
+        brake_share=brake_share,
     )

@@ -122,7 +122,7 @@ INPUTS: tuple[Input, ...] = (
         "Hard to measure in a pit. Change it only if logged top speeds stay off the forecast.",
     ),
     Input(
-        "pack_v", "Pack voltage", "V", "car", 7.4, 3.7, 14.8, 1, 60,
+        "pack_v", "Pack voltage", "V", "car", 8.0, 3.7, 16.8, 1, 60,
         "Resting, half way through a run.", held="car",
     ),
     Input(
@@ -184,7 +184,7 @@ def known(
 
     >>> figures = known({}, [("from Kit", "Car", {"mass_g": 1330.0, "pack_v": None})])
     >>> [(figures[name].value, figures[name].source) for name in ("mass_g", "pack_v")]
-    [(1330.0, 'from Kit'), (7.4, 'from memory')]
+    [(1330.0, 'from Kit'), (8.0, 'from memory')]
     """
     found = {each.name: Known(each, each.typical, each.origin) for each in INPUTS}
     for source, detail, figures in reversed(list(elsewhere)):

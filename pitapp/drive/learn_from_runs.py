@@ -1,126 +1,68 @@
 """From logged runs to what the forecast has learned.
 
-A run's can is taken back from when it was read to the flag. It starts as warm as the run before
-has left it, cooling since; with nothing known, as warm as the air. Readings without their time
-count as read a minute after the flag (from memory).
+A can counts as it was read, when it was read. It starts as warm as the run before has left it,
+cooling since; with nothing known, as warm as the air. Readings without their time count as read a
+minute after the flag (from memory), and less surely.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from datetime import datetime, timedelta
+from collections.abc import Sequence
+from datetime import timedelta
 from functools import lru_cache
-from math import exp, inf
+from math import exp, hypot, inf
 from typing import NamedTuple
 
 from pitapp.drive.lap import run_lap
-from pitapp.drive.learn import LapPoint, fit_lap_slope
+from pitapp.drive.learn import LapPoint
+from pitapp.drive.learning.can import CanFit, CanPrior, CanReading, fit_can
+from pitapp.drive.learning.laps import LapFit, LapTime, fit_laps
+from pitapp.drive.logged_run import LoggedRun
 from pitapp.drive.models import Setup, Track
-from pitapp.drive.results import LapSlope
+from pitapp.drive.ranking.uncertainty import NO_DELAY_SHARE, TRACK_SHARE
 from pitapp.drive.setting_up import with_changes
-from pitapp.heat.formulas import fit_heating, temperature_when_stopped_c
-from pitapp.heat.models import HeatingFit, HeatingPoint
-from pitapp.meetings.models import RaceClass
-from pitapp.runs.models import Run
+from pitapp.drive.sources import HALF_WAY_PERCENT
+from pitapp.packs.cell import open_circuit_cell_v
 
 MOST_RUNS = 60
 READ_AFTER_S = 60.0
-
-
-class LoggedRun(NamedTuple):
-    """What a logged run says; None where it was not logged. `track` is the track as it is driven.
-
-    `rev_limit_rpm` and `mass_g` are as they were in the run; with no rev limit it is infinite.
-    """
-
-    id: int
-    started_at: datetime
-    pinion_teeth: int
-    spur_teeth: int
-    ratio: float
-    tyre_diameter_mm: float
-    track_id: int
-    track: Track | None
-    can_c: float | None = None
-    read_after_s: float | None = None
-    air_c: float | None = None
-    best_lap_s: float | None = None
-    run_s: float | None = None
-    rev_limit_rpm: float | None = None
-    mass_g: float | None = None
-
-
-def logged_run(
-    run: Run,
-    driven_track: Callable[[int], Track | None],
-    race_classes: Mapping[int, RaceClass],
-) -> LoggedRun | None:
-    """A run of the log as the model takes it, or None without its gear and tyres.
-
-    `driven_track` gives the track of an id as it is driven; 0 is no track in particular.
-    """
-    ratio, pinion, spur = run.final_drive_ratio, run.pinion_teeth, run.spur_teeth
-    if ratio is None or pinion is None or spur is None or run.tyre_diameter_mm is None:
-        return None
-    track_id = run.track_id or 0
-    return LoggedRun(
-        id=run.id,
-        started_at=run.started_at,
-        pinion_teeth=pinion,
-        spur_teeth=spur,
-        ratio=ratio,
-        tyre_diameter_mm=run.tyre_diameter_mm,
-        track_id=track_id,
-        track=driven_track(track_id),
-        can_c=run.can_c,
-        read_after_s=run.read_after_s,
-        air_c=run.air_c,
-        best_lap_s=run.best_lap_s,
-        run_s=run.run_s,
-        rev_limit_rpm=_rev_limit(run, race_classes.get(run.race_class_id or 0)),
-        mass_g=run.snapshot.car.mass_g,
-    )
-
-
-def _rev_limit(run: Run, rules: RaceClass | None) -> float | None:
-    """The class's limit, else the car's as it was; infinite if neither has one, None if unknown."""
-    own = run.snapshot.car.rev_limit_rpm
-    return own if rules is None else rules.rev_limit_rpm or own or inf
+SAME_DAY_H = 14.0
+COOLER_THAN_AIR_K = 3.0
+USUAL_LAP_S = 20.0
+BEST_LAP_PERCENT = 90.0
+"""Charge left at the best lap, from memory: most are driven early."""
+COPPER_K, BEST_LAP_WINDING_C, RUN_WINDING_C = 234.5, 55.0, 70.0
+"""Of copper's resistance (UL, IEEE 112); the winding at the best lap and in a run's mean, from memory."""
+FULLER = open_circuit_cell_v(BEST_LAP_PERCENT) / open_circuit_cell_v(HALF_WAY_PERCENT)
 
 
 class Lesson(NamedTuple):
     """A run with what the model has of it; None where the log or the model says nothing.
 
-    `ratio` is that which gives the same rollout with today's tyres.
+    `ratio` is that which gives the same rollout with today's tyres, `day` counts race days,
+    `charge_mah` is what the model says that the run took.
     """
 
     run: LoggedRun
     ratio: float
     lap: LapPoint | None
-    heat: HeatingPoint | None
+    reading: CanReading | None
     refused: str = ""
+    day: int = 0
+    charge_mah: float | None = None
 
 
 class Learned(NamedTuple):
-    """What the runs have taught: the can's heating, the slope of lap times, and what of it is sure.
+    """What the runs have taught: how the can warms, how laps go with the gear, on which ratios.
 
-    `lap_offset_s` is what this track's best laps are over the model's, at `lap_centre`.
+    `ratios` are those of runs whose can was read; `typical_lap_s` is a lap here.
     """
 
     lessons: tuple[Lesson, ...]
-    heating: HeatingFit
-    lap_slope: LapSlope
-    lap_offset_s: float | None
-    lap_centre: float
+    can: CanFit
+    laps: LapFit
     ratios: tuple[float, ...]
-    notes: tuple[str, ...]
-
-    def lap_s(self, modelled_s: float, ratio: float) -> float | None:
-        """The lap to expect of a gear, or None with no lap logged here."""
-        if self.lap_offset_s is None:
-            return None
-        tilt = self.lap_slope.slope_s_per_ratio * (ratio - self.lap_centre)
-        return modelled_s + self.lap_offset_s + tilt
+    typical_lap_s: float = USUAL_LAP_S
 
 
 @lru_cache(maxsize=16)
@@ -132,28 +74,37 @@ def lessons(runs: tuple[LoggedRun, ...], setup: Setup, cooling_tau_s: float) -> 
         setup: the car as it is believed to be; its tyres and air are replaced by each run's.
         cooling_tau_s: time constant of the can of the standing car, in s.
     """
-    found = []
-    flag_c: float | None = None
-    ended: datetime | None = None
+    found: list[Lesson] = []
+    day = 0
     for run in sorted(runs, key=lambda each: (each.started_at, each.id)):
-        start_c = run.air_c
-        if run.air_c is not None and flag_c is not None and ended is not None:
-            waited = (run.started_at - ended).total_seconds()
-            start_c = run.air_c + (flag_c - run.air_c) * exp(-max(0.0, waited) / cooling_tau_s)
-        lesson = _lesson(run, setup, cooling_tau_s, start_c)
-        found.append(lesson)
-        if lesson.heat is not None:
-            flag_c = lesson.heat.flag_c
-            ended = run.started_at + timedelta(seconds=lesson.heat.run_s)
+        before = found[-1].run if found else None
+        if before and run.started_at - before.started_at > timedelta(hours=SAME_DAY_H):
+            day += 1
+        start_c = _start_c(run, found, setup, cooling_tau_s)
+        found.append(_lesson(run, setup, start_c)._replace(day=day))
     return tuple(found)
 
 
-def _lesson(run: LoggedRun, setup: Setup, cooling_tau_s: float, start_c: float | None) -> Lesson:
+def _start_c(
+    run: LoggedRun, before: Sequence[Lesson], setup: Setup, cooling_tau_s: float
+) -> float | None:
+    """The can at the start: what the last reading has cooled to since, else the air."""
+    last = next((each for each in reversed(before) if each.reading), None)
+    if run.air_c is None or last is None or last.reading is None:
+        return run.air_c
+    read_at = last.run.started_at + timedelta(
+        seconds=(last.run.run_s or setup.run_length_s) + last.reading.after_s
+    )
+    waited = max(0.0, (run.started_at - read_at).total_seconds())
+    return run.air_c + max(0.0, last.reading.read_c - run.air_c) * exp(-waited / cooling_tau_s)
+
+
+def _lesson(run: LoggedRun, setup: Setup, start_c: float | None) -> Lesson:
     ratio = run.ratio * setup.car.tyre_diameter_mm / run.tyre_diameter_mm
     if run.track is None:
         return Lesson(run, ratio, None, None, "no track")
     try:
-        driven = _driven(
+        seconds, watts, mah = driven(
             setup,
             run.track,
             run.ratio,
@@ -162,26 +113,69 @@ def _lesson(run: LoggedRun, setup: Setup, cooling_tau_s: float, start_c: float |
             run.rev_limit_rpm,
             run.mass_g,
         )
-        lap = None
-        if run.best_lap_s is not None:
-            lap = LapPoint(ratio, run.best_lap_s, driven[0])
-        heat = None
-        if run.can_c is not None and run.air_c is not None and start_c is not None:
-            after = READ_AFTER_S if run.read_after_s is None else run.read_after_s
-            heat = HeatingPoint(
-                power_w=driven[1],
-                run_s=run.run_s or setup.run_length_s,
-                start_c=start_c,
-                air_c=run.air_c,
-                flag_c=temperature_when_stopped_c(run.can_c, after, run.air_c, cooling_tau_s),
-            )
     except ValueError as error:
         return Lesson(run, ratio, None, None, _sentence(error))
-    return Lesson(run, ratio, lap, heat)
+    logged_s, modelled_s = run.mean_lap_s, seconds
+    if logged_s is None:
+        logged_s = run.best_lap_s
+        modelled_s = best_lap_s(setup, run)
+    charge = mah / seconds * (run.run_s or setup.run_length_s)
+    lap = None if logged_s is None else LapPoint(ratio, logged_s, modelled_s)
+    reading = None
+    if run.can_c is not None and run.air_c is not None and start_c is not None:
+        if run.can_c < run.air_c - COOLER_THAN_AIR_K:
+            return Lesson(
+                run, ratio, lap, None, "the can was read cooler than the air", charge_mah=charge
+            )
+        unsure = NO_DELAY_SHARE * abs(run.can_c - run.air_c) if run.read_after_s is None else 0.0
+        reading = CanReading(
+            power_w=watts,
+            ratio=ratio,
+            run_s=run.run_s or setup.run_length_s,
+            start_c=start_c,
+            air_c=run.air_c,
+            read_c=run.can_c,
+            after_s=READ_AFTER_S if run.read_after_s is None else run.read_after_s,
+            spread_k=unsure,
+        )
+    return Lesson(run, ratio, lap, reading, charge_mah=charge)
+
+
+@lru_cache(maxsize=64)
+def _early(setup: Setup) -> Setup:
+    """The set-up as at the best lap: on a fuller pack, with a motor not yet as warm."""
+    cooler = (COPPER_K + BEST_LAP_WINDING_C) / (COPPER_K + RUN_WINDING_C)
+    volts = min(setup.pack.voltage_v * FULLER, 100.0)
+    ohm = setup.motor.resistance_ohm * cooler
+    return setup.model_copy(
+        update={
+            "pack": with_changes(setup.pack, voltage_v=volts),
+            "motor": with_changes(setup.motor, resistance_ohm=ohm),
+        }
+    )
+
+
+def best_lap_s(setup: Setup, run: LoggedRun) -> float:
+    """A run's best lap by the model: on a fuller pack and with a cooler motor than half way.
+
+    Raises:
+        ValueError: the model cannot drive it.
+    """
+    if run.track is None:
+        raise ValueError("There is no track.")
+    return driven(
+        _early(setup),
+        run.track,
+        run.ratio,
+        run.tyre_diameter_mm,
+        run.air_c,
+        run.rev_limit_rpm,
+        run.mass_g,
+    )[0]
 
 
 @lru_cache(maxsize=2048)
-def _driven(
+def driven(
     setup: Setup,
     track: Track,
     ratio: float,
@@ -189,8 +183,8 @@ def _driven(
     air_c: float | None,
     rev_limit_rpm: float | None,
     mass_g: float | None,
-) -> tuple[float, float]:
-    """(lap in s, mean motor heat in W) of a run by the model; None stands for as today."""
+) -> tuple[float, float, float]:
+    """(lap in s, mean motor heat in W, mAh a lap) of a run by the model; None is as today."""
     weight = {} if mass_g is None else {"mass_kg": mass_g / 1000.0}
     car = with_changes(setup.car, tyre_diameter_mm=tyre_mm, **weight)
     air, controller = setup.air, setup.controller
@@ -200,35 +194,46 @@ def _driven(
         limit = None if rev_limit_rpm == inf else rev_limit_rpm
         controller = with_changes(controller, rev_limit_rpm=limit)
     lap = run_lap(car, setup.motor, setup.pack, controller, air, track, ratio)
-    return lap.lap_s, lap.motor_power_w
+    return lap.lap_s, lap.motor_power_w, lap.charge_mah
 
 
-def learned(found: Sequence[Lesson], track_id: int) -> Learned:
+def learned(
+    found: Sequence[Lesson],
+    track_id: int,
+    prior: CanPrior | None = None,
+    start: CanFit | None = None,
+) -> Learned:
     """What lessons teach for a track.
 
-    Temperatures of every track count, laps only of this one.
+    Temperatures of every track count, those of others less; laps only of this one.
     """
-    notes = []
-    try:
-        heating = fit_heating([each.heat for each in found if each.heat])
-    except ValueError as error:
-        heating = fit_heating([])
-        notes.append(str(error))
-    here = [each for each in found if each.lap and each.run.track_id == track_id]
-    laps = [each.lap for each in here if each.lap]
-    slope = fit_lap_slope(laps)
-    offset, centre = None, 0.0
-    if laps:
-        centre = sum(lap.final_drive_ratio for lap in laps) / len(laps)
-        offset = sum(lap.logged_s - lap.modelled_s for lap in laps) / len(laps)
+    readings = []
+    for each in found:
+        reading = each.reading
+        if reading is None:
+            continue
+        if each.run.track_id != track_id:
+            elsewhere = TRACK_SHARE * abs(reading.read_c - reading.air_c)
+            reading = reading._replace(spread_k=hypot(reading.spread_k, elsewhere))
+        readings.append(reading)
+    laps = [
+        LapTime(
+            each.day,
+            each.ratio,
+            each.lap.logged_s,
+            each.lap.modelled_s,
+            each.run.laps_in_mean if each.run.mean_lap_s else 0,
+        )
+        for each in found
+        if each.lap and each.run.track_id == track_id
+    ]
+    typical = sorted(lap.logged_s for lap in laps)[len(laps) // 2] if laps else USUAL_LAP_S
     return Learned(
         lessons=tuple(found),
-        heating=heating,
-        lap_slope=slope,
-        lap_offset_s=offset,
-        lap_centre=centre,
-        ratios=tuple(sorted({each.ratio for each in found if each.heat})),
-        notes=tuple(notes),
+        can=fit_can(readings, prior, start),
+        laps=fit_laps(laps, typical),
+        ratios=tuple(sorted({each.ratio for each in found if each.reading})),
+        typical_lap_s=typical,
     )
 
 

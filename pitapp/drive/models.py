@@ -14,6 +14,9 @@ from pydantic import BeforeValidator, Field, model_validator
 from pitapp.drive.air import density_of
 from pitapp.drive.forecast import GearForecast
 from pitapp.drive.inputs import CAN_LIMIT_C
+from pitapp.drive.learning.can import CanFit
+from pitapp.drive.learning.laps import LapFit
+from pitapp.drive.ranking.uncertainty import Widening
 from pitapp.drive.results import LapResult, LapSlope, Phase, StraightResult
 from pitapp.heat.models import HeatingFit
 from pitapp.limits import number
@@ -92,9 +95,14 @@ class Pack(Record):
 
 
 class Controller(Record):
-    """The electronic speed controller, with a rev limit if the class asks for one."""
+    """The electronic speed controller, with a rev limit if the class asks for one.
+
+    `braking_heat_share` is how much of the braking current's I²·R stays in the motor; none by
+    default, as controllers differ.
+    """
 
     resistance_ohm: Annotated[float, _within("controller resistance", 0, 1, "Ω")] = 0.001
+    braking_heat_share: Annotated[float, _within("share of braking heat", 0, 1)] = 0.0
     rev_limit_rpm: Annotated[
         float | None, _within("rev limit", 500, 300_000, "rpm", optional=True)
     ] = None
@@ -150,6 +158,8 @@ class Setup(Record):
 
     Without a start temperature the can starts at air temperature. The can limit of 80 °C is
     that of magnets of grade N (`inputs.CAN_LIMIT_C`): the motor maker's figure comes first.
+    `can_fit` and `lap_fit` are what logged runs have taught; they stand before `heating` and
+    `lap_slope`, which are for figures known otherwise.
     """
 
     car: Car
@@ -168,3 +178,7 @@ class Setup(Record):
     logged_ratios: tuple[Annotated[float, _within("final drive ratio", 0.5, 50)], ...] = ()
     heating: HeatingFit | None = None
     lap_slope: LapSlope | None = None
+    can_fit: CanFit | None = None
+    lap_fit: LapFit | None = None
+    widening: Widening = Widening()
+    charge_factor: Annotated[float, _within("charge factor", 0.05, 20)] = 1.0

@@ -3,19 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
+from math import sqrt
 
 from pitapp.drive.forecast import GearForecast
 from pitapp.drive.garage import Garage
 from pitapp.drive.plots import can_by_ratio, lap_by_ratio, speed_along
+from pitapp.drive.ranking.head import choose
+from pitapp.drive.ranking.trying import Try, try_next
 from pitapp.drive.setting_up import curve, ranked
 from pitapp.drive.verdict import Outlook, verdict_of
 from pitapp.gearing.models import GearOption
+from pitapp.runs.models import Run
 from pitapp.web.plot import Plot
 from pitapp.web.quantities import unit
 
 AROUND = 0.04
 """How far beyond the owned gears the plots reach, as a part of the ratio."""
 SAME_RATIO = 1e-9
+SAME_STEP = 0.003
+LEAST_STEP_S = 0.005
 
 
 class Outlooks:
@@ -41,6 +48,7 @@ class Outlooks:
         self.left_out_reason = found.reason
         if not self.gears:
             raise ValueError(found.reason)
+        self.head = choose(self.gears, self.setup.logged_ratios)
 
     def _fitted_option(
         self, wanted: list[GearOption]
@@ -54,14 +62,81 @@ class Outlooks:
 
     @property
     def best(self) -> GearForecast:
-        """The gear to fit."""
+        """The gear at the head; with none to stake a motor on, the one that the model points to."""
+        if self.head.gear is not None:
+            return self.head.gear
+        if self.head.reason == "none safe":
+            return min(self.gears, key=lambda each: each.flag_temperature_c)
         return self.gears[0]
 
     @property
-    def surest(self) -> GearForecast | None:
-        """The best gear that nothing speaks against, if it is another than the best."""
-        sure = next((each for each in self.gears if each.level == "good"), None)
-        return sure if sure is not self.best else None
+    def direction(self) -> GearForecast | None:
+        """The quickest gear that the model puts under the limit, where the head is slower."""
+        head, first = self.head.gear, self.gears[0]
+        if head is None or first is head or first.level == "stop":
+            return None
+        return first if head.lap_s - first.lap_s >= LEAST_STEP_S else None
+
+    @property
+    def hopeless(self) -> bool:
+        """Whether even the coolest gear is expected to be over its limit, or empties the pack."""
+        return all(each.level == "stop" for each in self.gears)
+
+    @cached_property
+    def trial(self) -> Try | None:
+        """The gear to try next, where that is worth a word."""
+        head, setup = self.head.gear, self.setup
+        can, laps = setup.can_fit, setup.lap_fit
+        if head is None or can is None or laps is None or not laps.runs:
+            return None
+        warming = can.warming(setup.run_length_s)
+        air_c = setup.air.temperature_c
+        start_c = air_c if setup.start_temperature_c is None else setup.start_temperature_c
+        slopes = {
+            id(each): warming.gradient(each.heat_w, each.final_drive_ratio, start_c, air_c)
+            for each in self.gears
+        }
+        wide = setup.widening
+
+        def of_cans(one: GearForecast, other: GearForecast) -> float:
+            return wide.can**2 * warming.covariance(slopes[id(one)], slopes[id(other)])
+
+        def of_laps(one: GearForecast, other: GearForecast) -> float:
+            return wide.lap**2 * laps.change_covariance(
+                one.final_drive_ratio, other.final_drive_ratio, head.final_drive_ratio
+            )
+
+        return try_next(
+            self.gears, head, setup.logged_ratios, of_laps, of_cans,
+            sqrt(2.0) * laps.scatter_s, can.noise_k,
+        )  # fmt: skip
+
+    def measured(self, gear: GearForecast) -> Run | None:
+        """The newest run here in that very gear whose can was read."""
+        return next(
+            (
+                run
+                for run in self.garage.logged
+                if run.can_c is not None
+                and (run.track_id or 0) == self.garage.track_id
+                and (run.pinion_teeth, run.spur_teeth) == (gear.pinion_teeth, gear.spur_teeth)
+            ),
+            None,
+        )
+
+    @property
+    def sureness(self) -> str:
+        """How sure the head's can is and why, in one line."""
+        shown = unit("temperature_change")
+        se = shown.shown(self.best.flag_temperature_se_c)
+        runs = self.setup.can_fit.runs if self.setup.can_fit else 0
+        if not runs:
+            return "A guess: no run of this motor has its can logged yet."
+        many = f"{runs} logged run{'' if runs == 1 else 's'}"
+        ratio = self.best.final_drive_ratio
+        near = min(abs(each / ratio - 1.0) for each in self.setup.logged_ratios)
+        where = "in this gear" if near < SAME_STEP else f"the nearest {near * 100:.0f} % away"
+        return f"Sure to ± {se:.0f} {shown.symbol} by {many}, {where}."
 
     def is_fitted(self, gear: GearForecast) -> bool:
         """Whether that gear is in the car."""
@@ -93,13 +168,10 @@ class Outlooks:
     def notes(self) -> list[str]:
         """What the forecast does not know, in sentences."""
         taught = self.garage.learned
-        laps = taught.lap_slope
-        said = [*taught.notes, *self.best.notes, *self._track_notes()]
+        laps = taught.laps
+        said = [*self.best.notes, *self._track_notes()]
         if not laps.runs:
             said.append("No best laps logged here yet: lap times stand on the model alone.")
-        elif laps.rough:
-            many = "best lap here does" if laps.runs == 1 else "best laps here do"
-            said.append(f"Rough: {laps.runs} {many} not settle how lap time changes with the gear.")
         if self.left_out:
             lost = len(self.left_out)
             gears = "1 gear is" if lost == 1 else f"{lost} gears are"
@@ -117,14 +189,12 @@ class Outlooks:
     @property
     def shift_s(self) -> float:
         """What laps logged here are over the model's, for the gear that differences are from."""
-        taught, ratio = self.garage.learned, self.setup.fitted_ratio
-        if taught.lap_offset_s is None:
+        fit, ratio = self.garage.learned.laps, self.setup.fitted_ratio
+        if fit.offset_s is None:
             return 0.0
         if ratio is None or self.fitted is None:
-            ratio = taught.lap_centre
-        return taught.lap_offset_s + taught.lap_slope.slope_s_per_ratio * (
-            ratio - taught.lap_centre
-        )
+            ratio = fit.reference_ratio
+        return fit.offset_s + fit.beside(ratio)
 
     def fitted_named(self, besides: float) -> list[tuple[str, float]]:
         """The gear now fitted for a plot beside another ratio; nothing if it is the same."""

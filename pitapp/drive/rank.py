@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from math import log
 from typing import NamedTuple
 
 from pitapp.drive.chain import Course, drive
@@ -12,6 +13,7 @@ from pitapp.drive.gear import Gear, fixed_figures, gear_figures
 from pitapp.drive.lap import corner_moments, corner_sums
 from pitapp.drive.learn import fit_lap_slope
 from pitapp.drive.models import Setup, Track
+from pitapp.drive.ranking.uncertainty import can_se_k, lap_se_s
 from pitapp.drive.straight import MAH_PER_AS, short_note, slow_note
 from pitapp.drive.verdict import Outlook, level_of
 from pitapp.gearing.models import GearOption
@@ -89,7 +91,8 @@ def rank_gears(options: Iterable[GearOption], track: Track, setup: Setup) -> lis
     the step in FDR from the fitted gear. The run is `run_length_s` of such laps; the can's
     temperature at its end follows from the mean motor heat by `setup.heating`, or a guess while
     there is none. Its uncertainty is a standard one and grows by a fifth of the change in heat
-    from the nearest logged gear (from memory).
+    from the nearest logged gear (from memory). What logged runs have taught (`setup.can_fit`,
+    `setup.lap_fit`) takes the place of both, with the uncertainties of `ranking.uncertainty`.
 
     Args:
         options: 1 to 20 000 gears, as `gear_options` of `gearing` gives them.
@@ -126,9 +129,14 @@ def rank_gears(options: Iterable[GearOption], track: Track, setup: Setup) -> lis
     laps = _laps(sorted({*wanted, *extra}), track, setup)
     heating = setup.heating or fit_heating([])
     slope = setup.lap_slope or fit_lap_slope([])
+    warming = setup.can_fit.warming(setup.run_length_s) if setup.can_fit else None
+    lap_fit, widening = setup.lap_fit, setup.widening
+
+    def beside(ratio: float) -> float:
+        return lap_fit.beside(ratio) if lap_fit else slope.slope_s_per_ratio * ratio
+
     if fitted is None:
-        tilt = slope.slope_s_per_ratio
-        fitted = min(wanted, key=lambda ratio: laps[ratio].seconds + tilt * ratio)
+        fitted = min(wanted, key=lambda ratio: laps[ratio].seconds + beside(ratio))
     base = laps[fitted]
     air_c = setup.air.temperature_c
     start_c = air_c if setup.start_temperature_c is None else setup.start_temperature_c
@@ -139,14 +147,18 @@ def rank_gears(options: Iterable[GearOption], track: Track, setup: Setup) -> lis
 
     def outlook(ratio: float) -> Outlook:
         lap = laps[ratio]
-        change = slope.slope_s_per_ratio * (ratio - fitted)
-        spread = 0.0
-        if logged:
-            near = min(logged, key=lambda known: abs(known - ratio))
-            spread = _HEAT_CHANGE_SPREAD * abs(lap.watts - laps[near].watts)
-        flag_c, flag_se_c = flag_temperature(heating, lap.watts, run_s, start_c, air_c, spread)
+        change = beside(ratio) - beside(fitted)
+        if warming is not None:
+            flag_c, fit_se, rise = warming.can(lap.watts, ratio, start_c, air_c)
+            flag_se_c = can_se_k(fit_se, rise, air_c, warming.fit.mean_air_c, widening.can)
+        else:
+            spread = 0.0
+            if logged:
+                near = min(logged, key=lambda known: abs(known - ratio))
+                spread = _HEAT_CHANGE_SPREAD * abs(lap.watts - laps[near].watts)
+            flag_c, flag_se_c = flag_temperature(heating, lap.watts, run_s, start_c, air_c, spread)
         seconds = max(lap.seconds + change, 0.1)
-        charge = lap.charge * MAH_PER_AS * run_s / seconds
+        charge = lap.charge * MAH_PER_AS * run_s / seconds * setup.charge_factor
         return Outlook(
             lap_s=seconds,
             difference_s=lap.seconds - base.seconds + change,
@@ -174,7 +186,14 @@ def rank_gears(options: Iterable[GearOption], track: Track, setup: Setup) -> lis
                 out,
                 now,
                 abs(ratio - fitted) <= _SAME_RATIO,
-                slope.slope_se_s_per_ratio * abs(ratio - fitted),
+                lap_se_s(
+                    lap_fit.change_se(ratio, fitted),
+                    base.seconds,
+                    log(ratio / fitted),
+                    widening.lap,
+                )
+                if lap_fit
+                else slope.slope_se_s_per_ratio * abs(ratio - fitted),
                 lap.top,
                 lap.top * lap.gear.rpm_per_m_s / rev_limit if rev_limit else None,
                 lap.limit_s,

@@ -52,7 +52,7 @@ def _page(stock: Garage, feel: FeelForm | None = None) -> dict[str, Any]:
         return values | {"problem": str(error)}
     return values | {
         "found": found,
-        "others": found.gears[1 : FIRST + 1],
+        "others": [each for each in found.gears if each is not found.best][:FIRST],
         "plots": found.plots(),
         "reckoned": [
             (label, figures.line(stock, stock.known[name])) for name, label in RECKONED_WITH.items()
@@ -117,10 +117,11 @@ def learned() -> Any:
     if not stock.missing:
         runs = stock.runs_before(request.args.get("before", type=int))
         told = stock.lessons(runs)
-        tried = trials(told, RUNS_PAGE)
+        tried = trials(told, RUNS_PAGE, stock.prior)
         values |= {
             "gearless": len(runs) - len(told),
             "taught": stock.learned,
+            "slips": stock.slips,
             "tried": tried,
             "older": tried[-1].lesson.run.id if len(told) > len(tried) else None,
             "can_score": temperature_score(tried),

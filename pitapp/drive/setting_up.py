@@ -17,6 +17,8 @@ from pitapp.gearing.models import GearOption
 Model = TypeVar("Model", bound=BaseModel)
 LEAST_RATIO, MOST_RATIO = 0.5, 50.0
 CURVE_POINTS = 25
+BRAKING_HEAT_SHARE = 0.8
+"""How much of the heat of the braking current stays in the motor, from memory."""
 
 
 class Ranked(NamedTuple):
@@ -72,6 +74,7 @@ def setup_of(known: Mapping[str, Known], fitted_ratio: float | None = None) -> S
             Controller,
             resistance_ohm=need("controller_resistance_mohm") / 1000.0,
             rev_limit_rpm=value["rev_limit_rpm"],
+            braking_heat_share=BRAKING_HEAT_SHARE,
         ),
         air=_made(
             Air, temperature_c=need("air_c"), pressure_pa=need("pressure_hpa") * 100.0

@@ -116,3 +116,19 @@ def brake_point(
     along += (w + 0.5 * step * f) * step
     w += f * step * (1.0 - 0.5 * step * (d + 2.0 * c * w))
     return t + step, w, along
+
+
+def brake_squares(amps: float, fall: float, slow: float, fast: float) -> float:
+    """∫I² dv from `slow` to `fast` with I = amps − fall·v², where that is positive."""
+    if amps <= 0.0:
+        return 0.0
+    if fall:
+        fast = min(fast, sqrt(amps / fall))
+    if fast <= slow:
+        return 0.0
+
+    def upto(v: float) -> float:
+        square = fall * v * v
+        return v * (amps * amps - square * (2.0 * amps / 3.0 - square / 5.0))
+
+    return upto(fast) - upto(slow)

@@ -7,17 +7,44 @@ from collections.abc import Mapping
 from pitapp.drive.inputs import BY_NAME, Known, Source
 from pitapp.kit.models import Car, Motor
 from pitapp.meetings.models import RaceClass
+from pitapp.packs.cell import open_circuit_cell_v
 from pitapp.packs.models import Pack, Reading
 
 Figures = Mapping[str, float | None]
 Told = tuple[Source, str, Figures]
 SAME_PACK_V = 0.5
+HALF_WAY_PERCENT = 80.0
+"""Charge left half way through a run, from memory: a run takes about two fifths of a full pack."""
+_LABEL_CELL_V = (3.6, 3.85)
+
+
+def resting_v(cells: int) -> float:
+    """Resting voltage of so many charged cells in series half way through a run.
+
+    >>> round(resting_v(2), 2)
+    7.99
+    """
+    return cells * open_circuit_cell_v(HALF_WAY_PERCENT)
+
+
+def resting_v_of_label(label_v: float) -> float:
+    """The same from the voltage on a label; a voltage that no label has is taken as measured.
+
+    >>> round(resting_v_of_label(7.4), 2), resting_v_of_label(8.1)
+    (7.99, 8.1)
+    """
+    cells = max(1, round(label_v / 3.7))
+    low, high = _LABEL_CELL_V
+    return resting_v(cells) if low <= label_v / cells <= high else label_v
 
 
 def told_by_kit(car: Car, motor: Motor | None) -> list[Told]:
     """What Kit says of the car and its motor."""
     names = ("mass_g", "tyre_diameter_mm", "pack_v", "rev_limit_rpm")
-    told: list[Told] = [("from Kit", car.name, {name: getattr(car, name) for name in names})]
+    figures: dict[str, float | None] = {name: getattr(car, name) for name in names}
+    if car.pack_v is not None:
+        figures["pack_v"] = resting_v_of_label(car.pack_v)
+    told: list[Told] = [("from Kit", car.name, figures)]
     return [*told, ("from Kit", motor.name, motor_figures(motor))] if motor else told
 
 
@@ -46,7 +73,7 @@ def pack_figures(pack: Pack, reading: Reading | None) -> Figures:
     elif pack.resistance_new_ohm is not None:
         total = pack.resistance_new_ohm * pack.cells_series
     return {
-        "pack_v": pack.shown_nominal_v,
+        "pack_v": resting_v(pack.cells_series),
         "capacity_mah": pack.capacity_mah,
         "pack_resistance_mohm": None if total is None else total * 1000.0,
     }

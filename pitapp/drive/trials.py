@@ -7,32 +7,36 @@ from math import sqrt
 from typing import NamedTuple
 
 from pitapp.drive.learn_from_runs import MOST_RUNS, Lesson, learned
-from pitapp.heat.formulas import forecast_temperature
+from pitapp.drive.learning.can import CanFit, CanPrior
+from pitapp.drive.ranking.uncertainty import Widening, can_se_k, reading_se_k, widened
 
 
 class Trial(NamedTuple):
-    """The forecast that could have been made before a run, and what then happened."""
+    """The forecast that could have been made before a run, and what was then read.
+
+    The can is that of the reading, when it was read; `reading_se_c` is the ± of such a reading.
+    """
 
     lesson: Lesson
     forecast_c: float | None
     forecast_se_c: float | None
-    flag_c: float | None
+    read_c: float | None
     forecast_lap_s: float | None
+    forecast_lap_se_s: float | None = None
 
     @property
     def miss_c(self) -> float | None:
-        """How much hotter the can was than forecast."""
-        if self.forecast_c is None or self.flag_c is None:
+        """How much hotter the can was read than forecast."""
+        if self.forecast_c is None or self.read_c is None:
             return None
-        return self.flag_c - self.forecast_c
+        return self.read_c - self.forecast_c
 
     @property
     def miss_s(self) -> float | None:
-        """How much slower the best lap was than forecast."""
-        best = self.lesson.run.best_lap_s
-        if self.forecast_lap_s is None or best is None:
+        """How much slower the lap was than forecast."""
+        if self.forecast_lap_s is None or self.lesson.lap is None:
             return None
-        return best - self.forecast_lap_s
+        return self.lesson.lap.logged_s - self.forecast_lap_s
 
 
 class Score(NamedTuple):
@@ -43,26 +47,45 @@ class Score(NamedTuple):
     inside: int
 
 
-def trials(found: Sequence[Lesson], most: int = MOST_RUNS) -> list[Trial]:
+def trials(
+    found: Sequence[Lesson], most: int = MOST_RUNS, prior: CanPrior | None = None
+) -> list[Trial]:
     """The newest runs' forecasts, each from the runs before it alone, newest run first."""
     tried = []
+    start: CanFit | None = None
     for index, lesson in list(enumerate(found))[-most:]:
-        before = learned(found[:index], lesson.run.track_id)
-        forecast_c = se_c = lap_s = None
-        if lesson.heat is not None:
-            expected = forecast_temperature(
-                before.heating,
-                lesson.heat.power_w,
-                lesson.heat.run_s,
-                lesson.heat.start_c,
-                lesson.heat.air_c,
+        before = learned(found[:index], lesson.run.track_id, prior, start)
+        start = before.can
+        can_c = se_c = lap_s = lap_se = None
+        point = lesson.reading
+        if point is not None:
+            warming = before.can.warming(point.run_s, point.after_s)
+            can_c, fit_se, rise = warming.can(
+                point.power_w, point.ratio, point.start_c, point.air_c
             )
-            forecast_c, se_c = expected.temperature_c, expected.se_c
+            se = can_se_k(fit_se, rise, point.air_c, before.can.mean_air_c)
+            se_c = reading_se_k(se, before.can.noise_k)
         if lesson.lap is not None:
-            lap_s = before.lap_s(lesson.lap.modelled_s, lesson.ratio)
-        flag_c = lesson.heat.flag_c if lesson.heat else None
-        tried.append(Trial(lesson, forecast_c, se_c, flag_c, lap_s))
+            lap_s = before.laps.lap_s(lesson.lap.modelled_s, lesson.ratio)
+            lap_se = before.laps.lap_se(lesson.ratio)
+        read_c = point.read_c if point else None
+        tried.append(Trial(lesson, can_c, se_c, read_c, lap_s, lap_se))
     return tried[::-1]
+
+
+def widening(tried: Sequence[Trial]) -> Widening:
+    """How much wider the ± have to be by these trials; those from no run at all do not count."""
+    cans = [
+        each.miss_c / each.forecast_se_c
+        for each in tried[:-1]
+        if each.miss_c is not None and each.forecast_se_c
+    ]
+    laps = [
+        each.miss_s / each.forecast_lap_se_s
+        for each in tried
+        if each.miss_s is not None and each.forecast_lap_se_s
+    ]
+    return Widening(widened(cans), widened(laps))
 
 
 def temperature_score(tried: Iterable[Trial]) -> Score:

@@ -6,13 +6,16 @@ from math import exp, expm1, log
 
 from pitapp.heat.fit import fit_heating, forecast_temperature
 from pitapp.heat.models import TwoPointRise
+from pitapp.heat.two_node import can_after_flag_c, two_node_temperatures_c
 from pitapp.limits import number
 
 __all__ = [
+    "can_after_flag_c",
     "end_of_run_temperature_c",
     "fit_heating",
     "forecast_temperature",
     "temperature_when_stopped_c",
+    "two_node_temperatures_c",
     "two_point_rise",
 ]
 

@@ -135,8 +135,8 @@ def _draw(rng: np.random.Generator, index: int) -> tuple[dict[str, object], dict
         "day_spread": rng.uniform(0.004, 0.02),
         "reading_sd": rng.uniform(0.9, 2.4),
         "air_base": rng.uniform(13, 27),
-        "rise": rng.uniform(45, 95),
-        "first": rng.uniform(1.04, 1.18),
+        "rise": rng.uniform(42, 84),
+        "first": rng.uniform(1.02, 1.13),
         "centre": rng.uniform(0.98, 1.07),
         "spur": int(rng.choice([66, 69, 72, 78, 84])),
     }

@@ -1,0 +1,79 @@
+"""A run of the log as the drive model takes it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from math import inf
+from typing import NamedTuple
+
+from pitapp.drive.models import Track
+from pitapp.meetings.models import RaceClass
+from pitapp.runs.models import Run
+
+
+class LoggedRun(NamedTuple):
+    """What a logged run says; None where it was not logged. `track` is the track as it is driven.
+
+    `rev_limit_rpm` and `mass_g` are as they were in the run; with no rev limit it is infinite.
+    `mean_lap_s` is the mean of the better half of the laps where all were noted, `laps_in_mean` how
+    many there were.
+    """
+
+    id: int
+    started_at: datetime
+    pinion_teeth: int
+    spur_teeth: int
+    ratio: float
+    tyre_diameter_mm: float
+    track_id: int
+    track: Track | None
+    can_c: float | None = None
+    read_after_s: float | None = None
+    air_c: float | None = None
+    best_lap_s: float | None = None
+    run_s: float | None = None
+    rev_limit_rpm: float | None = None
+    mass_g: float | None = None
+    pack_id: int | None = None
+    mean_lap_s: float | None = None
+    laps_in_mean: int = 0
+
+
+def logged_run(
+    run: Run,
+    driven_track: Callable[[int], Track | None],
+    race_classes: Mapping[int, RaceClass],
+) -> LoggedRun | None:
+    """A run of the log as the model takes it, or None without its gear and tyres.
+
+    `driven_track` gives the track of an id as it is driven; 0 is no track in particular.
+    """
+    ratio, pinion, spur = run.final_drive_ratio, run.pinion_teeth, run.spur_teeth
+    if ratio is None or pinion is None or spur is None or run.tyre_diameter_mm is None:
+        return None
+    track_id = run.track_id or 0
+    return LoggedRun(
+        id=run.id,
+        started_at=run.started_at,
+        pinion_teeth=pinion,
+        spur_teeth=spur,
+        ratio=ratio,
+        tyre_diameter_mm=run.tyre_diameter_mm,
+        track_id=track_id,
+        track=driven_track(track_id),
+        can_c=run.can_c,
+        read_after_s=run.read_after_s,
+        air_c=run.air_c,
+        best_lap_s=run.best_lap_s,
+        run_s=run.run_s,
+        rev_limit_rpm=_rev_limit(run, race_classes.get(run.race_class_id or 0)),
+        mass_g=run.snapshot.car.mass_g,
+        pack_id=run.pack_id,
+    )
+
+
+def _rev_limit(run: Run, rules: RaceClass | None) -> float | None:
+    """The class's limit, else the car's as it was; infinite if neither has one, None if unknown."""
+    own = run.snapshot.car.rev_limit_rpm
+    return own if rules is None else rules.rev_limit_rpm or own or inf

@@ -1,0 +1,57 @@
+"""The gear at the head of the page: the quickest that is known to be safe."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from pitapp.drive.forecast import GearForecast
+
+REACH = 0.06
+"""How far beyond the logged gears the head may lie, as a part of the ratio."""
+MARGIN = 2.3
+"""How many ± a can must stay under its limit."""
+_SAME = 1e-9
+
+
+class Head(NamedTuple):
+    """The gear to fit, or None with the reason; and the quickest of all.
+
+    `reason` is "no runs", "none safe", or empty.
+    """
+
+    gear: GearForecast | None
+    quickest: GearForecast
+    reason: str = ""
+
+
+def choose(gears: Sequence[GearForecast], logged_ratios: Sequence[float]) -> Head:
+    """The head among all gears, with what was logged.
+
+    The quickest gear whose can stays `MARGIN` ± under its limit, whose pack lasts, and whose ratio
+    is at most 6 % beyond a logged one. Where all of those are too hot, the quickest safe one among
+    shorter gears: heat falls towards them.
+
+    Args:
+        gears: forecasts of every gear, in any order.
+        logged_ratios: final drive ratios of runs whose can was read, on today's tyres.
+    """
+    quickest = min(gears, key=lambda each: each.lap_s)
+    if not logged_ratios:
+        return Head(None, quickest, "no runs")
+    low = min(logged_ratios) / (1.0 + REACH) - _SAME
+    high = max(logged_ratios) * (1.0 + REACH) + _SAME
+    safe = [each for each in gears if is_safe(each) and each.final_drive_ratio >= low]
+    known = [each for each in safe if each.final_drive_ratio <= high]
+    if not (known or safe):
+        return Head(None, quickest, "none safe")
+    return Head(min(known or safe, key=lambda each: each.lap_s), quickest)
+
+
+def is_safe(gear: GearForecast) -> bool:
+    """Whether the can stays under its limit by the margin, and the pack lasts."""
+    out = gear.outlook
+    return (
+        out.temperature_c + MARGIN * out.temperature_se_c <= out.can_limit_c
+        and out.pack_share <= 1.0
+    )
