@@ -54,6 +54,9 @@ def test_a_figure_of_today_goes_stale(db: sqlite3.Connection, clock: Clock) -> N
 
 
 def test_changing_and_taking_back_can_be_undone(db: sqlite3.Connection, clock: Clock) -> None:
+    add_car(db, clock())
+    for name in ("One", "Two", "Three"):
+        add_track(db, clock(), name)
     store.save_figures(db, ABOUT, {"grip": OwnFigure(1.5, True)}, clock())
     changed = store.save_figures(db, ABOUT, {"grip": OwnFigure(1.7, False)}, clock())
     assert own(db, ABOUT, clock) == {"grip": 1.7}
