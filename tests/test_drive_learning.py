@@ -10,7 +10,8 @@ import pytest
 from scipy.optimize import least_squares
 
 from pitapp.drive.forecast import GearForecast
-from pitapp.drive.learning.can import FREEDOM, CanPrior, CanReading, fit_can
+from pitapp.drive.learning.can import CanPrior, CanReading
+from pitapp.drive.learning.can_fit import FREEDOM, fit_can
 from pitapp.drive.learning.laps import LapPrior, LapTime, fit_laps
 from pitapp.drive.ranking.head import MARGIN, choose
 from pitapp.drive.ranking.trying import try_next

@@ -15,7 +15,8 @@ from typing import NamedTuple
 
 from pitapp.drive.lap import run_lap
 from pitapp.drive.learn import LapPoint
-from pitapp.drive.learning.can import CanFit, CanPrior, CanReading, fit_can
+from pitapp.drive.learning.can import CanFit, CanPrior, CanReading
+from pitapp.drive.learning.can_fit import fit_can
 from pitapp.drive.learning.laps import LapFit, LapTime, fit_laps
 from pitapp.drive.logged_run import LoggedRun
 from pitapp.drive.models import Setup, Track
