@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from wsgiref.types import WSGIEnvironment
 
 UNPAIRED_HEADER = "Pitapp-Unpaired"
-OPEN = {"devices.pair", "devices.let_in", "devices.look"}
+OPEN = {"devices.pair", "devices.let_in", "devices.look", "devices.forget"}
 
 
 def cookie_name(app: Flask) -> str:
@@ -69,6 +69,7 @@ def pairing_page(status: int, *, code: str = "", name: str = "", error: str = ""
             error=error,
             token=generate_csrf(),
             key=uuid4(),
+            removed=status == 401,
         ),
         status,
     )

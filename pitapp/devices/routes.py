@@ -112,6 +112,12 @@ def look() -> Response:
     return Response(text, mimetype="text/css")
 
 
+@blueprint.get("/pair/forget.js")
+def forget() -> Response:
+    script = Path(current_app.static_folder or "") / "js" / "forget-drafts.js"
+    return Response(script.read_bytes(), mimetype="text/javascript")
+
+
 @blueprint.post("/pair")
 @once
 def let_in() -> Any:

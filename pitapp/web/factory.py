@@ -32,6 +32,7 @@ from pitapp.web import (
     notices,
     plot,
     quantities,
+    saved,
     token,
     undo,
 )
@@ -107,6 +108,7 @@ def build(
         token,
         undo,
         plot,
+        saved,
     ):
         part.register(app)
     register_rooms(app)

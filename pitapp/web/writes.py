@@ -22,6 +22,7 @@ from pitapp.web.htmx import show
 
 KEY_HEADER = "Idempotency-Key"
 KEY_FIELD = "idempotency_key"
+REPLAYED = "Idempotent-Replayed"
 NOTICES = "application/json"
 REPEATED_WITHIN_S = 60.0
 ON_REMOVED = {"checks.answer"}
@@ -141,7 +142,7 @@ def _again(answer: answers.Answer) -> Response:
         response = make_response(redirect(answer.location, answer.status))
     else:
         response = Response(answer.body, answer.status, content_type=answer.content_type)
-    response.headers["Idempotent-Replayed"] = "true"
+    response.headers[REPLAYED] = "true"
     return response
 
 

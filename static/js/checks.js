@@ -17,7 +17,9 @@ document.addEventListener("click", (event) => {
   const field = document.getElementById("shown");
   const from = Number((field.value || field.dataset.from || "0").replace(",", "."));
   const step = Number(button.dataset.nudge);
-  if (Number.isFinite(from)) field.value = String(Number((from + step).toFixed(6)));
+  if (!Number.isFinite(from)) return;
+  field.value = String(Number((from + step).toFixed(6)));
+  field.dispatchEvent(new Event("input", { bubbles: true }));
 });
 
 document.addEventListener("htmx:after:swap", () => {

@@ -54,6 +54,7 @@ if ("DeviceOrientationEvent" in globalThis && byId("sensor-start")) {
   byId("sensor-take").addEventListener("click", () => {
     if (angle === null) return;
     byId("angle_deg").value = angle.toFixed(1);
+    byId("angle_deg").dispatchEvent(new Event("input", { bubbles: true }));
     byId("read_by").value = "sensor";
   });
   byId("angle_deg").addEventListener("input", () => { byId("read_by").value = "typed"; });

@@ -35,7 +35,9 @@ async function noticeAnswer({ headers, status }) {
   stranger = !database;
   if (stranger) return;
   servedVersion = headers.get("Pitapp-Version") ?? servedVersion;
-  if (status === 401 && headers.has("Pitapp-Unpaired")) await caches.delete(cacheOf(database));
+  if (status !== 401 || !headers.has("Pitapp-Unpaired")) return;
+  await caches.delete(cacheOf(database));
+  await tell({ unpaired: database });
 }
 
 // What pitapp says of itself: its token, which database it is, of which others it holds a copy. Nothing where

@@ -36,6 +36,7 @@ const ASKED = {
   replay: async () => { await replay(); return (await box.unsent()).filter((entry) => !isAstray(entry)).length; },
   alive: async () => { const server = await askServer(sendLimit()); return server?.token && server.database; },
   decide: async (message) => { await decide(message); return true; },
+  state: async ({ key }) => (await box.find(key))?.state,
   file: ({ key }) => asFile(key),
   update: () => self.skipWaiting(),
 };
