@@ -18,7 +18,7 @@ from pitapp.packs.formulas import (
     conflict_sentence,
     plan_charging,
 )
-from tests.packs_reference import everything_tried, random_day
+from tests.packs_reference import everything_tried, random_day, random_moment
 
 ONE_OUTPUT = Charger(
     outputs=1, amps_per_output=10, watts_per_output=200, amps_in_all=10, watts_in_all=200
@@ -42,6 +42,17 @@ def test_no_plan_is_better_than_the_one_found_on_200_small_days(decade):
         heats, packs, charger, rules = random_day(seed)
         plan = plan_charging(heats, packs, charger, rules)
         without, full_min = everything_tried(heats, packs, charger, rules)
+        assert plan.proved
+        assert plan.heats_without == without, seed
+        assert plan.full_min == pytest.approx(full_min, abs=1e-4), seed
+
+
+@pytest.mark.parametrize("decade", range(10))
+def test_no_plan_is_better_on_200_small_days_under_way(decade):
+    for seed in range(decade * 20, decade * 20 + 20):
+        heats, packs, charger, rules, running = random_moment(seed)
+        plan = plan_charging(heats, packs, charger, rules, running=running)
+        without, full_min = everything_tried(heats, packs, charger, rules, running)
         assert plan.proved
         assert plan.heats_without == without, seed
         assert plan.full_min == pytest.approx(full_min, abs=1e-4), seed

@@ -29,6 +29,7 @@ CHARGER = {
     "used_mah": "3000",
     "most_full_min": "120",
     "cooling_min": "20",
+    "margin_min": "0",
 }
 
 
@@ -178,16 +179,19 @@ def test_a_conflict_is_told_with_the_heats_own_name_and_ways_out(
 ) -> None:
     at_rest(db, "A", 4.2)
     meeting_id = race_day(db, 20, 60)
-    plan = planned(client, db, meeting_id)
+    plan = planned(client, db, meeting_id, used_mah="2400")
     assert [heat.full for heat in plan.heats] == [True, False]
     (sentence,) = plan.conflicts
-    # 3000 of 6000 mAh are gone: 50 % rests at 3.793 V by the published table.
+    # 2400 of 6000 mAh are gone: 60 % rests at 3.837 V by the published table.
     assert re.fullmatch(
-        r"Heat 2 has no full pack: A can be full at \d\d:\d\d at the earliest "
-        r"or run A again at about 3\.79 V/cell\.",
+        r"Heat 2 has no full pack: A can be full at 10:\d\d at the earliest, "
+        r"(\d\d) min after the start or run A again at about 3\.84 V/cell\.",
         sentence,
     )
     assert sentence in client.get("/packs/plan").text
+    # A second run would leave less than a tenth: it is not offered.
+    plan = planned(client, db, meeting_id, used_mah="3000")
+    assert "run A again" not in plan.conflicts[0]
 
 
 @pytest.mark.parametrize("condition", ["damaged", "retired"])
@@ -247,17 +251,20 @@ def test_an_output_that_is_taken_is_not_planned_with_until_it_is_free(
     assert plan.proved
 
 
-def test_a_plan_around_an_output_that_is_free_later_than_another_is_not_called_the_best(
+def test_a_plan_around_an_output_that_is_free_later_than_another_is_the_best(
     client: PageClient, db: sqlite3.Connection
 ) -> None:
-    on_it = add_pack(db, mark="A")
-    at_rest(db, "B", 3.83)
+    on_it, waiting = add_pack(db, mark="A"), at_rest(db, "B", 3.83)
     item = charging.charge(db, walk(db, on_it))
     changes = {"due_at": at(50), "start_percent": 20.0}
     charging.start(db, item.model_copy(update=changes), "On", RACE_MORNING)
-    plan = planned(client, db, race_day(db, 90), outputs="2")
-    assert not plan.proved
-    assert "A better plan may exist." in client.get("/packs/plan").text
+    plan = planned(client, db, race_day(db, 70, 90), outputs="2")
+    # The other output is free now: the charge begins on it before the first is free.
+    charges = [step for step in plan.steps if step.kind == "charge"]
+    assert [(step.pack_id, step.begins_at < at(50)) for step in charges] == [(waiting, True)]
+    assert [heat.full for heat in plan.heats] == [True, True]
+    assert plan.proved
+    assert "A better plan may exist." not in client.get("/packs/plan").text
 
 
 def test_two_packs_of_one_mark_are_told_apart(client: PageClient, db: sqlite3.Connection) -> None:

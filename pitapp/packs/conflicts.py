@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from typing import NamedTuple
 
 from pitapp.packs.cell import FULL_CELL_V, open_circuit_cell_v
 from pitapp.packs.day import Conflict, Heat, HeatPlan, PlanPack, PlanRules, Prospect, Remedy, Turn
@@ -18,34 +19,40 @@ def find_conflicts(
     heat_plans: Sequence[HeatPlan],
     rules: PlanRules,
 ) -> tuple[list[HeatPlan], list[Conflict]]:
-    """The heats' plans with part-charged packs filled in, and every conflict of the day."""
+    """The heats' plans with packs filled in that run as they are, and every conflict of the day."""
     plans = list(heat_plans)
     found: list[Conflict] = []
     spoken_for: set[str] = set()
     for place, plan in enumerate(plans):
         if plan.full:
             continue
-        options = [
-            (prospect, _idle_since(prospect, turns[prospect.pack.name], ordered, place, rules))
+        idle = [
+            each
             for prospect in prospects
-            if prospect.pack.name not in spoken_for
+            if (each := _idle(prospect, turns[prospect.pack.name], ordered, rules, place))
+            and each.prospect.pack.name not in spoken_for
         ]
-        idle = [(prospect, *since) for prospect, since in options if since is not None]
-        remedies, part = _remedies(ordered[place], place, idle)
-        if part is not None:
-            plans[place] = part
-            spoken_for.add(str(part.pack))
+        heat = ordered[place]
+        as_it_is = _as_it_is(heat, idle, rules)
+        if as_it_is is not None:
+            plans[place] = as_it_is
+            spoken_for.add(str(as_it_is.pack))
+            if as_it_is.full:
+                continue
+        remedies = _remedies(heat, idle, rules)
+        if as_it_is is not None:
+            cell_v = as_it_is.cell_v
+            remedies.append(Remedy("run part charged", str(as_it_is.pack), heat.start_min, cell_v))
         found.append(
-            Conflict(
-                "no full pack", place, None, ordered[place].start_min, remedies=tuple(remedies)
-            )
+            Conflict("no full pack", place, None, heat.start_min, remedies=tuple(remedies))
         )
     over = last_heat_over(ordered, rules)
     for prospect in prospects:
-        todo = turns[prospect.pack.name]
-        until = ordered[todo[0].heat].start_min if todo else over
-        if prospect.full and until - rules.now_min > rules.most_full_min:
-            found.append(Conflict("sits full", None, prospect.pack.name, until))
+        name = prospect.pack.name
+        ran = [place for place, plan in enumerate(plans) if plan.pack == name]
+        until = ordered[ran[0]].start_min if ran else over
+        if prospect.full and until - _full_since(prospect) > rules.most_full_min:
+            found.append(Conflict("sits full", None, name, until))
     for pack in packs:
         if pack.condition != "sound":
             found.append(
@@ -54,50 +61,85 @@ def find_conflicts(
     return plans, found
 
 
-def _idle_since(
-    prospect: Prospect, todo: Sequence[Turn], ordered: Sequence[Heat], place: int, rules: PlanRules
-) -> tuple[float, float, float] | None:
-    """Instant since which a pack idles, its charge then, and the length of its next charge.
+def _full_since(prospect: Prospect) -> float:
+    since = prospect.pack.full_since_min
+    return prospect.free_min if since is None else min(since, prospect.free_min)
 
-    None if the plan needs the pack at or after this heat: it is not to be disturbed.
-    """
-    if any(turn.heat >= place for turn in todo):
+
+class _Idle(NamedTuple):
+    """A pack before a heat that the plan has no full one for."""
+
+    prospect: Prospect
+    chargeable_min: float
+    usable_min: float
+    percent: float
+    length_min: float
+    needed_later: bool
+    """The plan needs it at a later heat: it is not to be disturbed."""
+
+    @property
+    def full_min(self) -> float:
+        """When it could be full at the earliest, if an output were free."""
+        return self.chargeable_min + self.length_min
+
+
+def _idle(
+    prospect: Prospect,
+    todo: Sequence[Turn],
+    ordered: Sequence[Heat],
+    rules: PlanRules,
+    place: int,
+) -> _Idle | None:
+    """How a pack stands before a heat, or None if it is too small for it."""
+    if not math.isfinite(prospect.recharge_min[place]):
         return None
-    if not todo:
-        return prospect.free_min, prospect.pack.percent, prospect.first_min
-    last = todo[-1].heat
+    later = any(turn.heat > place for turn in todo)
+    ran = [turn.heat for turn in todo if turn.heat < place]
+    if not ran:
+        percent = 100.0 if prospect.full else prospect.pack.percent
+        free, usable = prospect.free_min, prospect.usable_min
+        return _Idle(prospect, free, usable, percent, prospect.first_min, later)
+    last = ran[-1]
     back = ordered[last].start_min + ordered[last].run_min + rules.cooling_min
-    return back, prospect.left_percent[last], prospect.recharge_min[last]
+    left, length = prospect.left_percent[last], prospect.recharge_min[last]
+    return _Idle(prospect, back, back, left, length, later)
 
 
-def _remedies(
-    heat: Heat, place: int, idle: Sequence[tuple[Prospect, float, float, float]]
-) -> tuple[list[Remedy], HeatPlan | None]:
-    elsewhere: list[Remedy] = []
-    later: list[Remedy] = []
-    part: list[tuple[float, str]] = []
-    for prospect, since, percent, length in idle:
-        name = prospect.pack.name
-        if not math.isfinite(prospect.recharge_min[place]):
-            continue
-        if prospect.full and percent == prospect.pack.percent:
-            continue
-        if since + length <= heat.start_min:
-            elsewhere.append(Remedy("charge elsewhere", name, heat.start_min - length, FULL_CELL_V))
-        else:
-            later.append(Remedy("full later", name, since + length, FULL_CELL_V))
-        needed = 100 * heat.used_mah / prospect.pack.capacity_mah
-        if since <= heat.start_min and percent >= needed:
-            part.append((percent, name))
-    found = sorted(elsewhere, key=lambda remedy: -remedy.at_min)[:1]
-    if not found:
-        found = sorted(later, key=lambda remedy: remedy.at_min)[:1]
-    if not part:
-        return found, None
-    percent, name = max(part)
-    cell_v = open_circuit_cell_v(percent)
-    found.append(Remedy("run part charged", name, heat.start_min, cell_v))
-    return found, HeatPlan(name, percent, cell_v, False, None)
+def _as_it_is(heat: Heat, idle: Sequence[_Idle], rules: PlanRules) -> HeatPlan | None:
+    """The fullest pack that may be run without another charge, if there is one."""
+    able = [
+        each
+        for each in idle
+        if not each.needed_later
+        and each.usable_min <= heat.start_min
+        and each.percent - 100 * heat.used_mah / each.prospect.pack.capacity_mah
+        >= rules.least_left_percent
+    ]
+    if not able:
+        return None
+    best = max(able, key=lambda each: (each.percent, each.prospect.pack.name))
+    full = best.percent >= rules.full_percent
+    since = best.prospect.free_min if full else None
+    name = best.prospect.pack.name
+    return HeatPlan(name, best.percent, open_circuit_cell_v(best.percent), full, since)
+
+
+def _remedies(heat: Heat, idle: Sequence[_Idle], rules: PlanRules) -> list[Remedy]:
+    """Charge one elsewhere in time; else which could be full first, and how late that is."""
+    latest = heat.start_min - rules.margin_min
+    elsewhere = [
+        Remedy("charge elsewhere", each.prospect.pack.name, latest - each.length_min, FULL_CELL_V)
+        for each in idle
+        if not each.needed_later and each.length_min > 0 and each.full_min <= latest
+    ]
+    if elsewhere:
+        return [max(elsewhere, key=lambda remedy: remedy.at_min)]
+    late = [each for each in idle if each.full_min > latest]
+    if not late:
+        return []
+    first = min(late, key=lambda each: each.full_min)
+    name, after = first.prospect.pack.name, first.full_min - heat.start_min
+    return [Remedy("full later", name, first.full_min, FULL_CELL_V, after)]
 
 
 def conflict_sentence(
@@ -131,5 +173,17 @@ def _remedy_words(remedy: Remedy, tell_time: Callable[[float], str]) -> str:
     if remedy.kind == "charge elsewhere":
         return f"charge {remedy.pack} elsewhere by {when}"
     if remedy.kind == "full later":
-        return f"{remedy.pack} can be full at {when} at the earliest"
+        return f"{remedy.pack} can be full at {when} at the earliest, {late_text(remedy.after_min)}"
     return f"run {remedy.pack} again at about {remedy.cell_v:.2f} V/cell"
+
+
+def late_text(after_min: float) -> str:
+    """How long after a heat's start a pack would be full, or how short before it.
+
+    >>> late_text(17.2), late_text(0), late_text(-2.5)
+    ('18 min after the start', 'as it starts', 'only 2 min before the start')
+    """
+    if after_min > 0:
+        return f"{math.ceil(after_min)} min after the start"
+    before = math.floor(-after_min)
+    return f"only {before} min before the start" if before else "as it starts"

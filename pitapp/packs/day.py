@@ -32,7 +32,12 @@ class Heat:
 
 @dataclass(frozen=True)
 class PlanPack:
-    """A pack as it is now. `ready_min`: not to be charged before (still warm); None: at once."""
+    """A pack as it is now.
+
+    `ready_min`: not to be charged before (still warm); None: at once. `charging_until_min`: on the
+    charger until then, so that `percent` is what it has then; it is neither run nor charged before.
+    `full_since_min`: since when a pack that is full has been so; None: since now.
+    """
 
     name: str
     cells: int
@@ -42,6 +47,8 @@ class PlanPack:
     cell_resistance_ohm: float
     condition: Condition = "sound"
     ready_min: float | None = None
+    charging_until_min: float | None = None
+    full_since_min: float | None = None
 
     def __post_init__(self) -> None:
         whole(self.cells, "number of cells", 1, 16)
@@ -51,8 +58,13 @@ class PlanPack:
         number(self.cell_resistance_ohm, "cell resistance", 1e-5, 0.5, unit="ohm")
         if self.condition not in ("sound", "retired", "damaged"):
             raise ValueError("A pack's condition is sound, retired or damaged.")
-        if self.ready_min is not None:
-            number(self.ready_min, "time at which the pack is ready", -_MINUTES, _MINUTES)
+        for moment, name in (
+            (self.ready_min, "time at which the pack is ready"),
+            (self.charging_until_min, "end of the charge"),
+            (self.full_since_min, "time since which the pack is full"),
+        ):
+            if moment is not None:
+                number(moment, name, -_MINUTES, _MINUTES)
 
 
 @dataclass(frozen=True)
@@ -76,12 +88,30 @@ class Charger:
 
 
 @dataclass(frozen=True)
+class Running:
+    """A charge that is on already: it has an output until then, and draws so much."""
+
+    until_min: float
+    amps: float
+    """None from the supply while it discharges: 0."""
+    watts: float
+
+    def __post_init__(self) -> None:
+        number(self.until_min, "end of the charge", -_MINUTES, _MINUTES, unit="min")
+        number(self.amps, "amps of a charge", 0, 1000, unit="A")
+        number(self.watts, "watts of a charge", 0, 100_000, unit="W")
+
+
+@dataclass(frozen=True)
 class PlanRules:
     """The racer's limits. Defaults are common practice without a source."""
 
     now_min: float = 0.0
     most_full_min: float = 120.0
     cooling_min: float = 20.0
+    margin_min: float = 0.0
+    """From the end of a charge to the heat, at least: charge times are estimates, and a pack is
+    taken off, put in and carried to the track."""
     step_min: float = 5.0
     """Charge times are estimates: each is planned as the next whole number of these steps."""
     full_percent: float = 98.0
@@ -93,6 +123,11 @@ class PlanRules:
         number(self.now_min, "present time", -_MINUTES, _MINUTES, unit="min")
         number(self.most_full_min, "longest time to sit full", 0, _MINUTES, unit="min")
         number(self.cooling_min, "cooling time", 0, 1440, unit="min")
+        number(self.margin_min, "time from the charger to the heat", 0, 1440, unit="min")
+        if self.margin_min > self.most_full_min:
+            raise ValueError(
+                "A pack cannot come off the charger earlier before its heat than it may sit full."
+            )
         number(self.step_min, "planning step", 0.1, 60, unit="min")
         number(self.full_percent, "charge that counts as full", 50, 100, unit="%")
         number(self.least_left_percent, "charge left after a run", 0, 90, unit="%")
@@ -134,6 +169,8 @@ class Remedy:
     at_min: float
     """Begin by, run at, or full at the earliest."""
     cell_v: float
+    after_min: float = 0.0
+    """"Full later": how long after the heat's start, or less than none where the margin lacks."""
 
 
 @dataclass(frozen=True)
@@ -180,7 +217,11 @@ class Prospect:
     pack: PlanPack
     amps: float
     full: bool
+    """It will not need a charge before its first heat."""
     free_min: float
+    """It may be charged from then on; a full one counts as full from then on."""
+    usable_min: float
+    """No heat before may have it, as it is."""
     first_min: float
     left_percent: tuple[float, ...]
     """State of charge after each heat, in order of their starts."""

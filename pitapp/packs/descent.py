@@ -39,15 +39,14 @@ class Descent:
     def least_cost(self) -> float:
         """Least time full that the bound promises before anything is placed."""
         todo = self.placed.open_heats()
-        return self._bound(todo, self.placed.full_left(), 0.0) if todo else 0.0
+        return self._bound(todo, 0.0) if todo else 0.0
 
     def descend(self, cost: float) -> None:
         """Decide what is still open, everything already placed costing `cost`."""
         placed = self.placed
         todo = placed.open_heats()
-        full_left = placed.full_left()
         if not todo:
-            cost += full_left * (self.day.end - self.day.start)
+            cost += placed.full_left([])[2]
             if cost < self.best_time - SLACK_MIN:
                 self.best_time = cost
                 self.best_jobs = list(placed.jobs)
@@ -57,9 +56,7 @@ class Descent:
         self.states += 1
         if self.states > self.most_states:
             return
-        if cost + self._bound(todo, full_left, cost) >= self.best_time - SLACK_MIN or self._met(
-            todo[0], cost
-        ):
+        if cost + self._bound(todo, cost) >= self.best_time - SLACK_MIN or self._met(todo[0], cost):
             return
         latest = todo[0]
         undecided = placed.status[latest] == UNDECIDED
@@ -73,25 +70,25 @@ class Descent:
             placed.drops_left += 1
             placed.status[latest] = UNDECIDED
 
-    def _bound(self, todo: list[int], full_left: int, spent: float) -> float:
+    def _bound(self, todo: list[int], spent: float) -> float:
         """Least time that packs will yet sit full, or infinity where it cannot be done or pay."""
         day, placed = self.day, self.placed
-        loose = placed.drops_left + full_left
-        cost = 0.0
+        full_left, since, cost = placed.full_left(todo)
         if full_left:
             soonest = todo[::-1][:full_left]
-            cost += sum(day.need[heat] - day.start for heat in soonest)
-            cost += (full_left - len(soonest)) * (day.end - day.start)
-        charges = len(todo) - loose
+            needs = sum(day.need[heat] for heat in soonest)
+            cost += max(0.0, needs + (full_left - len(soonest)) * day.end - since)
+        charges = len(todo) - placed.drops_left - full_left
         if charges <= 0:
             return cost
+        cost += charges * day.margin
         return cost + least_waiting(
-            [day.need[heat] for heat in todo],
+            [placed.deadline[heat] for heat in todo],
             placed.shortest_lengths(charges),
             placed.free,
             latest_end=placed.last_end,
             start=day.start,
-            most_full=day.most_full,
+            most_full=day.most_full - day.margin,
             room=self.best_time - spent - cost - SLACK_MIN,
         )
 
@@ -108,7 +105,7 @@ class Descent:
             idle = not placed.runs_again[heat] and again <= self.day.need[latest] + SLACK_MIN
             marks.append((DONE, number if idle else -1))
         free, last = tuple(placed.free), (placed.last_end, placed.last_heat)
-        seen = self.met.setdefault((*marks, *placed.left), [])
+        seen = self.met.setdefault((*marks, *placed.left, placed.taken), [])
         for old in seen:
             if (
                 old.cost <= cost + SLACK_MIN
@@ -123,10 +120,10 @@ class Descent:
     def _place_next(self, todo: list[int], cost: float) -> None:
         """Try each charge that may come next, and each full pack for the latest heat."""
         day, placed = self.day, self.placed
-        latest_free = placed.free[0]
+        latest_free, taken_until = placed.free[0], placed.next_taken()
         choices: list[tuple[float, float, int, int, int]] = []
         for heat in todo:
-            end = min(day.need[heat], latest_free)
+            end = min(placed.deadline[heat], latest_free)
             waits = day.need[heat] - end
             if heat == todo[0]:
                 choices += [
@@ -136,10 +133,13 @@ class Descent:
                 ]
             if waits > day.most_full + SLACK_MIN or not placed.in_order(heat, end):
                 continue
+            if end <= taken_until:
+                continue
             if placed.leaves_a_gap(heat, end, todo):
                 continue
             for number, before, length in placed.options(heat, end):
-                choices.append((waits, length, heat, number, before))
+                if placed.leaves_the_taken(end - length):
+                    choices.append((waits, length, heat, number, before))
         again = day.need[todo[day.outputs]] if len(todo) > day.outputs else -math.inf
 
         def promise(choice: tuple[float, float, int, int, int]) -> tuple[float, ...]:
@@ -147,7 +147,7 @@ class Descent:
             waits, length, heat, number, before = choice
             if self.short_first:
                 return waits, length, -heat, number, -before
-            spare = min(day.need[heat], latest_free) - length - again
+            spare = min(placed.deadline[heat], latest_free) - length - again
             return waits, spare < 0, abs(spare), -heat, number, -before
 
         choices.sort(key=promise)
@@ -155,10 +155,15 @@ class Descent:
             if cost + waits >= self.best_time - SLACK_MIN:
                 break
             if before == NONE and day.kinds[number].full:
-                waits = day.need[heat] - day.start
+                waits = day.need[heat] - day.kinds[number].free_from
                 old = placed.place(heat, number, before, day.kinds[number].free_from, None)
             else:
-                end = min(day.need[heat], latest_free)
+                end = min(placed.deadline[heat], latest_free)
                 old = placed.place(heat, number, before, end - length, end)
             self.descend(cost + waits)
             placed.take_back(old)
+        if math.isfinite(taken_until) and not placed.leaves_a_gap(NONE, taken_until, todo):
+            before_it = placed.place_taken()
+            if before_it is not None:
+                self.descend(cost)
+                placed.give_back_taken(before_it)

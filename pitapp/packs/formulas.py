@@ -36,6 +36,7 @@ from pitapp.packs.day import (
     PlanPack,
     PlanRules,
     Remedy,
+    Running,
     Step,
 )
 from pitapp.packs.label import cutoff_v, pack_energy_wh
@@ -62,6 +63,7 @@ __all__ = [
     "PlanRules",
     "Refusal",
     "Remedy",
+    "Running",
     "Step",
     "StorageStep",
     "Verdict",

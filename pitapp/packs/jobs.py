@@ -9,7 +9,11 @@ SLACK_MIN = 1e-6
 
 @dataclass(frozen=True)
 class Kind:
-    """Packs that behave alike: how many, when they can first be charged, and for how long."""
+    """Packs that behave alike: how many, when they can first be charged, and for how long.
+
+    Full ones are full from `free_from` on, and the first heat that they `can_run` is the first that
+    they are off the charger for.
+    """
 
     count: int
     free_from: float
@@ -19,10 +23,18 @@ class Kind:
     can_run: tuple[bool, ...]
     full: bool
 
+    def idle_time(self, day_end: float) -> float:
+        """How long a full pack sits full that no heat gets."""
+        return max(0.0, day_end - self.free_from)
+
 
 @dataclass(frozen=True)
 class Day:
-    """A day for the search; times in one unit, heats in order of `need`."""
+    """A day for the search; times in one unit, heats in order of `need`.
+
+    A charge ends `margin` before its heat or earlier. Of the outputs some may be taken from the
+    start: `taken` says until when, the latest first.
+    """
 
     start: float
     end: float
@@ -31,6 +43,13 @@ class Day:
     kinds: tuple[Kind, ...]
     outputs: int
     most_full: float
+    margin: float = 0.0
+    taken: tuple[float, ...] = ()
+
+    @property
+    def deadline(self) -> tuple[float, ...]:
+        """When the charge for each heat ends at the latest."""
+        return tuple(need - self.margin for need in self.need)
 
 
 @dataclass(frozen=True)

@@ -144,7 +144,10 @@ class ChargerRecord(Record):
 
 
 class PlannedHeat(Record):
-    """A heat of the plan and the pack that goes into it."""
+    """A heat of the plan and the pack that goes into it.
+
+    Where none is full in time, `first_full_pack_id` is the one that could be first, and when.
+    """
 
     heat_id: int
     title: str
@@ -153,6 +156,8 @@ class PlannedHeat(Record):
     percent: float
     cell_v: float
     full: bool
+    first_full_pack_id: int | None = None
+    first_full_at: Moment | None = None
 
 
 class PlannedStep(Record):
@@ -185,6 +190,7 @@ class PlanRecord(Record):
     used_mah: float = Field(gt=0, le=100_000)
     most_full_min: float = Field(120, ge=0, le=1440)
     cooling_min: float = Field(20, ge=0, le=240)
+    margin_min: float = Field(10, ge=0, le=240)
     left_out: tuple[int, ...] = ()
     made_at: Moment
     made_from: str = ""

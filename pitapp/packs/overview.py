@@ -24,6 +24,7 @@ def _states(connection: sqlite3.Connection, packs: list[Pack]) -> list[PackState
     voltages = store.latest_readings(connection, "cell_v")
     resistances = store.latest_readings(connection, "cell_ohm")
     after_charge = store.latest_readings(connection, "after_charge")
+    warmth = store.latest_readings(connection, "cell_c")
     storages = store.latest_storages(connection)
     runs = store.last_runs(connection)
     cars = store.in_cars(connection)
@@ -35,6 +36,7 @@ def _states(connection: sqlite3.Connection, packs: list[Pack]) -> list[PackState
             voltages=voltages.get(item.id),
             resistances=resistances.get(item.id),
             after_charge=after_charge.get(item.id),
+            warmth=warmth.get(item.id),
             charge=charges.get(item.id),
             storage=storages.get(item.id),
             last_run=runs.get(item.id),

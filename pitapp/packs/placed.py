@@ -21,8 +21,16 @@ class Before(NamedTuple):
     before: int
     of_heat: tuple[int, int]
     of_before: tuple[int, int]
+    outputs: Outputs
+
+
+class Outputs(NamedTuple):
+    """Until when each output is free, the latest first; the last end; how many taken are placed."""
+
     free: list[float]
-    last: tuple[float, int]
+    last_end: float
+    last_heat: int
+    taken: int
 
 
 @dataclass
@@ -52,16 +60,25 @@ class Placed:
             for number, kind in enumerate(day.kinds)
         ]
         self.free = [math.inf] * day.outputs
+        self.taken = 0
+        self.deadline = day.deadline
+        self.full_kinds = [number for number, kind in enumerate(day.kinds) if kind.full]
+        self.idle_time = [kind.idle_time(day.end) for kind in day.kinds]
         self.last_end = math.inf
         self.last_heat = heats
         self.longest = self._longest_lengths()
         self.shortest_recharge = min(
             (length for kind in day.kinds for length in kind.recharge_length), default=math.inf
         )
-        self.shortest_hold = self.shortest_recharge + min(
-            (back - need for back, need in zip(day.back, day.need, strict=True)), default=0.0
+        self.shortest_hold = (
+            self.shortest_recharge
+            + day.margin
+            + min((back - need for back, need in zip(day.back, day.need, strict=True)), default=0.0)
         )
-        self.first_ready = [kind.free_from + kind.first_length for kind in day.kinds]
+        self.first_ready = [
+            kind.free_from + (0.0 if kind.full else kind.first_length + day.margin)
+            for kind in day.kinds
+        ]
         self.first_lengths = sorted(
             (kind.first_length, number) for number, kind in enumerate(day.kinds) if not kind.full
         )
@@ -87,9 +104,18 @@ class Placed:
             if self.status[heat] in (UNDECIDED, MUST)
         ]
 
-    def full_left(self) -> int:
-        """How many packs that were full from the start are still to be had."""
-        return sum(self.left[number] for number, kind in enumerate(self.day.kinds) if kind.full)
+    def full_left(self, todo: list[int]) -> tuple[int, float, float]:
+        """Packs that need no charge: how many an open heat could have, the sum of the moments since
+        which those are full, and how long the others will sit full for nothing."""
+        usable, since, idle = 0, 0.0, 0.0
+        for number in self.full_kinds:
+            left, kind = self.left[number], self.day.kinds[number]
+            if left and any(kind.can_run[heat] for heat in todo):
+                usable += left
+                since += left * kind.free_from
+            else:
+                idle += left * self.idle_time[number]
+        return usable, since, idle
 
     def chains_can_begin(self) -> bool:
         """Whether each open heat that is bound to a kind can still get a pack of that kind.
@@ -155,7 +181,7 @@ class Placed:
         return any(
             other != heat
             and self.status[other] == MUST
-            and min(self.day.need[other], self.free[0]) - self.longest[other] > end
+            and min(self.deadline[other], self.free[0]) - self.longest[other] > end
             for other in todo
         )
 
@@ -189,8 +215,7 @@ class Placed:
             before,
             (self.status[heat], self.kind_of[heat]),
             (self.status[before], self.kind_of[before]),
-            self.free,
-            (self.last_end, self.last_heat),
+            self._outputs(),
         )
         self.status[heat], self.kind_of[heat] = DONE, number
         if before == NONE:
@@ -216,5 +241,36 @@ class Placed:
             self.runs_again[old.before] = False
             self.status[old.before], self.kind_of[old.before] = old.of_before
         self.status[old.heat], self.kind_of[old.heat] = old.of_heat
-        self.free = old.free
-        self.last_end, self.last_heat = old.last
+        self.free, self.last_end, self.last_heat, self.taken = old.outputs
+
+    def _outputs(self) -> Outputs:
+        return Outputs(self.free, self.last_end, self.last_heat, self.taken)
+
+    def next_taken(self) -> float:
+        """Until when the next output is taken from the start, from the end; −∞ if none is left."""
+        taken = self.day.taken
+        return taken[self.taken] if self.taken < len(taken) else -math.inf
+
+    def leaves_the_taken(self, begin: float) -> bool:
+        """Whether a charge from `begin` on the output free latest lets the taken ones have theirs."""
+        free = sorted([*self.free[1:], begin], reverse=True)
+        waiting = self.day.taken[self.taken :]
+        return all(own >= until - SLACK_MIN for own, until in zip(free, waiting, strict=False))
+
+    def place_taken(self) -> Outputs | None:
+        """Give the next taken output up to the start of the day; what stood before, or None if it
+        cannot be."""
+        until, old = self.next_taken(), self._outputs()
+        fit = [place for place, free in enumerate(self.free) if free >= until - SLACK_MIN]
+        if not fit:
+            return None
+        free = list(self.free)
+        free.pop(fit[-1])
+        self.free = [*free, -math.inf]
+        self.last_end, self.last_heat = until, len(self.status)
+        self.taken += 1
+        return old
+
+    def give_back_taken(self, old: Outputs) -> None:
+        """Put back what stood before the last taken output was placed."""
+        self.free, self.last_end, self.last_heat, self.taken = old

@@ -6,14 +6,17 @@ The model, exactly:
   take, they are shared out evenly over the outputs in use; how many are in use is one number for
   the day, and every number is tried. A pack's current is the least of: its most charge rate, the
   output's amps, the output's watts at 4.20 V/cell, and its share of the whole.
+- Charges that are on already keep their outputs, amps and watts until they end. As many outputs
+  are free beside them as the whole allows when each draws what the hungriest pack would.
 - A charge is one piece on one output, from the pack's state to full, at the length of
-  `charge_time_s`, in whole planning steps (upwards). No charge is a part charge; handling takes no
-  time.
-- A heat takes one full pack at its start. After the run and the cooling time that pack may be
-  charged again, from 100 % less what the run took.
+  `charge_time_s`, in whole planning steps (upwards). No charge is a part charge.
+- A heat takes one full pack at its start, off the charger for the margin at least. After the run
+  and the cooling time that pack may be charged again, from 100 % less what the run took.
+- A pack on the charger at the start of the day is full from the end of its charge on, and no heat
+  gets it before the margin has passed; one on its way to storage may be charged from then on.
 - A pack sits full from the end of its charge to the start of its heat, never longer than the
-  limit. A pack full at the start of the day sits full from then to its heat or, unused, until the
-  last heat is over; the limit cannot bind that, it is reported.
+  limit. A pack full at the start of the day, or from a charge that was on then, sits full to its
+  heat or, unused, until the last heat is over; the limit cannot bind that, it is reported.
 - First the fewest heats without a full pack, then the least time full, all packs added up.
 - Storage comes last, after the last heat of the day and the pack's cooling, longest first on
   whichever output is free; its order is not part of what is best.
@@ -38,13 +41,20 @@ from pitapp.packs.day import (
     PlanPack,
     PlanRules,
     Prospect,
+    Running,
     Turn,
 )
 from pitapp.packs.jobs import Day, Found, Kind
 from pitapp.packs.models import MOST_HEATS
 from pitapp.packs.safety import charge_current_a
 from pitapp.packs.search import search
-from pitapp.packs.steps import add_storage_steps, charge_steps, last_heat_over
+from pitapp.packs.steps import (
+    add_storage_steps,
+    charge_steps,
+    last_heat_over,
+    taken_outputs,
+    time_full,
+)
 
 MOST_PACKS = 60
 
@@ -55,6 +65,7 @@ def plan_charging(
     charger: Charger,
     rules: PlanRules | None = None,
     *,
+    running: Sequence[Running] = (),
     most_states: int = 16_000,
 ) -> ChargePlan:
     """Plan the day's charges so that each heat has a full pack, as late as can be, then storage.
@@ -64,6 +75,7 @@ def plan_charging(
         packs: up to 60, each with its own name; retired and damaged packs are refused.
         charger: outputs and limits.
         rules: the racer's limits.
+        running: the charges that are on already, of these packs or of others.
         most_states: where the search gives up proving, 1 to 1 000 000.
 
     Returns:
@@ -80,7 +92,7 @@ def plan_charging(
     ...     Charger(1, 10, 200, 10, 200),
     ... )
     >>> plan.heats[0].pack, plan.steps["A"][0].end_min, plan.steps["A"][-1].kind
-    ('A', 120, 'storage')
+    ('A', 120.0, 'storage')
     """
     rules = rules or PlanRules()
     most = whole(most_states, "most states to search", 1, 1_000_000)
@@ -89,19 +101,20 @@ def plan_charging(
     order = sorted(range(len(heats)), key=lambda place: heats[place].start_min)
     ordered = [heats[place] for place in order]
 
-    best, outputs, proved = _best_schedule(ordered, usable, charger, rules, most)
+    best, outputs, proved = _best_schedule(ordered, usable, charger, rules, running, most)
     prospects = [prospect_of(pack, ordered, charger, outputs, rules) for pack in usable]
+    taken = taken_outputs(charger, outputs, prospects, running, rules)
     turns = _turns(best, usable, prospects, ordered, rules)
-    steps = charge_steps(turns, prospects, outputs)
-    add_storage_steps(steps, turns, prospects, ordered, charger, outputs, rules)
+    steps = charge_steps(turns, prospects, outputs, taken)
     heat_plans = _heat_plans(turns, ordered)
     heat_plans, conflicts = find_conflicts(ordered, packs, prospects, turns, heat_plans, rules)
+    add_storage_steps(steps, heat_plans, prospects, ordered, charger, outputs, taken, rules)
 
     return ChargePlan(
         heats=tuple(heat_plans[order.index(place)] for place in range(len(heats))),
         steps={name: tuple(todo) for name, todo in steps.items()},
         conflicts=tuple(conflict.for_list(order) for conflict in conflicts),
-        full_min=best.full_time,
+        full_min=time_full(heat_plans, prospects, ordered, rules),
         proved=proved,
         outputs_in_use=outputs,
     )
@@ -136,12 +149,18 @@ def prospect_of(
         return max(1, math.ceil(minutes / rules.step_min - 1e-9)) * rules.step_min
 
     left = tuple(100 * (1 - heat.used_mah / pack.capacity_mah) for heat in ordered)
+    full = pack.percent >= rules.full_percent
+    off = rules.now_min if pack.charging_until_min is None else pack.charging_until_min
+    cool = rules.now_min if full or pack.ready_min is None else pack.ready_min
     return Prospect(
         pack=pack,
         amps=current,
-        full=pack.percent >= rules.full_percent,
-        free_min=max(rules.now_min, pack.ready_min or rules.now_min),
-        first_min=0.0 if pack.percent >= rules.full_percent else length_min(pack.percent),
+        full=full,
+        free_min=max(rules.now_min, off, cool),
+        usable_min=max(cool, rules.now_min)
+        if pack.charging_until_min is None
+        else max(cool, off + rules.margin_min),
+        first_min=0.0 if full else length_min(pack.percent),
         left_percent=left,
         recharge_min=tuple(
             length_min(percent) if percent >= rules.least_left_percent else math.inf
@@ -155,6 +174,7 @@ def _best_schedule(
     usable: Sequence[PlanPack],
     charger: Charger,
     rules: PlanRules,
+    running: Sequence[Running],
     most_states: int,
 ) -> tuple[Found, int, bool]:
     """The best schedule over all numbers of outputs in use, that number, whether it is proved."""
@@ -168,7 +188,8 @@ def _best_schedule(
             continue
         before = prospects
         beat = _rank(best[0]) if best else (len(ordered) + 1, math.inf)
-        found = search(_day(ordered, prospects, outputs, rules), max(left, 1), beat)
+        taken = taken_outputs(charger, outputs, prospects, running, rules)
+        found = search(_day(ordered, prospects, outputs, taken, rules), max(left, 1), beat)
         left -= found.states
         proved = proved and found.proved
         if best is None or _rank(found) < _rank(best[0]):
@@ -191,7 +212,8 @@ def _kinds(
     for place, prospect in enumerate(prospects):
         useful = tuple(
             minutes
-            if heat.start_min + heat.run_min + rules.cooling_min + minutes <= last_need + 1e-6
+            if heat.start_min + heat.run_min + rules.cooling_min + minutes + rules.margin_min
+            <= last_need + 1e-6
             else math.inf
             for heat, minutes in zip(ordered, prospect.recharge_min, strict=True)
         )
@@ -200,7 +222,11 @@ def _kinds(
             free_from=prospect.free_min,
             first_length=prospect.first_min,
             recharge_length=useful,
-            can_run=tuple(math.isfinite(minutes) for minutes in prospect.recharge_min),
+            can_run=tuple(
+                math.isfinite(minutes)
+                and (not prospect.full or heat.start_min >= prospect.usable_min - 1e-6)
+                for heat, minutes in zip(ordered, prospect.recharge_min, strict=True)
+            ),
             full=prospect.full,
         )
         groups.setdefault(kind, []).append(place)
@@ -208,7 +234,11 @@ def _kinds(
 
 
 def _day(
-    ordered: Sequence[Heat], prospects: Sequence[Prospect], outputs: int, rules: PlanRules
+    ordered: Sequence[Heat],
+    prospects: Sequence[Prospect],
+    outputs: int,
+    taken: tuple[float, ...],
+    rules: PlanRules,
 ) -> Day:
     return Day(
         start=rules.now_min,
@@ -221,6 +251,8 @@ def _day(
         ),
         outputs=outputs,
         most_full=rules.most_full_min,
+        margin=rules.margin_min,
+        taken=taken,
     )
 
 

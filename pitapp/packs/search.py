@@ -7,12 +7,14 @@ not interrupted and share `outputs` equal outputs.
 
 Every best schedule can be rebuilt from the end of the day backwards: take its charges in falling
 order of their ends, and put each on the output that is free latest, ending as late as it can (its
-heat, or where that output's next charge begins). Moving a charge later never hurts: it sits full
-for less and begins no sooner. So it is enough to search over orders of charges and over what each
-one charges; the search is depth first with four prunings that lose no best schedule: a bound on
-the heats that must go without, a bound on the waiting still to come, a table of states already met
-with no less time left and no more waiting, and no use of a pack for which there are more packs at
-least as good than there are heats.
+heat less the margin, or where that output's next charge begins). Moving a charge later never hurts:
+it sits full for less and begins no sooner. An output that is taken until some moment counts as a
+charge that ends then; which of the outputs free at that moment it has does not matter.
+
+So it is enough to search over orders of charges and over what each one charges; the search is depth
+first with four prunings that lose no best schedule: a bound on the heats that must go without, a
+bound on the waiting still to come, a table of states already met with no less time left and no more
+waiting, and no use of a pack for which there are more packs at least as good than there are heats.
 """
 
 from __future__ import annotations
@@ -41,7 +43,7 @@ def search(
         if best is not None:
             return Found(tuple(best[1]), without, best[0], proved, most_states - left)
     if heats < beat[0] and not proved:
-        idle = sum(kind.count for kind in day.kinds if kind.full) * (day.end - day.start)
+        idle = sum(kind.count * kind.idle_time(day.end) for kind in day.kinds if kind.full)
         return Found((), heats, idle, proved, most_states - left)
     return Found((), heats + 1, math.inf, proved, most_states - left)
 
@@ -74,7 +76,7 @@ def _search_with(
     least = Descent(day, without, 0, most).least_cost()
     refuted = -math.inf
     rounds = [(math.inf, True, 0), *_ROUNDS]
-    if sum(kind.count for kind in day.kinds) <= day.outputs:
+    if sum(kind.count for kind in day.kinds) <= day.outputs - len(day.taken):
         rounds = [_ROUNDS[-1]]  # an output for each pack: none ever waits
     for allowed, short_first, share in rounds:
         limit = min(most, least + allowed)

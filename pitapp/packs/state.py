@@ -46,6 +46,8 @@ class PackState(NamedTuple):
     voltages: Reading | None = None
     resistances: Reading | None = None
     after_charge: Reading | None = None
+    warmth: Reading | None = None
+    """The newest reading of its temperature."""
     charge: Charge | None = None
     """The newest charge that was started."""
     storage: Storage | None = None
@@ -84,9 +86,8 @@ class PackState(NamedTuple):
             found.append((self.voltages.read_at, 3, "read"))
         if self.storage:
             found.append((self.storage.stored_at, 2, "stored"))
-        if self.last_run:
-            ready_at = self._ready_for_its_run
-            found.append((ready_at or self.last_run, 4 if ready_at else 1, "run"))
+        if self.ran_at:
+            found.append((self.ran_at, 1 if self.ran_at == self.last_run else 4, "run"))
         if self.charge and self.charge.ended_at:
             full = self.charge.purpose == "full" and self.charge.outcome == "done"
             found.append((self.charge.ended_at, 0, "full" if full else "part"))
@@ -96,20 +97,23 @@ class PackState(NamedTuple):
         return what, moment
 
     @property
-    def _ready_for_its_run(self) -> datetime | None:
-        """When it came off the charger, or was read full, after its last run was due to begin.
+    def ran_at(self) -> datetime | None:
+        """When its last run began at the earliest.
 
-        Heats run late, and a run is noted with its heat's time: that run came after.
+        Heats run late, and a run is noted with its heat's time: where the pack came off the charger
+        or was read full a little after, the run came after that.
         """
-        found: list[datetime] = []
         began, charge, read = self.last_run, self.charge, self.voltages
-        if began and charge and charge.started_at and charge.ended_at:
+        if began is None:
+            return None
+        found = [began]
+        if charge and charge.started_at and charge.ended_at:
             found += [charge.ended_at] if charge.started_at <= began < charge.ended_at else []
-        if began and read and began <= read.read_at <= began + HEATS_RUN_LATE:
+        if read and began <= read.read_at <= began + HEATS_RUN_LATE:
             mean = sum(read.cell_v) / len(read.cell_v)
             percent = state_of_charge_percent(min(mean, MOST_CELL_V))
             found += [read.read_at] if percent >= FULL_PERCENT else []
-        return max(found, default=None)
+        return max(found)
 
     @property
     def percent(self) -> float | None:

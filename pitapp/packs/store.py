@@ -121,12 +121,14 @@ def reading(connection: sqlite3.Connection, reading_id: int) -> Reading:
 
 
 def latest_readings(
-    connection: sqlite3.Connection, kind: Literal["cell_v", "cell_ohm", "after_charge"]
+    connection: sqlite3.Connection, kind: Literal["cell_v", "cell_ohm", "cell_c", "after_charge"]
 ) -> dict[int, Reading]:
-    """By pack: the newest reading that has voltages, resistances, or both voltages and a charge before."""
+    """By pack: the newest reading that has voltages, resistances, a temperature, or voltages just
+    after a charge."""
     wanted = {
         "cell_v": "cell_v <> '[]'",
         "cell_ohm": "cell_ohm <> '[]'",
+        "cell_c": "cell_c IS NOT NULL",
         "after_charge": "cell_v <> '[]' AND after_charge",
     }[kind]
     columns = ", ".join(f"newest.{name}" for name in Reading.model_fields)

@@ -32,6 +32,7 @@ class PlanForm(PitForm):
     used_mah = NumberField("A run takes about", [Needed("How much does a run take?")], unit="mAh")
     most_full_min = NumberField("Longest to sit full", [Needed("How long?")], unit="min")
     cooling_min = NumberField("Cooling after a run", [Needed("How long?")], unit="min")
+    margin_min = NumberField("Off the charger before the start", unit="min")
     along = SelectMultipleField(
         "Packs that are along",
         coerce=int,
@@ -51,6 +52,12 @@ class PlanForm(PitForm):
         taken = self.along.data or ()
         left_out = tuple(value for value in self.along.choices if value not in taken)
         figures = {name: self[name].data for name in ("used_mah", "most_full_min", "cooling_min")}
+        if self.margin_min.data is not None:
+            figures["margin_min"] = self.margin_min.data
+        if figures.get("margin_min", plan.margin_min) > figures["most_full_min"]:
+            said = "A pack that may sit full for so short must come off the charger later."
+            self.most_full_min.errors = [said]
+            return None
         try:
             record = PlanRecord(**(dict(plan) | figures | {"left_out": left_out}))
         except ValidationError as error:

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from datetime import datetime, timedelta
 
 from pitapp.meetings.formulas import clock_text
 from pitapp.meetings.models import Heat, Meeting
 from pitapp.packs import formulas
-from pitapp.packs.formulas import ChargePlan, Charger, PlanPack, PlanRules
+from pitapp.packs.cell import FULL_CELL_V, STORAGE_CELL_V, state_of_charge_percent
+from pitapp.packs.formulas import Charger, PlanPack, PlanRules, Running
 from pitapp.packs.models import ChargerRecord, DayPlan, PlannedHeat, PlannedStep, PlanRecord
+from pitapp.packs.safety import CHARGE_TEMPERATURE_C
 from pitapp.packs.state import PackState
 
 USUAL_RUN_MIN = 6.0
@@ -29,6 +30,7 @@ def make_plan(
     record: PlanRecord,
     run_length_s: float | None,
     now: datetime,
+    others: Sequence[PackState] = (),
 ) -> DayPlan:
     """The best plan from now on.
 
@@ -40,6 +42,7 @@ def make_plan(
         record: what a run takes and the racer's limits.
         run_length_s: by the class, if it says so.
         now: the moment.
+        others: the packs that are not planned with; what of them is on the charger keeps its output.
 
     Raises:
         ValueError: too many heats or packs for one plan, or figures out of range.
@@ -56,16 +59,35 @@ def make_plan(
     wanted = [
         formulas.Heat(max(0.0, minutes(heat.starts_at)), run_min, record.used_mah) for heat in heats
     ]
-    rules = PlanRules(most_full_min=record.most_full_min, cooling_min=record.cooling_min)
-    packs = [
-        _plan_pack(one, names[one.pack.id], minutes, run_min + record.cooling_min) for one in states
-    ]
-    busy = sorted(
-        max(0.0, minutes(one.charging.due_at))
-        for one in states
-        if one.charging and one.charging.due_at
+    rules = PlanRules(
+        most_full_min=record.most_full_min,
+        cooling_min=record.cooling_min,
+        margin_min=record.margin_min,
     )
-    plan = _best(wanted, packs, charger, rules, busy)
+    # Of packs that are alike, the one in the car goes into the first heat.
+    in_car_first = sorted(states, key=lambda one: one.in_car is None)
+    packs = [
+        _plan_pack(one, names[one.pack.id], minutes, run_min, record.cooling_min)
+        for one in in_car_first
+    ]
+    running = _running([*states, *others], charger, minutes)
+    own = Charger(
+        outputs=charger.outputs,
+        amps_per_output=charger.amps_per_output,
+        watts_per_output=charger.watts_per_output,
+        amps_in_all=charger.amps_in_all or charger.outputs * charger.amps_per_output,
+        watts_in_all=charger.watts_in_all or charger.outputs * charger.watts_per_output,
+        discharge_a=charger.discharge_a,
+    )
+    plan = formulas.plan_charging(
+        wanted, packs, own, rules, running=running, most_states=MOST_STATES
+    )
+    first_full = {
+        conflict.heat: remedy
+        for conflict in plan.conflicts
+        for remedy in conflict.remedies
+        if remedy.kind == "full later"
+    }
     ids = {name: pack_id for pack_id, name in names.items()}
     return DayPlan(
         heats=tuple(
@@ -77,8 +99,10 @@ def make_plan(
                 percent=told.percent,
                 cell_v=told.cell_v,
                 full=told.full,
+                first_full_pack_id=ids[first_full[place].pack] if place in first_full else None,
+                first_full_at=moment(first_full[place].at_min) if place in first_full else None,
             )
-            for heat, told in zip(heats, plan.heats, strict=True)
+            for place, (heat, told) in enumerate(zip(heats, plan.heats, strict=True))
         ),
         steps=tuple(
             PlannedStep(
@@ -87,7 +111,7 @@ def make_plan(
                 begins_at=moment(step.start_min),
                 ends_at=moment(step.end_min),
                 amps=step.amps,
-                output=None if busy else step.output,
+                output=None if running else step.output,
             )
             for name, steps in plan.steps.items()
             for step in steps
@@ -105,45 +129,20 @@ def make_plan(
     )
 
 
-def _best(
-    heats: Sequence[formulas.Heat],
-    packs: Sequence[PlanPack],
-    charger: ChargerRecord,
-    rules: PlanRules,
-    busy: Sequence[float],
-) -> ChargePlan:
-    """The best plan on outputs of which some are taken until the moments in `busy`.
-
-    With k outputs the k-th to be free says when the first charge may begin; every k is tried. A
-    plan so found can be done, though one that used each output from its own moment on may be better,
-    so that it is not called proved.
-    """
-    idle = max(0, charger.outputs - len(busy))
-    free_at = [*([0.0] * idle), *sorted(busy)][: charger.outputs]
-    found: list[ChargePlan] = []
-    for count, begin in enumerate(free_at, 1):
-        if count < len(free_at) and free_at[count] == begin:
+def _running(
+    states: Sequence[PackState], charger: ChargerRecord, minutes: Callable[[datetime], float]
+) -> list[Running]:
+    """The charges that are on already, and what they draw of this charger."""
+    found = []
+    for one in states:
+        if one.charging is None or one.charging.due_at is None:
             continue
-        share = count / charger.outputs
-        part = Charger(
-            outputs=count,
-            amps_per_output=charger.amps_per_output,
-            watts_per_output=charger.watts_per_output,
-            amps_in_all=share * (charger.amps_in_all or charger.outputs * charger.amps_per_output),
-            watts_in_all=share
-            * (charger.watts_in_all or charger.outputs * charger.watts_per_output),
-            discharge_a=charger.discharge_a,
-        )
-        waiting = [
-            pack
-            if begin == 0 or pack.percent >= rules.full_percent
-            else replace(pack, ready_min=max(begin, pack.ready_min or 0.0))
-            for pack in packs
-        ]
-        states = MOST_STATES // (1 + len(set(busy)))
-        found.append(formulas.plan_charging(heats, waiting, part, rules, most_states=states))
-    best = min(found, key=lambda plan: (plan.heats_without, plan.full_min))
-    return replace(best, proved=best.proved and len(set(free_at)) == 1)
+        full_v = one.pack.cells_series * FULL_CELL_V
+        most_a = min(charger.amps_per_output, charger.watts_per_output / full_v)
+        amps = min(most_a, one.charging.current_a or most_a)
+        amps = 0.0 if one.charging.discharging else amps
+        found.append(Running(minutes(one.charging.due_at), amps, amps * full_v))
+    return found
 
 
 def _names(states: Sequence[PackState]) -> dict[int, str]:
@@ -158,13 +157,18 @@ def _names(states: Sequence[PackState]) -> dict[int, str]:
 
 
 def _plan_pack(
-    one: PackState, name: str, minutes: Callable[[datetime], float], warm_min: float
+    one: PackState,
+    name: str,
+    minutes: Callable[[datetime], float],
+    run_min: float,
+    cooling_min: float,
 ) -> PlanPack:
-    percent, ready = one.percent, None
-    if one.charging and one.charging.due_at:
-        percent, ready = 100.0, max(0.0, minutes(one.charging.due_at))
-    elif one.last_run and minutes(one.last_run) + warm_min > 0:
-        ready = minutes(one.last_run) + warm_min
+    percent, charging = one.percent, one.charging
+    off = minutes(charging.due_at) if charging and charging.due_at else None
+    if charging and off is not None:
+        to_full = charging.purpose == "full"
+        percent = 100.0 if to_full else state_of_charge_percent(sum(STORAGE_CELL_V) / 2)
+    _, moment = one.newest
     return PlanPack(
         name=name,
         cells=one.pack.cells_series,
@@ -173,5 +177,19 @@ def _plan_pack(
         percent=UNKNOWN_PERCENT if percent is None else percent,
         cell_resistance_ohm=one.cell_ohm,
         condition=one.pack.condition,
-        ready_min=ready,
+        ready_min=_cool_min(one, minutes, run_min, cooling_min),
+        charging_until_min=off,
+        full_since_min=minutes(moment) if moment and off is None else None,
     )
+
+
+def _cool_min(
+    one: PackState, minutes: Callable[[datetime], float], run_min: float, cooling_min: float
+) -> float | None:
+    """When a pack is cool enough to be charged: so long after its run, and after it was found hot."""
+    found = []
+    if one.ran_at:
+        found.append(minutes(one.ran_at) + run_min + cooling_min)
+    if one.warmth and (one.warmth.cell_c or 0.0) > CHARGE_TEMPERATURE_C[1]:
+        found.append(minutes(one.warmth.read_at) + cooling_min)
+    return max((moment for moment in found if moment > 0), default=None)

@@ -18,7 +18,8 @@ from pitapp.packs.overview import states
 from pitapp.packs.planning import store
 from pitapp.packs.planning.basis import digest, heats_ahead, usual_run_mah
 from pitapp.packs.planning.forms import PlanForm
-from pitapp.packs.planning.timeline import timeline
+from pitapp.packs.planning.late import late_packs
+from pitapp.packs.planning.timeline import late_sentence, timeline
 from pitapp.packs.state import PackState
 from pitapp.web import taps
 from pitapp.web.clock import now
@@ -75,6 +76,7 @@ def _day(connection: sqlite3.Connection) -> Day | None:
             used_mah=last.used_mah if last else usual_run_mah(sound),
             most_full_min=last.most_full_min if last else 120,
             cooling_min=last.cooling_min if last else 20,
+            margin_min=last.margin_min if last else 10,
             made_at=now(),
         )
     return Day(
@@ -97,12 +99,16 @@ def page() -> Any:
         return show(
             "packs/plan.html", "packs/_plan.html", day=day, rows=[], late=LATE_MIN, worn=worn
         )
+    every = [*day.states, *day.barred]
+    late = late_packs(day.record, every, day.charger, now()) if day.charger else {}
+    marks = {one.pack.id: one.pack.mark for one in every}
     return show(
         "packs/plan.html",
         "packs/_plan.html",
         day=day,
-        rows=timeline(day.record.plan, day.meeting, now()),
-        marks={one.pack.id: one.pack.mark for one in [*day.states, *day.barred]},
+        rows=timeline(day.record.plan, day.meeting, now(), marks, late),
+        marks=marks,
+        spoilt=[late_sentence(one, day.meeting) for one in late.values()],
         changed=day.made_from != day.record.made_from,
         late=LATE_MIN,
         worn=worn,
@@ -181,8 +187,11 @@ def _made(
     from pitapp.packs.planning.making import make_plan
 
     along = [one for one in day.states if one.pack.id not in record.left_out]
+    others = [one for one in [*day.states, *day.barred] if one not in along]
     try:
-        plan = make_plan(day.meeting, day.heats, along, charger, record, day.run_length_s, now())
+        plan = make_plan(
+            day.meeting, day.heats, along, charger, record, day.run_length_s, now(), others
+        )
     except ValueError as error:
         raise Refused(str(error)) from None
     changes = {"plan": plan, "made_at": now(), "made_from": digest(day.heats, along, charger)}

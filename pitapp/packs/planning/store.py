@@ -58,6 +58,7 @@ def _save(
         "used_mah": item.used_mah,
         "most_full_min": item.most_full_min,
         "cooling_min": item.cooling_min,
+        "margin_min": item.margin_min,
         "left_out": json.dumps(item.left_out),
         "made_at": stamp(item.made_at),
         "made_from": item.made_from,

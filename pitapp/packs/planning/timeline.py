@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Literal, NamedTuple
 
 from pitapp.meetings.formulas import clock_text
 from pitapp.meetings.models import Meeting
-from pitapp.packs.models import DayPlan
+from pitapp.packs.conflicts import late_text
+from pitapp.packs.models import DayPlan, PlannedHeat
+from pitapp.packs.planning.late import LatePack
 
 Doing = Literal["charge", "heat", "storage"]
 
@@ -26,8 +28,14 @@ class Row(NamedTuple):
     level: Literal["", "stop"] = ""
 
 
-def timeline(plan: DayPlan, meeting: Meeting, now: datetime) -> Sequence[Row]:
-    """Charges, heats and storage by their beginnings."""
+def timeline(
+    plan: DayPlan,
+    meeting: Meeting,
+    now: datetime,
+    marks: Mapping[int, str],
+    late: Mapping[int, LatePack],
+) -> Sequence[Row]:
+    """Charges, heats and storage by their beginnings; `late` by heat, `marks` by pack."""
     rows: list[Row] = []
     for step in plan.steps:
         put_away = step.kind == "storage" and step.amps == 0
@@ -53,7 +61,6 @@ def timeline(plan: DayPlan, meeting: Meeting, now: datetime) -> Sequence[Row]:
             )
         )
     for heat in plan.heats:
-        detail = "full" if heat.full else f"about {heat.percent:.0f} %, {heat.cell_v:.2f} V a cell"
         rows.append(
             Row(
                 heat.starts_at,
@@ -61,10 +68,39 @@ def timeline(plan: DayPlan, meeting: Meeting, now: datetime) -> Sequence[Row]:
                 "heat",
                 heat.pack_id,
                 heat.title,
-                detail if heat.pack_id else "",
+                _heat_detail(heat, meeting, marks, late.get(heat.heat_id)),
                 heat.starts_at < now,
-                "" if heat.full else "stop",
+                "" if heat.full and heat.heat_id not in late else "stop",
             )
         )
     order = {"heat": 0, "charge": 1, "storage": 2}
     return sorted(rows, key=lambda row: (row.at, order[row.doing]))
+
+
+def _heat_detail(
+    heat: PlannedHeat, meeting: Meeting, marks: Mapping[int, str], late: LatePack | None
+) -> str:
+    """How full the heat's pack will be; where none is full in time, which could be first."""
+    if late:
+        return _late_text(late, meeting)
+    if heat.full:
+        return "full"
+    said = []
+    if heat.pack_id:
+        said.append(f"about {heat.percent:.0f}\u00a0%, {heat.cell_v:.2f} V a cell")
+    if heat.first_full_pack_id and heat.first_full_at:
+        mark = marks.get(heat.first_full_pack_id, "?")
+        after = late_text((heat.first_full_at - heat.starts_at).total_seconds() / 60)
+        said.append(f"{mark} full at {clock_text(meeting, heat.first_full_at)}, {after}")
+    return "; ".join(said)
+
+
+def late_sentence(late: LatePack, meeting: Meeting) -> str:
+    """What keeps a heat's pack, in a sentence."""
+    return f"{late.heat.title}: {late.mark} {_late_text(late, meeting)}."
+
+
+def _late_text(late: LatePack, meeting: Meeting) -> str:
+    if late.full_at is None:
+        return late.why
+    return f"{late.why}: full at {clock_text(meeting, late.full_at)}, {late.after}"
