@@ -9,12 +9,20 @@ from playwright.sync_api import Locator, Page, expect
 
 from e2e import a11y
 
+# What was given up while it was on its way never arrives, as with a slow network.
 SLOW_ANSWERS = """(ms) => {
     const quick = window.fetch;
-    window.fetch = async (...asked) => {
-        const answer = await quick(...asked);
-        await new Promise((done) => setTimeout(done, ms));
-        return answer;
+    window.unanswered = 0;
+    window.fetch = async (address, options) => {
+        window.unanswered += 1;
+        try {
+            const answer = await quick(address, options);
+            await new Promise((done) => setTimeout(done, ms));
+            options?.signal?.throwIfAborted();
+            return answer;
+        } finally {
+            setTimeout(() => requestAnimationFrame(() => { window.unanswered -= 1; }), 50);
+        }
     };
 }"""
 
@@ -68,6 +76,10 @@ class Screen:
     def slow_down(self, ms: int = 900) -> None:
         """Let the answers to what is asked without leaving the screen take so much longer."""
         self.page.evaluate(SLOW_ANSWERS, ms)
+
+    def wait_for_answers(self) -> None:
+        """After `slow_down`: wait until every answer is there and shown."""
+        self.page.wait_for_function("() => window.unanswered === 0")
 
     def check_usable(self) -> None:
         """Fail on anything that keeps somebody from using this screen as it stands now."""

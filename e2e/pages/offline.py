@@ -30,7 +30,9 @@ CHANGE = """([change, older]) => new Promise((resolve, reject) => {
 })"""
 POST = """async ([path, fields]) => {
   const body = new URLSearchParams({ ...fields, idempotency_key: crypto.randomUUID() });
-  const answer = await fetch(path, { method: "POST", body, headers: { "HX-Request": "true" } });
+  const send = () => fetch(path, { method: "POST", body, headers: { "HX-Request": "true" } });
+  // A busy browser may end its worker in the midst of its work: then the racer taps again.
+  const answer = await send().catch(send);
   return answer.text();
 }"""
 

@@ -26,7 +26,7 @@ function read(event) {
 }
 
 function quiet() {
-  if (angle === null) byId("sensor-note").textContent = "This browser gives no angle. Type it below.";
+  if (!up) byId("sensor-note").textContent = "This browser gives no angle. Type it below.";
 }
 
 async function start() {

@@ -163,7 +163,8 @@ async function write(event) {
     event.waitUntil(keepSoon());
     return landed(tried.answer, more, hx);
   }
-  const here = await takenHere(entry, mustBeJudged);
+  // It is put down by now: whatever goes wrong with the next step, it waits and is shown.
+  const here = await takenHere(entry, mustBeJudged).catch(() => ({ then: entry.then }));
   if (here.refused) return refusedAnswer(here, entry, hx);
   event.waitUntil(settle(entry));
   return savedAnswer(here, hx);
