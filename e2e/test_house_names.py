@@ -13,7 +13,7 @@ from pitapp.meetings import store as meetings
 from pitapp.meetings.models import Meeting, RaceClass
 from pitapp.packs import store as packs
 from pitapp.packs.models import Pack
-from pitapp.runs.formulas import Written
+from pitapp.runs.formulas import SetupLine
 from pitapp.runs.setup import store as setup
 from pitapp.tracks import store as tracks
 from pitapp.tracks.models import Track
@@ -65,7 +65,7 @@ def test_long_names_stay_on_the_screen(live: Live, page: Page) -> None:
     meetings.save_meeting(connection, meeting, RACE_MORNING)
     pack = Pack(mark="Unbroken" * 2, cells_series=2, capacity_mah=6000)
     packs.save_pack(connection, pack, RACE_MORNING)
-    setup.add(connection, car.id, [Written(LONG, LONG, LONG, "")], RACE_MORNING)
+    setup.add(connection, car.id, [SetupLine(LONG, LONG, LONG, "")], RACE_MORNING)
     found = {}
     for screen in SCREENS:
         page.goto(live.url + screen)

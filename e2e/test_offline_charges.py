@@ -12,10 +12,10 @@ from e2e.pages.checks import RunThrough
 from e2e.pages.offline import Outbox, Phone, bars, post, visit_once
 from e2e.pages.packs import Charge, Countdown
 from e2e.server import ServerProcess, rows
-from pitapp.checks.engine import allows
-from pitapp.checks.models import Asked
+from pitapp.checks.engine import within_limit
+from pitapp.checks.models import Limit
 from pitapp.packs.charging.screens import STEPS
-from pitapp.packs.charging.steps import asks
+from pitapp.packs.charging.steps import charge_limits
 from pitapp.packs.models import Pack
 from pitapp.web.fields import parse_number
 
@@ -51,12 +51,12 @@ JUDGED = """async (typed) => {
 }"""
 
 
-def allowed(asked: Asked) -> list[str]:
+def allowed(asked: Limit) -> list[str]:
     """What of all that may be typed the server lets stand under this limit."""
     found = []
     for text in TYPED:
         with suppress(ValueError):
-            if allows(asked, repr(parse_number(text))):
+            if within_limit(asked, repr(parse_number(text))):
                 found.append(text)
     return found
 
@@ -143,7 +143,7 @@ def test_a_charge_in_doubt_is_not_started_and_the_server_judges_again(
     judged = page.context.service_workers[0].evaluate(JUDGED, TYPED)
     assert judged.pop("answer") == []
     label = Pack(mark="A1", cells_series=2, capacity_mah=6000, most_charge_c=1)
-    assert judged == {name: allowed(asked) for name, asked in asks(label).items()}
+    assert judged == {name: allowed(asked) for name, asked in charge_limits(label).items()}
 
     unknown = post(page, "/packs/charges/3f0c1a52-8d7e-4f39-9b6a-2a1d4c5e6f70/start", {})
     assert "this phone does not know this charge. Do not start it." in unknown

@@ -15,10 +15,12 @@ def parsed(address: str) -> IPv4Address | IPv6Address | None:
     (IPv4Address('192.168.1.7'), None)
     """
     try:
-        found = ip_address(address)
+        parsed_address = ip_address(address)
     except ValueError:
         return None
-    return (isinstance(found, IPv6Address) and found.ipv4_mapped) or found
+    return (
+        isinstance(parsed_address, IPv6Address) and parsed_address.ipv4_mapped
+    ) or parsed_address
 
 
 def is_this_machine(address: str | None) -> bool:
@@ -29,8 +31,8 @@ def is_this_machine(address: str | None) -> bool:
     """
     if address == "127.0.0.1":
         return True
-    found = parsed(address or "")
-    return found is not None and found.is_loopback
+    ip = parsed(address or "")
+    return ip is not None and ip.is_loopback
 
 
 def neighbour(address: str) -> str:
@@ -39,7 +41,7 @@ def neighbour(address: str) -> str:
     >>> neighbour("::ffff:10.0.0.9"), neighbour("fd00::1:2:3:4"), neighbour("nowhere")
     ('10.0.0.9', 'fd00::/64', 'nowhere')
     """
-    found = parsed(address)
-    if isinstance(found, IPv6Address):
-        return str(ip_network((int(found), NEIGHBOUR_BITS), strict=False))
-    return str(found) if found else address
+    ip = parsed(address)
+    if isinstance(ip, IPv6Address):
+        return str(ip_network((int(ip), NEIGHBOUR_BITS), strict=False))
+    return str(ip) if ip else address

@@ -141,15 +141,15 @@ def moment_at(day: date, clock: time, zone: tzinfo, after: datetime | None = Non
     """
     if not FIRST_DAY.year - 1 <= day.year <= LAST_DAY.year + 1:
         raise ValueError(RANGE)
-    found = [
+    candidates = [
         datetime.combine(day, clock, zone).replace(fold=fold).astimezone(UTC) for fold in (0, 1)
     ]
-    if found[0].astimezone(zone).time() != clock:
+    if candidates[0].astimezone(zone).time() != clock:
         raise ValueError(
             f"There is no {clock:%H:%M} on this day: summer time begins and the clock skips it."
         )
-    second_time = after is not None and found[0] <= after < found[1]
-    return moment_in_range(found[second_time])
+    second_time = after is not None and candidates[0] <= after < candidates[1]
+    return moment_in_range(candidates[second_time])
 
 
 def _from_text(read: Any) -> BeforeValidator:

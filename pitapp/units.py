@@ -54,10 +54,10 @@ def units_of(quantity: str) -> tuple[str, ...]:
     >>> units_of("speed")
     ('m/s', 'km/h', 'mph')
     """
-    found = tuple(symbol for symbol, unit in UNITS.items() if unit.quantity == quantity)
-    if not found:
+    symbols = tuple(symbol for symbol, unit in UNITS.items() if unit.quantity == quantity)
+    if not symbols:
         raise ValueError(f"There is no quantity named {quantity!r} here.")
-    return found
+    return symbols
 
 
 def convert(value: float, from_unit: str, to_unit: str) -> float:
@@ -95,10 +95,10 @@ def convert(value: float, from_unit: str, to_unit: str) -> float:
             f"A {source.quantity} in {from_unit} cannot be turned into "
             f"a {target.quantity} in {to_unit}."
         )
-    given = Fraction(number(value, source.quantity, -LARGEST, LARGEST, unit=from_unit))
-    if source.quantity == "temperature" and given + source.shift < 0:
-        raise ValueError(f"Nothing is as cold as {float(given):g} {from_unit}.")
-    return float((given + source.shift) * source.scale / target.scale - target.shift)
+    exact = Fraction(number(value, source.quantity, -LARGEST, LARGEST, unit=from_unit))
+    if source.quantity == "temperature" and exact + source.shift < 0:
+        raise ValueError(f"Nothing is as cold as {float(exact):g} {from_unit}.")
+    return float((exact + source.shift) * source.scale / target.scale - target.shift)
 
 
 def rounded_text(value: float, decimals: int) -> str:

@@ -73,7 +73,7 @@ def _furnish(connection: sqlite3.Connection, now: datetime) -> Pit:
         tyres.save(connection, TyreSet(name=name, kind="example", runs_elsewhere=before), now)[0]
         for name, before in (("Set 1", 3), ("Set 2", 0))
     )
-    tyres.put_on(connection, car, first, now)
+    tyres.fit_tyres(connection, car, first, now)
     setup.add(connection, car, parse_setup(SETUP), now)
     track, _ = tracks.save_track(connection, Track(name="Example hall"), now)
     race_class, _ = meetings.save_class(connection, RaceClass(name="Example class"), now)

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from pitapp.bench.models import Finding, MotorCheck
-from pitapp.bench.takeover import offers, taken_over
+from pitapp.bench.takeover import measured_values, with_measured_value
 from pitapp.bench.verdicts import are_alike, change_since, findings
 from pitapp.kit.models import Motor
 from pitapp.meetings.models import ClassLimit, RaceClass
@@ -188,13 +188,13 @@ def test_what_is_urgent_comes_first() -> None:
 def test_what_differs_from_the_record_is_offered() -> None:
     read = check(free_rpm=17159, current_a=2.4, resistance_ohm=0.0225)
     motor = MOTOR.model_copy(update={"no_load_current_a": 2.4, "resistance_ohm": 0.021})
-    found = offers(read, motor)
+    found = measured_values(read, motor)
     assert [(o.name, o.measured, o.recorded) for o in found] == [
         ("kv_rpm_per_v", 2451, 2460),
         ("resistance_ohm", 0.0225, 0.021),
     ]
     assert found[1].text(0.0225) == "22.5 mΩ"
-    assert taken_over(motor, found[1]).resistance_ohm == 0.0225
+    assert with_measured_value(motor, found[1]).resistance_ohm == 0.0225
 
 
 @pytest.mark.parametrize(

@@ -12,9 +12,9 @@ from pitapp.bench import store as bench
 from pitapp.bench.models import MotorCheck
 from pitapp.checks import store, walking
 from pitapp.checks.card.lines import CardLine, card_lines
-from pitapp.checks.here import Here, here
+from pitapp.checks.here import RunContext, run_context
 from pitapp.checks.lists import store as lists
-from pitapp.checks.models import Asked, Step
+from pitapp.checks.models import Limit, Step
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car, Motor
 from pitapp.meetings import store as meetings
@@ -51,9 +51,9 @@ def motor_id(db: sqlite3.Connection) -> int:
     return motor_id
 
 
-def present(app: Flask, db: sqlite3.Connection) -> tuple[Here, dict[str, CardLine]]:
+def present(app: Flask, db: sqlite3.Connection) -> tuple[RunContext, dict[str, CardLine]]:
     with app.test_request_context():
-        now = here(db, LATER)
+        now = run_context(db, LATER)
         return now, {line.key: line for line in card_lines(db, now)}
 
 
@@ -61,7 +61,7 @@ def read(app: Flask, db: sqlite3.Connection, step: Step, shown: str) -> None:
     now, _ = present(app, db)
     walk = store.begin(db, now.walk(lists.checklist(db, step.checklist_id)))
     walking.answer(
-        db, walk, lists.steps(db, step.checklist_id), step, shown, asks=now.asks, now=LATER
+        db, walk, lists.steps(db, step.checklist_id), step, shown, limits=now.limits, now=LATER
     )
 
 
@@ -73,7 +73,7 @@ def test_a_limit_of_the_class_meets_the_step_of_its_name(
     assert present(app, db)[1]["wing chord"].read is None
     read(app, db, lists.step(db, wing_id), "40.5")
     line = present(app, db)[1]["wing chord"]
-    assert (line.name, line.unit, line.asked) == ("Wing chord", "mm", Asked(most=40))
+    assert (line.name, line.unit, line.limit) == ("Wing chord", "mm", Limit(most=40))
     assert line.read is not None
     assert (line.read.shown, line.read.when) == ("40.5", LATER)
     assert line.outside
@@ -112,9 +112,9 @@ def test_planned_weight_is_the_cars_own(app: Flask, db: sqlite3.Connection, moto
 def test_what_is_asked_in_signs(
     app: Flask, least: float | None, most: float | None, text: str
 ) -> None:
-    line = CardLine(key="x", name="x", asked=Asked(least=least, most=most))
+    line = CardLine(key="x", name="x", limit=Limit(least=least, most=most))
     with app.test_request_context():
-        assert line.asks == text
+        assert line.limit_text == text
 
 
 def test_grams_and_degrees_are_shown_in_the_racers_unit(
@@ -123,5 +123,5 @@ def test_grams_and_degrees_are_shown_in_the_racers_unit(
     """1350 g are 47.6198 oz: 28.349523125 g to the ounce (NIST Handbook 44, appendix C)."""
     db.execute("INSERT INTO settings (name, value) VALUES ('mass_unit', 'imperial')")
     with app.test_request_context():
-        line = {each.key: each for each in card_lines(db, here(db, LATER))}["mass"]
-        assert (line.asks, line.shown_unit) == ("≥ 47.6198", "oz")
+        line = {each.key: each for each in card_lines(db, run_context(db, LATER))}["mass"]
+        assert (line.limit_text, line.shown_unit) == ("≥ 47.6198", "oz")

@@ -12,11 +12,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pitapp.checks.asks import asks
+from pitapp.checks.asks import class_limits
 from pitapp.checks.engine import (
-    allows,
-    enough,
     first_open,
+    is_reason,
     judge,
     judge_all,
     plan_from,
@@ -24,8 +23,9 @@ from pitapp.checks.engine import (
     same,
     unlisted,
     verdict,
+    within_limit,
 )
-from pitapp.checks.models import Answer, Asked, Controller, Step, Walk
+from pitapp.checks.models import Answer, ChecklistRun, Controller, Limit, Step
 from pitapp.meetings.models import ClassLimit, RaceClass
 
 NOON = datetime(2026, 5, 16, 12, 0, tzinfo=UTC)
@@ -43,7 +43,7 @@ def answer(step: Step, shown: str = "", **more: Any) -> Answer:
     return Answer(walk_id=1, step_id=step.id, key=step.key, shown=shown, **(values | more))
 
 
-def walk(**more: Any) -> Walk:
+def walk(**more: Any) -> ChecklistRun:
     values = {
         "uuid": "00000000-0000-4000-8000-000000000001",
         "checklist_id": 1,
@@ -54,18 +54,20 @@ def walk(**more: Any) -> Walk:
         "started_at": NOON,
         "ended_at": NOON,
     }
-    return Walk(**(values | more))
+    return ChecklistRun(**(values | more))
 
 
 GOOD = [answer(LIMIT, "14600"), answer(DRAG, "10"), answer(FAN, "yes")]
 
 
-def due(found: Walk | None = None, answers: list[Answer] | None = None, **more: Any) -> list[str]:
+def due(
+    found: ChecklistRun | None = None, answers: list[Answer] | None = None, **more: Any
+) -> list[str]:
     now: dict[str, Any] = {
         "controller": CONTROLLER,
         "motor_id": 5,
         "race_class_id": 3,
-        "asks": {"rev_limit": Asked(most=14_600)},
+        "limits": {"rev_limit": Limit(most=14_600)},
     }
     steps = more.pop("steps", STEPS)
     return reasons_due(found or walk(), GOOD if answers is None else answers, steps, **(now | more))
@@ -79,7 +81,7 @@ def test_all_as_planned_and_inside_is_legal() -> None:
 
 def test_outside_is_a_stop_until_a_reason_is_given_and_never_legal() -> None:
     over = judge(LIMIT, answer(LIMIT, "14700"))
-    assert over.found == ("outside", "different")
+    assert over.problems == ("outside", "different")
     assert over.stopped
     assert not over.settled
     stands = judge(LIMIT, answer(LIMIT, "14700", reason="Lent by the official"))
@@ -89,7 +91,7 @@ def test_outside_is_a_stop_until_a_reason_is_given_and_never_legal() -> None:
 
 @pytest.mark.parametrize("reason", ["", " ", "ok", "....", "x y", "1 2 3", "🙂 🙂"])
 def test_a_reason_is_words(reason: str) -> None:
-    assert not enough(reason)
+    assert not is_reason(reason)
 
 
 def test_a_limited_reading_left_out_is_neither_legal_nor_illegal() -> None:
@@ -136,7 +138,7 @@ def test_different_changed_and_early_are_told() -> None:
         judge(wait, answer(wait, "done", began_at=began - timedelta(seconds=1))),
         judge(wait, answer(wait, "done")),
     ]
-    assert [each.found for each in judged] == [
+    assert [each.problems for each in judged] == [
         ("different", "changed"),
         ("early",),
         (),
@@ -147,17 +149,17 @@ def test_different_changed_and_early_are_told() -> None:
 @given(st.floats(-1e9, 1e9), st.floats(-1e9, 1e9), st.floats(-1e9, 1e9))
 def test_limits_hold_at_their_edges(one: float, other: float, value: float) -> None:
     least, most = sorted((one, other))
-    asked = Asked(least=least, most=most)
-    assert allows(asked, repr(least))
-    assert allows(asked, repr(most))
+    asked = Limit(least=least, most=most)
+    assert within_limit(asked, repr(least))
+    assert within_limit(asked, repr(most))
     if least <= value <= most:
-        assert allows(asked, repr(value))
+        assert within_limit(asked, repr(value))
     elif min(abs(value - least), abs(value - most)) > 1e-8 * max(1, abs(value)):
-        assert not allows(asked, repr(value))
+        assert not within_limit(asked, repr(value))
 
 
 def test_words_are_outside_every_number() -> None:
-    assert not allows(Asked(most=14_600), "off")
+    assert not within_limit(Limit(most=14_600), "off")
     assert same("Off", "off")
     assert not same("0", "off")
 
@@ -180,8 +182,8 @@ def test_what_is_not_stale_stands() -> None:
             {"controller": CONTROLLER.model_copy(update={"firmware": "1.1"})},
             "Firmware noted as 1.1.",
         ),
-        ({"asks": {"rev_limit": Asked(most=14_000)}}, "The class asks otherwise of Rev limit."),
-        ({"asks": {}}, "The class asks otherwise of Rev limit."),
+        ({"limits": {"rev_limit": Limit(most=14_000)}}, "The class asks otherwise of Rev limit."),
+        ({"limits": {}}, "The class asks otherwise of Rev limit."),
         (
             {"steps": [LIMIT, DRAG.model_copy(update={"planned": "15"}), FAN]},
             "The plan of Drag brake changed.",
@@ -198,7 +200,7 @@ def test_it_goes_stale(change: dict[str, Any], reason: str) -> None:
 
 def test_no_run_through_is_due() -> None:
     found = reasons_due(
-        None, [], STEPS, controller=CONTROLLER, motor_id=None, race_class_id=None, asks={}
+        None, [], STEPS, controller=CONTROLLER, motor_id=None, race_class_id=None, limits={}
     )
     assert found == ["No run-through yet."]
 
@@ -234,22 +236,22 @@ def test_what_a_class_asks() -> None:
             ClassLimit(name="Wheelbase", unit="mm", exactly=257),
         ),
     )
-    assert asks(race_class) == {
-        "rev_limit": Asked(most=14_600),
-        "timing": Asked(least=0, most=0),
-        "motor_timing": Asked(least=39, most=43),
-        "mass": Asked(least=1350),
-        "capacity": Asked(most=6000),
-        "start_v": Asked(most=8.40),
-        "ride_height": Asked(least=5),
-        "wing chord": Asked(most=40),
-        "wheelbase": Asked(least=257, most=257),
+    assert class_limits(race_class) == {
+        "rev_limit": Limit(most=14_600),
+        "timing": Limit(least=0, most=0),
+        "motor_timing": Limit(least=39, most=43),
+        "mass": Limit(least=1350),
+        "capacity": Limit(most=6000),
+        "start_v": Limit(most=8.40),
+        "ride_height": Limit(least=5),
+        "wing chord": Limit(most=40),
+        "wheelbase": Limit(least=257, most=257),
     }
-    assert asks(None) == {}
-    assert asks(RaceClass(name="Open", timing_deg=41)) == {}
+    assert class_limits(None) == {}
+    assert class_limits(RaceClass(name="Open", timing_deg=41)) == {}
 
 
 def test_what_no_setting_reads_is_told() -> None:
-    found = asks(RaceClass(name="Invented", rev_limit_rpm=14_600, least_mass_g=1350))
+    found = class_limits(RaceClass(name="Invented", rev_limit_rpm=14_600, least_mass_g=1350))
     assert unlisted(STEPS, found) == []
     assert unlisted([DRAG, FAN], found) == ["Rev limit"]

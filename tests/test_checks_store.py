@@ -10,7 +10,7 @@ import pytest
 from pitapp.checks import store, walking
 from pitapp.checks.controllers import store as controllers
 from pitapp.checks.lists import store as lists
-from pitapp.checks.models import Asked, Controller, Step, Walk
+from pitapp.checks.models import ChecklistRun, Controller, Limit, Step
 from pitapp.checks.starting_list import STARTING_LIST
 from pitapp.db import undo
 from pitapp.errors import ChangedMeanwhile, NotThere
@@ -46,8 +46,8 @@ def begin(
     controller_id: int | None = None,
     at: datetime = RACE_MORNING,
     motor_id: int | None = None,
-) -> Walk:
-    new = Walk(
+) -> ChecklistRun:
+    new = ChecklistRun(
         uuid=f"00000000-0000-4000-8000-{number:012}",
         checklist_id=checklist_id,
         car_id=car_id,
@@ -59,11 +59,11 @@ def begin(
 
 
 def read(
-    db: sqlite3.Connection, walk: Walk, step: Step, shown: str, after_s: int = 0
+    db: sqlite3.Connection, walk: ChecklistRun, step: Step, shown: str, after_s: int = 0
 ) -> str | None:
     steps = lists.steps(db, walk.checklist_id)
     moment = walk.started_at + timedelta(seconds=after_s)
-    return walking.answer(db, walk, steps, step, shown, asks={}, now=moment)[1]
+    return walking.answer(db, walk, steps, step, shown, limits={}, now=moment)[1]
 
 
 def test_a_controller_moves_from_car_to_car(db: sqlite3.Connection, cars: list[int]) -> None:
@@ -180,12 +180,12 @@ def test_the_last_answer_ends_it_and_one_outside_opens_it_again(
     step = drag_of(db, item)
     walk = begin(db, 1, step.checklist_id, cars[0], item.id)
     read(db, walk, step, "5", after_s=60)
-    ended = store.walk(db, walk.uuid)
+    ended = store.checklist_run(db, walk.uuid)
     assert ended.ended_at == RACE_MORNING + timedelta(minutes=1)
     walking.answer(
-        db, ended, [step], step, "50", asks={"drag brake": Asked(most=20)}, now=RACE_MORNING
+        db, ended, [step], step, "50", limits={"drag brake": Limit(most=20)}, now=RACE_MORNING
     )
-    assert store.walk(db, walk.uuid).ended_at is None
+    assert store.checklist_run(db, walk.uuid).ended_at is None
 
 
 def test_an_ended_run_through_keeps_the_steps_that_it_had(
@@ -215,9 +215,9 @@ def test_the_past_is_paged_newest_first(db: sqlite3.Connection, cars: list[int])
 
 def test_what_was_taken_away_is_not_there(db: sqlite3.Connection, cars: list[int]) -> None:
     walk = begin(db, 1, 3, cars[0])
-    store.take_away(db, walk, RACE_MORNING)
+    store.remove_run(db, walk, RACE_MORNING)
     with pytest.raises(NotThere):
-        store.walk(db, walk.uuid)
+        store.checklist_run(db, walk.uuid)
     with pytest.raises(NotThere):
         begin(db, 1, 3, cars[0])
     assert store.past(db, 3) == []

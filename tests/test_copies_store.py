@@ -105,7 +105,7 @@ def test_a_copy_lets_no_removed_device_back_in(
     add_car(db, clock, "Later")
     store.restore(db, tmp_path / "copy.sqlite3", data_dir, clock())
     assert kit.cars(db) == []
-    assert devices.known(db, token) is None
+    assert devices.device_by_token(db, token) is None
 
 
 def test_what_a_killed_process_left_is_cleared_away(

@@ -81,7 +81,7 @@ def test_steps_back_are_bounded_in_number_and_size(db: sqlite3.Connection, car: 
     tokens = []
     for number in range(30):
         with undo.step(db, "Wrote much", RACE_MORNING) as step:
-            step.touch("cars", car)
+            step.record_before("cars", car)
             words = f"{number} {long_one}"
             db.execute("UPDATE cars SET remarks = ? WHERE id = ?", (words, car))
         tokens.append(step.token)
@@ -96,7 +96,7 @@ def test_one_step_that_is_larger_than_all_that_is_kept_can_be_undone(
     db: sqlite3.Connection, car: int
 ) -> None:
     with undo.step(db, "Wrote very much", RACE_MORNING) as step:
-        step.touch("cars", car)
+        step.record_before("cars", car)
         db.execute("UPDATE cars SET remarks = ? WHERE id = ?", ("x" * 9_000_000, car))
     undo.undo(db, step.token, RACE_MORNING)
     assert kit.car(db, car).remarks == ""

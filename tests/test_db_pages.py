@@ -7,7 +7,7 @@ import sqlite3
 import pytest
 
 from pitapp.db import undo
-from pitapp.db.pages import cut, newest
+from pitapp.db.pages import newest, split_page
 from pitapp.meetings.models import Meeting
 from tests.support import RACE_MORNING
 
@@ -28,7 +28,7 @@ def test_pages_go_through_all_of_it(db: sqlite3.Connection, length: int) -> None
     before = None
     for _ in range(9):
         found = newest(db, Meeting, "meetings", "day", limit=length + 1, before=before)
-        shown, before = cut(found, length)
+        shown, before = split_page(found, length)
         assert len(shown) <= length
         seen += [row.id for row in shown]
         if before is None:

@@ -28,7 +28,7 @@ def read(file: Path) -> x509.Certificate:
 
 
 def test_a_phone_that_trusts_the_authority_trusts_the_server(tmp_path: Path, app: Flask) -> None:
-    papers = authority.papers(tmp_path, HOSTS)
+    papers = authority.tls_files(tmp_path, HOSTS)
     server = make_server(app, papers=papers)
     server.prepare()
     assert server.tls.minimum_version >= ssl.TLSVersion.TLSv1_2
@@ -48,7 +48,7 @@ def test_a_phone_that_trusts_the_authority_trusts_the_server(tmp_path: Path, app
 
 
 def test_the_certificate_is_short_and_names_what_it_serves(tmp_path: Path) -> None:
-    papers = authority.papers(tmp_path, HOSTS, NOW)
+    papers = authority.tls_files(tmp_path, HOSTS, NOW)
     leaf, top = read(papers.certificate), read(papers.authority)
     assert leaf.not_valid_after_utc - leaf.not_valid_before_utc < timedelta(days=398)
     for subject in (x509.IPAddress(ip_address(HOSTS[0])), x509.DNSName(HOSTS[1])):
@@ -57,7 +57,7 @@ def test_the_certificate_is_short_and_names_what_it_serves(tmp_path: Path) -> No
 
 
 def test_the_authority_stands_for_private_addresses_only(tmp_path: Path) -> None:
-    papers = authority.papers(tmp_path, HOSTS, NOW)
+    papers = authority.tls_files(tmp_path, HOSTS, NOW)
     top, key = authority._authority(tmp_path, NOW)
     for host, subject in (
         ("8.8.8.8", x509.IPAddress(ip_address("8.8.8.8"))),
@@ -71,11 +71,11 @@ def test_the_authority_stands_for_private_addresses_only(tmp_path: Path) -> None
 
 
 def test_it_is_kept_and_renewed_by_itself(tmp_path: Path) -> None:
-    papers = authority.papers(tmp_path, HOSTS, NOW)
+    papers = authority.tls_files(tmp_path, HOSTS, NOW)
     first, top = read(papers.certificate), read(papers.authority)
-    authority.papers(tmp_path, HOSTS, NOW + timedelta(days=100))
+    authority.tls_files(tmp_path, HOSTS, NOW + timedelta(days=100))
     assert read(papers.certificate) == first
-    authority.papers(tmp_path, HOSTS, NOW + timedelta(days=380))
+    authority.tls_files(tmp_path, HOSTS, NOW + timedelta(days=380))
     renewed = read(papers.certificate)
     assert renewed != first
     assert renewed.not_valid_after_utc > NOW + timedelta(days=700)
@@ -83,8 +83,8 @@ def test_it_is_kept_and_renewed_by_itself(tmp_path: Path) -> None:
 
 
 def test_a_new_address_is_signed(tmp_path: Path) -> None:
-    papers = authority.papers(tmp_path, HOSTS, NOW)
-    authority.papers(tmp_path, ("10.0.0.9",), NOW)
+    papers = authority.tls_files(tmp_path, HOSTS, NOW)
+    authority.tls_files(tmp_path, ("10.0.0.9",), NOW)
     names = (
         read(papers.certificate).extensions.get_extension_for_class(x509.SubjectAlternativeName)
     ).value
@@ -102,6 +102,6 @@ def test_a_phone_can_get_the_authority(app: Flask, client: PageClient) -> None:
 
 
 def test_the_keys_are_for_their_owner_only(tmp_path: Path) -> None:
-    authority.papers(tmp_path, HOSTS, NOW)
+    authority.tls_files(tmp_path, HOSTS, NOW)
     for name in ("authority.key", "server.key"):
         assert (tmp_path / name).stat().st_mode & 0o077 == 0

@@ -21,7 +21,7 @@ from flask import Flask
 from e2e.server import Served
 from pitapp.devices import guard, store
 from pitapp.devices.formulas import FREE_GUESSES, MOST_WRONG
-from pitapp.devices.guesses import MOST_ADDRESSES, Guesses, Waiting
+from pitapp.devices.guesses import MOST_ADDRESSES, Guesses, MustWait
 from pitapp.devices.sharing import invitation, open_to
 from pitapp.web.server import make_server, visitors
 from tests.soak.phone import Form, Phone
@@ -184,7 +184,7 @@ def test_two_hundred_addresses_in_parallel_are_counted_each_by_itself(
             try:
                 store.pair(database.connection(), guesses, wrong(code), "x", address, clock())
                 seen["looked at"] += 1
-            except Waiting:
+            except MustWait:
                 seen["waits"] += 1
         return seen
 
@@ -206,20 +206,20 @@ def test_two_hundred_addresses_in_parallel_are_counted_each_by_itself(
 def test_a_network_of_64_bits_counts_as_one(first: str, second: str, same: bool) -> None:
     guesses = Guesses()
     for _ in range(FREE_GUESSES):
-        with guesses.looking(first, RACE_MORNING) as look:
+        with guesses.attempt(first, RACE_MORNING) as look:
             look.wrong("12345678")
     if same:
-        with pytest.raises(Waiting), guesses.looking(second, RACE_MORNING):
+        with pytest.raises(MustWait), guesses.attempt(second, RACE_MORNING):
             pass
     else:
-        with guesses.looking(second, RACE_MORNING) as look:
+        with guesses.attempt(second, RACE_MORNING) as look:
             assert not look.is_over("12345678")
 
 
 def test_only_so_many_addresses_are_remembered() -> None:
     guesses = Guesses()
     for number in range(3 * MOST_ADDRESSES):
-        with guesses.looking(f"fd00:{number:x}::1", RACE_MORNING) as look:
+        with guesses.attempt(f"fd00:{number:x}::1", RACE_MORNING) as look:
             over = look.wrong("12345678")
     assert len(guesses) == MOST_ADDRESSES
     assert over

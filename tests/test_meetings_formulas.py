@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from pitapp.dates import moment_at as moment
 from pitapp.meetings.formulas import (
-    Planned,
+    MeetingTimes,
     clock_text,
     clock_time,
     even_starts,
@@ -209,19 +209,24 @@ AHEAD = timedelta(hours=36)
     ],
 )
 def test_the_meeting_of_now_goes_by_the_day_at_the_track(now: datetime, is_on: bool) -> None:
-    found = meeting_of_now([Planned(meeting(RACE_DAY))], now, AHEAD)
+    found = meeting_of_now([MeetingTimes(meeting(RACE_DAY))], now, AHEAD)
     assert (found is not None) is is_on
 
 
 def test_a_meeting_in_tokyo_is_on_while_it_is_yesterday_in_greenwich() -> None:
     # Japan keeps UTC + 9 all year (from memory).
     at = utc(2026, 5, 15, 23, 30)
-    assert meeting_of_now([Planned(meeting(RACE_DAY, "Asia/Tokyo"))], at, timedelta()) is not None
+    assert (
+        meeting_of_now([MeetingTimes(meeting(RACE_DAY, "Asia/Tokyo"))], at, timedelta()) is not None
+    )
 
 
 def test_a_meeting_past_midnight_lasts_an_hour_beyond_its_last_heat() -> None:
     evening, next_day = meeting(RACE_DAY), meeting(date(2026, 5, 17), number=2)
-    listed = [Planned(evening, utc(2026, 5, 16, 23, 50)), Planned(next_day)]  # 00:50 in Lisbon
+    listed = [
+        MeetingTimes(evening, utc(2026, 5, 16, 23, 50)),
+        MeetingTimes(next_day),
+    ]  # 00:50 in Lisbon
     assert meeting_of_now(listed, utc(2026, 5, 17, 0, 49), AHEAD) == evening
     assert meeting_of_now(listed, utc(2026, 5, 17, 0, 50), AHEAD) == next_day
 
@@ -231,7 +236,7 @@ def test_of_two_classes_on_one_day_the_next_heat_decides() -> None:
     last, now = utc(2026, 5, 16, 15), utc(2026, 5, 16, 9)
 
     def current(touring_next: datetime | None, buggy_next: datetime | None) -> Meeting | None:
-        listed = [Planned(touring, last, touring_next), Planned(buggy, last, buggy_next)]
+        listed = [MeetingTimes(touring, last, touring_next), MeetingTimes(buggy, last, buggy_next)]
         return meeting_of_now(listed, now, AHEAD)
 
     assert current(utc(2026, 5, 16, 9, 10), utc(2026, 5, 16, 9, 30)) == touring

@@ -95,7 +95,7 @@ def test_the_buttons_nudge_within_limits(
     def send(slope: str, brake: str, nudge: str = "") -> tuple[float, float]:
         values = {"slope_deg": slope, "drag_brake_percent": brake, "nudge": nudge}
         assert client.post_form("/roll", values).location == "/roll"
-        kept = store.standing(db, car.id)
+        kept = store.parking(db, car.id)
         return kept.slope_deg, kept.drag_brake_percent
 
     assert send("2", "10", "slope_deg-more") == (2.5, 10)
@@ -115,7 +115,7 @@ def test_a_slope_that_cannot_be_is_told(
     sent = client.post_form("/roll", {"slope_deg": slope, "drag_brake_percent": brake})
     assert sent.status_code == 422
     assert 'class="error"' in sent.text
-    assert store.standing(db, car.id).slope_deg == 2
+    assert store.parking(db, car.id).slope_deg == 2
 
 
 def test_how_far_it_rolls_is_shown(client: PageClient, car: Car) -> None:

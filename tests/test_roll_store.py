@@ -15,8 +15,8 @@ from pitapp.gearing.answer import GearFit
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car, Motor
 from pitapp.roll import ready, store
-from pitapp.roll.answer import creep, hold, reminders, stays
-from pitapp.roll.models import Standing, TiltTest
+from pitapp.roll.answer import creep, hold, parking_verdict, reminders
+from pitapp.roll.models import Parking, TiltTest
 from tests.support import RACE_MORNING
 
 CAR = Car(
@@ -78,10 +78,10 @@ def test_tilt_tests_are_kept_paged_and_taken_out(db: sqlite3.Connection, car: Ca
 
 
 def test_how_a_car_stands_is_kept_once(db: sqlite3.Connection, car: Car) -> None:
-    assert store.standing(db, car.id) == Standing(car_id=car.id)
+    assert store.parking(db, car.id) == Parking(car_id=car.id)
     for slope in (3.0, 4.5):
-        store.keep_standing(db, Standing(car_id=car.id, slope_deg=slope, drag_brake_percent=30))
-    assert store.standing(db, car.id).slope_deg == 4.5
+        store.save_parking(db, Parking(car_id=car.id, slope_deg=slope, drag_brake_percent=30))
+    assert store.parking(db, car.id).slope_deg == 4.5
     assert db.execute("SELECT count(*) FROM parked_cars").fetchone()[0] == 1
 
 
@@ -120,7 +120,7 @@ def test_a_weaker_or_another_motor_is_told(motor: Motor | None, words: str) -> N
 
 def test_whether_it_stays_goes_by_the_tilt_test_alone() -> None:
     found = hold(CAR, MOTOR, fit(40, 80), TEST)
-    assert [stays(found, slope).level for slope in (1, 3, 3.1, 6, 6.1, 30)] == [
+    assert [parking_verdict(found, slope).level for slope in (1, 3, 3.1, 6, 6.1, 30)] == [
         "good",
         "good",
         "look",
@@ -128,17 +128,17 @@ def test_whether_it_stays_goes_by_the_tilt_test_alone() -> None:
         "stop",
         "stop",
     ]
-    assert stays(None, 0).word == "Not known"
+    assert parking_verdict(None, 0).word == "Not known"
 
 
 def test_a_car_that_may_roll_says_why() -> None:
-    assert "too near" in stays(hold(CAR, MOTOR, fit(40, 80), TEST), 4).reason
-    assert "reckoned, not tested" in stays(hold(CAR, MOTOR, fit(41, 80), TEST), 1).reason
+    assert "too near" in parking_verdict(hold(CAR, MOTOR, fit(40, 80), TEST), 4).reason
+    assert "reckoned, not tested" in parking_verdict(hold(CAR, MOTOR, fit(41, 80), TEST), 1).reason
 
 
 def test_creep_is_slower_with_more_brake_and_never_stops() -> None:
     def metres(brake: float) -> float:
-        standing = Standing(car_id=1, drag_brake_percent=brake, slope_deg=2)
+        standing = Parking(car_id=1, drag_brake_percent=brake, slope_deg=2)
         return creep(1350, MOTOR, fit(40, 80), standing).distances_m[-1]
 
     distances = [metres(brake) for brake in (0, 10, 50, 100)]
@@ -150,7 +150,7 @@ def test_creep_is_slower_with_more_brake_and_never_stops() -> None:
 
 def test_the_steady_creep_is_the_torque_balance() -> None:
     """v = m g sin θ R r² / (d Kt² FDR²), each figure by hand; leads and controller 5 mΩ."""
-    standing = Standing(car_id=1, drag_brake_percent=50, slope_deg=3)
+    standing = Parking(car_id=1, drag_brake_percent=50, slope_deg=3)
     speed = creep(1350, MOTOR, fit(40, 80), standing).speed_m_s
     kt = 0.0038818  # 60 / (2π · 2460)
     by_hand = 1.35 * 9.80665 * 0.0523360 * 0.020 * 0.0315**2 / (0.5 * kt**2 * 3.8**2)

@@ -20,7 +20,7 @@ from pitapp.runs.models import (
     Run,
     Setting,
 )
-from pitapp.runs.senses import GRADES, sense
+from pitapp.runs.senses import GRADES, direction_word
 from tests.runs_support import a_run
 
 
@@ -247,7 +247,7 @@ def test_any_two_gears(p1: int | None, s1: int | None, p2: int | None, s2: int |
 @settings(max_examples=60)
 @given(st.sampled_from(GRADES), st.sampled_from(GRADES))
 def test_grades_have_one_order(one: str, other: str) -> None:
-    there, back = sense("Springs", one, other), sense("Springs", other, one)
+    there, back = direction_word("Springs", one, other), direction_word("Springs", other, one)
     assert {there, back} in ({"same"}, {"softer", "stiffer"})
 
 

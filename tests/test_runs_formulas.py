@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pitapp.runs.formulas import Written, parse_setup, parse_time_s, time_text
+from pitapp.runs.formulas import SetupLine, parse_setup, parse_time_s, time_text
 from pitapp.runs.models import SetupEntry
 
 
@@ -92,7 +92,7 @@ def test_no_time_to_write(seconds: float) -> None:
     ],
 )
 def test_lines_of_a_set_up(line: str, entry: tuple[str, str, str]) -> None:
-    assert parse_setup(line) == [Written("", *entry)]
+    assert parse_setup(line) == [SetupLine("", *entry)]
 
 
 def test_groups_and_empty_lines() -> None:

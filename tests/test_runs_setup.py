@@ -11,7 +11,7 @@ from pitapp.db import undo
 from pitapp.gearing import store as gearing
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
-from pitapp.runs.formulas import Written
+from pitapp.runs.formulas import SetupLine
 from pitapp.runs.models import SetupEntry, TyreSet
 from pitapp.runs.setup import store
 from pitapp.runs.tyres import store as tyres
@@ -35,7 +35,7 @@ def undo_path(page: str) -> str:
 
 def test_the_list_keeps_the_racers_order(db: sqlite3.Connection, pit: Pit, clock: Clock) -> None:
     store.add(
-        db, pit.car, [Written("Front", "Toe", "1", "°"), Written("", "Wing", "", "")], clock()
+        db, pit.car, [SetupLine("Front", "Toe", "1", "°"), SetupLine("", "Wing", "", "")], clock()
     )
     found = [(one.group_name, one.name) for one in store.entries(db, pit.car)]
     assert found == [

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from pitapp.tracks.formulas import (
-    Outing,
+    TrackRun,
     corner_times_s,
     filled_in,
     for_drive,
@@ -19,12 +19,12 @@ from pitapp.tracks.models import Straight, Track
 DAY = datetime(2026, 5, 3, 10, 0, tzinfo=UTC)
 
 
-def outing(id: int, pinion: int = 45, **more: object) -> Outing:
-    base = Outing(id, DAY + timedelta(hours=id), 1, 1, pinion, 66, 1.9, 63.0)
+def outing(id: int, pinion: int = 45, **more: object) -> TrackRun:
+    base = TrackRun(id, DAY + timedelta(hours=id), 1, 1, pinion, 66, 1.9, 63.0)
     return base._replace(**more)
 
 
-def start(outings: list[Outing], **more: object):  # type: ignore[no-untyped-def]
+def start(outings: list[TrackRun], **more: object):  # type: ignore[no-untyped-def]
     asked = {"car_id": 1, "race_class_id": 1, "tyre_diameter_mm": 63.0, "can_limit_c": 80.0}
     return starting_gear(outings, **(asked | more))  # type: ignore[arg-type]
 

@@ -29,7 +29,7 @@ def app(environ: dict[str, Any], start: Callable[..., Any]) -> list[bytes]:
 
 @pytest.fixture
 def server(tmp_path: Path) -> Iterator[Server]:
-    papers = authority.papers(tmp_path, ())
+    papers = authority.tls_files(tmp_path, ())
     server = make_server(app, papers=papers, bounds=Bounds(handshake_s=1.0))
     server.prepare()
     thread = threading.Thread(target=server.serve, daemon=True)

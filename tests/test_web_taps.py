@@ -20,7 +20,7 @@ from pitapp.meetings import store as meetings
 from pitapp.meetings.formulas import Entry
 from pitapp.meetings.models import Meeting
 from pitapp.packs.charging import store as charging
-from pitapp.runs.formulas import Written
+from pitapp.runs.formulas import SetupLine
 from pitapp.runs.setup import store as setup
 from tests.packs_walk import add_pack, start, walk
 from tests.support import RACE_MORNING, PageClient
@@ -72,7 +72,7 @@ def taps(client: PageClient, db: sqlite3.Connection) -> dict[str, Tap]:
     meeting_id, _ = meetings.save_meeting(
         db, day, RACE_MORNING, [Entry("heat", each) for each in begins]
     )
-    setup.add(db, car_id, [Written("", name, "5.2", "mm") for name in "ABCDE"], RACE_MORNING)
+    setup.add(db, car_id, [SetupLine("", name, "5.2", "mm") for name in "ABCDE"], RACE_MORNING)
     steps = [Step(checklist_id=0, name=name, kind="do") for name in "ABCD"]
     list_id, _ = lists.add_checklist(db, Checklist(name="Own", version=1), steps, RACE_MORNING)
     pack_id = add_pack(db)

@@ -18,25 +18,25 @@ A_DAY_S = 86_400
 def plots(checks: Sequence[MotorCheck], new: MotorCheck | None, zone: tzinfo) -> list[Plot]:
     """Kv and current over time, each where at least two checks have it."""
     measured: tuple[tuple[str, str, Axis, Callable[[MotorCheck], float | None]], ...] = (
-        ("kv-plot", "Kv over time", Axis("Kv", "rpm/V", 0), lambda one: one.kv_rpm_per_v),
-        ("current-plot", "Current over time", Axis("current", "A"), lambda one: one.current_a),
+        ("kv-plot", "Kv over time", Axis("Kv", "rpm/V", 0), lambda check: check.kv_rpm_per_v),
+        ("current-plot", "Current over time", Axis("current", "A"), lambda check: check.current_a),
     )
-    found = []
+    drawn = []
     for name, title, axis, read in measured:
-        known = [(one, value) for one in reversed(checks) if (value := read(one)) is not None]
-        if len(known) < 2:
+        dated = [(check, value) for check in reversed(checks) if (value := read(check)) is not None]
+        if len(dated) < 2:
             continue
         then = read(new) if new else None
         levels = [] if then is None else [Level(then, "when new")]
-        across, place = _time_axis([one for one, _ in known], zone)
+        across, place = _time_axis([check for check, _ in dated], zone)
         points = [
-            Point(place(one), value, moment_text(one.checked_at), f"/bench/checks/{one.id}")
-            for one, value in known
+            Point(place(check), value, moment_text(check.checked_at), f"/bench/checks/{check.id}")
+            for check, value in dated
         ]
-        found.append(
+        drawn.append(
             plot(name, title, across, axis, [Series(title, points, joined=True)], levels=levels)
         )
-    return found
+    return drawn
 
 
 def _time_axis(
@@ -45,7 +45,7 @@ def _time_axis(
     """An axis of days, or of the time of day when all was done within one."""
     first, last = checks[0].checked_at.astimezone(zone), checks[-1].checked_at.astimezone(zone)
     if first.date() == last.date():
-        return clock_axis("time", zone), lambda one: one.checked_at.timestamp()
+        return clock_axis("time", zone), lambda check: check.checked_at.timestamp()
     start = first.date()
     span_days = (last.date() - start).days
 
@@ -53,8 +53,8 @@ def _time_axis(
         day = start + timedelta(days=days)
         return f"{day:%b %y}" if span_days > LONG_DAYS else f"{day.day} {day:%b}"
 
-    def place(one: MotorCheck) -> float:
-        local = one.checked_at.astimezone(zone)
+    def place(check: MotorCheck) -> float:
+        local = check.checked_at.astimezone(zone)
         into_day = local.hour * 3600 + local.minute * 60 + local.second
         return (local.date() - start).days + into_day / A_DAY_S
 

@@ -13,16 +13,18 @@ def class_findings(check: MotorCheck, motor: Motor, race_class: RaceClass | None
     """What the class says to the timing read and to the winding on record."""
     if race_class is None:
         return []
-    found = []
+    findings = []
     if race_class.timing_fixed and race_class.timing_deg is not None and check.timing_by_sensor:
-        found.append(_legal_timing(check, race_class.timing_deg, race_class.timing_tolerance_deg))
+        findings.append(
+            _legal_timing(check, race_class.timing_deg, race_class.timing_tolerance_deg)
+        )
     if race_class.winding:
-        found.append(_winding(motor.winding, race_class.winding))
+        findings.append(_winding(motor.winding, race_class.winding))
     for limit in race_class.limits:
         value = _limited(check, limit)
         if value is not None:
-            found.append(_within(limit, value))
-    return found
+            findings.append(_within(limit, value))
+    return findings
 
 
 def _limited(check: MotorCheck, limit: ClassLimit) -> float | None:
@@ -42,10 +44,12 @@ def _limited(check: MotorCheck, limit: ClassLimit) -> float | None:
 
 
 def _within(limit: ClassLimit, value: float) -> Finding:
-    said = f"The class asks {limit.text}; measured {value:.5g}."
+    sentence = f"The class asks {limit.text}; measured {value:.5g}."
     if limit.allows(value):
-        return Finding("good", f"{limit.name} legal", said)
-    return Finding("look" if limit.exactly is not None else "stop", f"{limit.name} not legal", said)
+        return Finding("good", f"{limit.name} legal", sentence)
+    return Finding(
+        "look" if limit.exactly is not None else "stop", f"{limit.name} not legal", sentence
+    )
 
 
 def _legal_timing(check: MotorCheck, asked_deg: float, tolerance_deg: float | None) -> Finding:
@@ -57,16 +61,16 @@ def _legal_timing(check: MotorCheck, asked_deg: float, tolerance_deg: float | No
         if abs(degrees - asked_deg) > tolerance + ROUNDING_DEG
     ]
     if outside:
-        said = ", ".join(outside)
-        return Finding("stop", "Timing not legal", f"{said[0].upper()}{said[1:]}. {asks}")
+        sentence = ", ".join(outside)
+        return Finding("stop", "Timing not legal", f"{sentence[0].upper()}{sentence[1:]}. {asks}")
     return Finding("good", "Timing legal", asks)
 
 
-def _winding(own: str, asked: str) -> Finding:
+def _winding(own: str, required: str) -> Finding:
     if not own:
-        return Finding("look", "Winding not on record", f"The class asks {asked}.")
-    if "".join(own.split()).casefold() == "".join(asked.split()).casefold():
+        return Finding("look", "Winding not on record", f"The class asks {required}.")
+    if "".join(own.split()).casefold() == "".join(required.split()).casefold():
         return Finding("good", "Winding as the class asks", f"{own}.")
     return Finding(
-        "look", "Is the winding legal?", f"The record says {own}, the class asks {asked}."
+        "look", "Is the winding legal?", f"The record says {own}, the class asks {required}."
     )

@@ -11,10 +11,10 @@ from pitapp.bench import store
 from pitapp.bench.forms import CheckForm
 from pitapp.bench.history import plots
 from pitapp.bench.models import MotorCheck
-from pitapp.bench.takeover import offers, taken_over
+from pitapp.bench.takeover import measured_values, with_measured_value
 from pitapp.bench.verdicts import change_since, findings
 from pitapp.db import get_db
-from pitapp.db.pages import cut
+from pitapp.db.pages import split_page
 from pitapp.errors import BadRequest, ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.kit.models import Motor
@@ -56,7 +56,9 @@ def motor_part(motor_id: int) -> Any:
 
 def _motor(connection: sqlite3.Connection, motor_id: int) -> dict[str, Any]:
     before = request.args.get("before", type=int)
-    checks, more = cut(store.checks(connection, motor_id, limit=PAGE + 1, before=before), PAGE)
+    checks, more = split_page(
+        store.checks(connection, motor_id, limit=PAGE + 1, before=before), PAGE
+    )
     values: dict[str, Any] = {
         "motor": kit.motor(connection, motor_id),
         "checks": checks,
@@ -65,9 +67,9 @@ def _motor(connection: sqlite3.Connection, motor_id: int) -> dict[str, Any]:
     }
     if not checks or values["older"]:
         return values
-    judged = _judged(connection, checks[0], values["motor"])
+    latest = _check_values(connection, checks[0], values["motor"])
     history = store.checks(connection, motor_id, limit=PLOTTED)
-    return values | judged | {"plots": plots(history, judged["new"], home_zone())}
+    return values | latest | {"plots": plots(history, latest["new"], home_zone())}
 
 
 @blueprint.get("/checks/<int:check_id>")
@@ -82,10 +84,10 @@ def check_part(check_id: int) -> Any:
 
 def _check(connection: sqlite3.Connection, check_id: int) -> dict[str, Any]:
     item = store.check(connection, check_id)
-    return _judged(connection, item, kit.motor(connection, item.motor_id))
+    return _check_values(connection, item, kit.motor(connection, item.motor_id))
 
 
-def _judged(connection: sqlite3.Connection, item: MotorCheck, own: Motor) -> dict[str, Any]:
+def _check_values(connection: sqlite3.Connection, item: MotorCheck, own: Motor) -> dict[str, Any]:
     """A check with all that is to be said about it."""
     new = store.check_when_new(connection, item)
     latest = store.latest_checks(connection)
@@ -103,7 +105,7 @@ def _judged(connection: sqlite3.Connection, item: MotorCheck, own: Motor) -> dic
         "change": change_since(item, new) if new is not None and compared else None,
         "race_class": race_class,
         "findings": findings(item, own, new, race_class, others),
-        "offers": offers(item, own),
+        "offers": measured_values(item, own),
     }
 
 
@@ -157,7 +159,7 @@ def _save(connection: sqlite3.Connection, own: Motor, item: MotorCheck | None = 
     try:
         saved_id, token = store.save_check(connection, record, now())
     except ChangedMeanwhile as error:
-        form.meet(store.check(connection, record.id), str(error))
+        form.show_conflict(store.check(connection, record.id), str(error))
         return _show_form(form, own, item, 409)
     notice("Saved the check", token)
     return after_write("bench.check", "bench.check_part", check_id=saved_id)
@@ -168,10 +170,12 @@ def _save(connection: sqlite3.Connection, own: Motor, item: MotorCheck | None = 
 def take_over(connection: sqlite3.Connection, check_id: int) -> Any:
     item = store.check(connection, check_id)
     own = kit.motor(connection, item.motor_id)
-    offer = next((o for o in offers(item, own) if o.name == request.form.get("what")), None)
+    offer = next(
+        (o for o in measured_values(item, own) if o.name == request.form.get("what")), None
+    )
     if offer is None:
         raise BadRequest("There is nothing of that name to take over from this check.")
-    _, token = kit.save_motor(connection, taken_over(own, offer), now())
+    _, token = kit.save_motor(connection, with_measured_value(own, offer), now())
     notice(f"{offer.label} of {own.name} is now {offer.text(offer.measured)}", token)
     return after_write("bench.check", "bench.check_part", check_id=check_id)
 

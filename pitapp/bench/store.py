@@ -75,14 +75,14 @@ def checks_when_new(connection: sqlite3.Connection) -> dict[int, MotorCheck]:
 
 def _when_new(motor_id: str, until: str) -> str:
     """An expression for the id of that motor's check when new, among those up to a moment and id."""
-    known = (
+    up_to = (
         f"SELECT id FROM motor_checks WHERE motor_id = {motor_id} "  # noqa: S608
         f"AND (checked_at, id) <= {until} AND removed_at IS NULL "
         "AND (free_rpm IS NOT NULL OR current_a IS NOT NULL)"
     )
     return (
-        f"coalesce(({known} AND as_new = 1 ORDER BY checked_at DESC, id DESC LIMIT 1), "
-        f"({known} ORDER BY checked_at, id LIMIT 1))"
+        f"coalesce(({up_to} AND as_new = 1 ORDER BY checked_at DESC, id DESC LIMIT 1), "
+        f"({up_to} ORDER BY checked_at, id LIMIT 1))"
     )
 
 

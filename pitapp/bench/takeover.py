@@ -8,7 +8,7 @@ from pitapp.bench.models import MotorCheck
 from pitapp.kit.models import Motor
 
 
-class Offer(NamedTuple):
+class MeasuredValue(NamedTuple):
     """A measured value that the motor's record could take.
 
     Attributes:
@@ -32,14 +32,14 @@ class Offer(NamedTuple):
         return f"{value:.6g} {'A' if self.name == 'no_load_current_a' else 'rpm/V'}"
 
 
-def offers(check: MotorCheck, motor: Motor) -> list[Offer]:
+def measured_values(check: MotorCheck, motor: Motor) -> list[MeasuredValue]:
     """What this check could put into the motor's record and would change there.
 
     >>> from datetime import UTC, datetime
     >>> day = datetime(2026, 5, 3, tzinfo=UTC)
     >>> check = MotorCheck(motor_id=1, checked_at=day, free_rpm=17500, volts=7, current_a=2)
     >>> motor = Motor(id=1, name="Invented", kv_rpm_per_v=2380, no_load_current_a=2)
-    >>> [(offer.name, offer.measured) for offer in offers(check, motor)]
+    >>> [(offer.name, offer.measured) for offer in measured_values(check, motor)]
     [('kv_rpm_per_v', 2500.0)]
     """
     kv = check.kv_rpm_per_v
@@ -49,12 +49,12 @@ def offers(check: MotorCheck, motor: Motor) -> list[Offer]:
         ("resistance_ohm", "Resistance", check.resistance_ohm, motor.resistance_ohm),
     )
     return [
-        Offer(name, label, value, recorded)
+        MeasuredValue(name, label, value, recorded)
         for name, label, value, recorded in measured
         if value is not None and value != recorded
     ]
 
 
-def taken_over(motor: Motor, offer: Offer) -> Motor:
+def with_measured_value(motor: Motor, offer: MeasuredValue) -> Motor:
     """The motor's record with that value in it."""
     return motor.model_copy(update={offer.name: offer.measured})

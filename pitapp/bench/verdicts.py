@@ -66,17 +66,19 @@ def change_since(now: MotorCheck, new: MotorCheck) -> Change:
 
 
 def _unlike(now: MotorCheck, new: MotorCheck) -> tuple[str, ...]:
-    found = []
+    differences = []
     if now.volts and new.volts and _percent_off(now.volts, new.volts) > SAME_VOLTS_PERCENT:
-        found.append(f"the voltage ({now.volts:g} V now, {new.volts:g} V then)")
+        differences.append(f"the voltage ({now.volts:g} V now, {new.volts:g} V then)")
     timing_now, timing_new = now.timing, new.timing
     if timing_now and timing_new:
         off = abs(timing_now.mean_deg - timing_new.mean_deg)
         if off > SAME_TIMING_DEG + ROUNDING_DEG:
-            found.append(f"the timing ({timing_now.mean_deg:.1f}° now, {timing_new.mean_deg:.1f}°)")
+            differences.append(
+                f"the timing ({timing_now.mean_deg:.1f}° now, {timing_new.mean_deg:.1f}°)"
+            )
     if now.can_c is not None and new.can_c is not None and abs(now.can_c - new.can_c) > SAME_CAN_K:
-        found.append("the can's temperature")
-    return tuple(found)
+        differences.append("the can's temperature")
+    return tuple(differences)
 
 
 def _percent_off(value: float, reference: float) -> float:
@@ -99,33 +101,33 @@ def findings(
         race_class: the class raced under, if any.
         others: the racer's other motors with their newest checks.
     """
-    found = [*class_findings(check, motor, race_class), *_sensors(check)]
+    results = [*class_findings(check, motor, race_class), *_sensors(check)]
     if new is not None and new.id != check.id:
         change = change_since(check, new)
-        found += [*_conditions(change), *_rotor(change), *_current(change)]
-    found += _beside(check, motor, others)
-    return sorted(found, key=lambda one: ("stop", "look", "good").index(one.level))
+        results += [*_conditions(change), *_rotor(change), *_current(change)]
+    results += _beside(check, motor, others)
+    return sorted(results, key=lambda finding: ("stop", "look", "good").index(finding.level))
 
 
 def _sensors(check: MotorCheck) -> list[Finding]:
     timing = check.timing
     if timing is None or len(check.timing_by_sensor) < 2:
         return []
-    said = f"Mean {timing.mean_deg:.1f}°, spread {timing.spread_deg:.1f}°."
+    sentence = f"Mean {timing.mean_deg:.1f}°, spread {timing.spread_deg:.1f}°."
     if timing.sensor_out is not None:
         letter = list(check.timing_by_sensor)[timing.sensor_out - 1]
         return [
             Finding(
                 "look",
                 f"Sensor {letter} is out",
-                said,
+                sentence,
                 "A sensor board that sits askew or a tired sensor; the motor runs rougher and "
                 "hotter.",
             )
         ]
     if timing.spread_deg > SENSOR_SPREAD_DEG + ROUNDING_DEG:
-        return [Finding("look", "Sensors apart", f"{said} No single one is out.")]
-    return [Finding("good", "Sensors agree", said)]
+        return [Finding("look", "Sensors apart", f"{sentence} No single one is out.")]
+    return [Finding("good", "Sensors agree", sentence)]
 
 
 def _conditions(change: Change) -> list[Finding]:
@@ -205,11 +207,11 @@ def _current(change: Change) -> list[Finding]:
     return [Finding("look", word, f"{percent:.0f} % more than new.", cause)]
 
 
-def are_alike(one: Motor, other: Motor) -> bool:
+def are_alike(motor: Motor, other: Motor) -> bool:
     """Whether two motors can be compared: the same winding, or without one a Kv within 10 %."""
-    if one.winding and other.winding:
-        return one.winding.strip().casefold() == other.winding.strip().casefold()
-    return _percent_off(other.kv_rpm_per_v, one.kv_rpm_per_v) <= LIKE_KV_PERCENT
+    if motor.winding and other.winding:
+        return motor.winding.strip().casefold() == other.winding.strip().casefold()
+    return _percent_off(other.kv_rpm_per_v, motor.kv_rpm_per_v) <= LIKE_KV_PERCENT
 
 
 def _beside(
@@ -219,17 +221,19 @@ def _beside(
     parts, far = [], False
     for name, read, far_percent in _READ:
         own = read(check)
-        known = [value for value in map(read, alike) if value]
-        if own is None or not known:
+        values = [value for value in map(read, alike) if value]
+        if own is None or not values:
             continue
-        off = 100 * (own / median(known) - 1)
+        off = 100 * (own / median(values) - 1)
         far = far or abs(off) > far_percent
         parts.append(f"{name} {abs(off):.1f} % {'above' if off >= 0 else 'below'}")
     if not parts:
         return []
     whom = f"the middle of your other {len(alike)}" if len(alike) > 1 else "your other one"
-    said = f"{' and '.join(parts)} {whom} of this kind."
-    return [Finding("look" if far else "good", "Beside your others", said[0].upper() + said[1:])]
+    sentence = f"{' and '.join(parts)} {whom} of this kind."
+    return [
+        Finding("look" if far else "good", "Beside your others", sentence[0].upper() + sentence[1:])
+    ]
 
 
 _READ: tuple[tuple[str, Callable[[MotorCheck], float | None], float], ...] = (

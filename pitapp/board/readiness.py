@@ -24,5 +24,5 @@ SOURCES: tuple[tuple[str, Source], ...] = (
 
 def lines(connection: sqlite3.Connection, situation: Situation) -> list[tuple[str, ReadyLine]]:
     """Each room's line about the situation, with the words for mending it."""
-    found = ((mend, source(connection, situation)) for mend, source in SOURCES)
-    return [(mend, line) for mend, line in found if line is not None]
+    sourced = ((mend, source(connection, situation)) for mend, source in SOURCES)
+    return [(mend, line) for mend, line in sourced if line is not None]

@@ -8,22 +8,22 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Literal
 
-from pitapp.checks.models import TOPICS, Answer, Asked, Controller, Step, Walk
+from pitapp.checks.models import TOPICS, Answer, ChecklistRun, Controller, Limit, Step
 from pitapp.record import Record
 
 NEAR = 1e-9
 LEAST_REASON_WORDS = 2
 OF_A_CONTROLLER = ("rev_limit", "timing")
 
-Found = Literal["outside", "different", "changed", "skipped", "early"]
+Problem = Literal["outside", "different", "changed", "skipped", "early"]
 
 
-class Judged(Record):
+class StepResult(Record):
     """A step with its answer and everything that is remarkable about it."""
 
     step: Step
     answer: Answer | None = None
-    found: tuple[Found, ...] = ()
+    problems: tuple[Problem, ...] = ()
 
     @property
     def shown(self) -> str:
@@ -36,9 +36,9 @@ class Judged(Record):
         return self.answer.planned if self.answer else ""
 
     @property
-    def asked(self) -> Asked | None:
+    def limit(self) -> Limit | None:
         """What the class asked when it was read."""
-        return self.answer.asked if self.answer else None
+        return self.answer.limit if self.answer else None
 
     @property
     def unit(self) -> str:
@@ -49,8 +49,10 @@ class Judged(Record):
     def stopped(self) -> bool:
         """Whether the run-through may not go on from here: outside the class, and no reason given."""
         if self.step.firm:
-            return bool(self.found)
-        return "outside" in self.found and not enough(self.answer.reason if self.answer else "")
+            return bool(self.problems)
+        return "outside" in self.problems and not is_reason(
+            self.answer.reason if self.answer else ""
+        )
 
     @property
     def settled(self) -> bool:
@@ -62,12 +64,12 @@ class Verdict(Record):
     """What a run-through comes to. `legal` is None where there was nothing to judge it by."""
 
     legal: bool | None
-    outside: tuple[Judged, ...]
-    unread: tuple[Judged, ...]
-    different: tuple[Judged, ...]
-    changed: tuple[Judged, ...]
-    skipped: tuple[Judged, ...]
-    early: tuple[Judged, ...]
+    outside: tuple[StepResult, ...]
+    unread: tuple[StepResult, ...]
+    different: tuple[StepResult, ...]
+    changed: tuple[StepResult, ...]
+    skipped: tuple[StepResult, ...]
+    early: tuple[StepResult, ...]
 
 
 def number_of(text: str) -> float | None:
@@ -82,60 +84,60 @@ def number_of(text: str) -> float | None:
         return None
 
 
-def same(one: str, other: str) -> bool:
+def same(text: str, other: str) -> bool:
     """Whether two readings are the same: as numbers where both are, else as words.
 
     >>> same("7.40", "7.4"), same("Off", "off"), same("5", "off")
     (True, True, False)
     """
-    first, second = number_of(one), number_of(other)
+    first, second = number_of(text), number_of(other)
     if first is not None and second is not None:
         return abs(first - second) <= NEAR * max(1.0, abs(first), abs(second))
-    return one.strip().casefold() == other.strip().casefold()
+    return text.strip().casefold() == other.strip().casefold()
 
 
-def allows(asked: Asked, text: str) -> bool:
+def within_limit(limit: Limit, text: str) -> bool:
     """Whether a reading is inside what the class asks; words never are.
 
-    >>> allows(Asked(most=14600), "14600"), allows(Asked(most=14600), "14700")
+    >>> within_limit(Limit(most=14600), "14600"), within_limit(Limit(most=14600), "14700")
     (True, False)
     """
     value = number_of(text)
     if value is None:
         return False
     slack = NEAR * max(1.0, abs(value))
-    return (asked.least is None or value >= asked.least - slack) and (
-        asked.most is None or value <= asked.most + slack
+    return (limit.least is None or value >= limit.least - slack) and (
+        limit.most is None or value <= limit.most + slack
     )
 
 
-def enough(reason: str) -> bool:
+def is_reason(reason: str) -> bool:
     """Whether a reason says something: two words at least, with letters in them.
 
-    >>> enough("official allowed it"), enough("ok"), enough("- . !")
+    >>> is_reason("official allowed it"), is_reason("ok"), is_reason("- . !")
     (True, False, False)
     """
     words = [word for word in reason.split() if sum(map(str.isalpha, word)) >= 2]
     return len(words) >= LEAST_REASON_WORDS
 
 
-def judge(step: Step, answer: Answer | None) -> Judged:
+def judge(step: Step, answer: Answer | None) -> StepResult:
     """Everything remarkable about an answer."""
     if answer is None or answer.answered_at is None:
-        return Judged(step=step, answer=answer)
-    found: list[Found] = []
+        return StepResult(step=step, answer=answer)
+    problems: list[Problem] = []
     if answer.skipped:
-        found.append("skipped")
+        problems.append("skipped")
     else:
-        if answer.asked is not None and not allows(answer.asked, answer.shown):
-            found.append("outside")
+        if answer.limit is not None and not within_limit(answer.limit, answer.shown):
+            problems.append("outside")
         if answer.planned and not same(answer.shown, answer.planned):
-            found.append("different")
+            problems.append("different")
         if answer.last_shown and not same(answer.shown, answer.last_shown):
-            found.append("changed")
+            problems.append("changed")
         if step.wait_s is not None and waited_s(answer) < step.wait_s:
-            found.append("early")
-    return Judged(step=step, answer=answer, found=tuple(found))
+            problems.append("early")
+    return StepResult(step=step, answer=answer, problems=tuple(problems))
 
 
 def waited_s(answer: Answer) -> float:
@@ -145,31 +147,31 @@ def waited_s(answer: Answer) -> float:
     return (answer.answered_at - answer.began_at).total_seconds()
 
 
-def judge_all(steps: Sequence[Step], answers: Iterable[Answer]) -> list[Judged]:
+def judge_all(steps: Sequence[Step], answers: Iterable[Answer]) -> list[StepResult]:
     """Every step in order, judged by its answer."""
     by_step = {answer.step_id: answer for answer in answers}
     return [judge(step, by_step.get(step.id)) for step in steps]
 
 
-def first_open(judged: Sequence[Judged]) -> Judged | None:
+def first_open(results: Sequence[StepResult]) -> StepResult | None:
     """The step where the run-through goes on, or None when every one is settled."""
-    return next((each for each in judged if not each.settled), None)
+    return next((each for each in results if not each.settled), None)
 
 
-def verdict(judged: Sequence[Judged]) -> Verdict:
+def verdict(results: Sequence[StepResult]) -> Verdict:
     """What the run-through comes to.
 
     Legal: every reading that the class limits was taken and is inside. Not legal: one is outside,
     whatever the reason. Neither: nothing was limited, or a limited reading is missing.
     """
 
-    def those(name: Found) -> tuple[Judged, ...]:
-        return tuple(each for each in judged if name in each.found)
+    def those(name: Problem) -> tuple[StepResult, ...]:
+        return tuple(each for each in results if name in each.problems)
 
-    asked = [each for each in judged if each.asked is not None]
-    unread = tuple(each for each in asked if each.answer and not read(each.answer))
+    limited = [each for each in results if each.limit is not None]
+    unread = tuple(each for each in limited if each.answer and not read(each.answer))
     outside = those("outside")
-    legal = False if outside else (None if unread or not asked else True)
+    legal = False if outside else (None if unread or not limited else True)
     return Verdict(
         legal=legal,
         outside=outside,
@@ -181,10 +183,12 @@ def verdict(judged: Sequence[Judged]) -> Verdict:
     )
 
 
-def unlisted(steps: Iterable[Step], asks: Mapping[str, Asked]) -> list[str]:
+def unlisted(steps: Iterable[Step], limits: Mapping[str, Limit]) -> list[str]:
     """What the class asks of a controller and no step reads, by its name."""
     keys = {step.key for step in steps}
-    return [TOPICS[topic].name for topic in OF_A_CONTROLLER if topic in asks and topic not in keys]
+    return [
+        TOPICS[topic].name for topic in OF_A_CONTROLLER if topic in limits and topic not in keys
+    ]
 
 
 def read(answer: Answer) -> bool:
@@ -193,14 +197,14 @@ def read(answer: Answer) -> bool:
 
 
 def reasons_due(
-    walk: Walk | None,
+    walk: ChecklistRun | None,
     answers: Iterable[Answer],
     steps: Sequence[Step],
     *,
     controller: Controller,
     motor_id: int | None,
     race_class_id: int | None,
-    asks: Mapping[str, Asked],
+    limits: Mapping[str, Limit],
 ) -> list[str]:
     """Why a controller's run-through is due, as sentences; none while the last one still stands.
 
@@ -211,7 +215,7 @@ def reasons_due(
         controller: the one now in the car.
         motor_id: the motor now in the car.
         race_class_id: the class raced under now.
-        asks: what that class asks, by a step's key.
+        limits: what that class asks, by a step's key.
     """
     if walk is None:
         return ["No run-through yet."]
@@ -231,7 +235,7 @@ def reasons_due(
             due.append(f"{step.name} is new in the list.")
         elif plan_changed(step, answer):
             due.append(f"The plan of {step.name} changed.")
-        elif walk.race_class_id == race_class_id and asks.get(step.key) != answer.asked:
+        elif walk.race_class_id == race_class_id and limits.get(step.key) != answer.limit:
             due.append(f"The class asks otherwise of {step.name}.")
     return due
 
@@ -245,14 +249,14 @@ def plan_changed(step: Step, answer: Answer) -> bool:
     )
 
 
-def plan_from(judged: Iterable[Judged]) -> dict[int, str]:
+def plan_from(results: Iterable[StepResult]) -> dict[int, str]:
     """What was read, as a plan by the step's id, where it is legal and not planned already."""
     return {
         each.step.id: each.shown
-        for each in judged
+        for each in results
         if each.answer
         and read(each.answer)
-        and "outside" not in each.found
+        and "outside" not in each.problems
         and each.step.kind != "do"
         and (each.step.kind, each.shown) != ("yesno", "no")
         and not same(each.shown, each.step.planned)

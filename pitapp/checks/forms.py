@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from wtforms import HiddenField, StringField, TextAreaField
 
-from pitapp.checks.engine import enough
+from pitapp.checks.engine import is_reason
 from pitapp.checks.models import Step
-from pitapp.checks.shown import shown_unit, tidy
+from pitapp.checks.shown import display_unit, to_stored
 from pitapp.web.forms import PitForm
 
 NO_REASON = "Say why in words, two at least. It stays on record beside the reading."
@@ -26,18 +26,18 @@ class AnswerForm(PitForm):
         form = cls()
         form.shown.keypad = "decimal" if step.kind == "number" else "text"
         form.shown.most_characters = 40 if step.kind == "number" else 200
-        form.shown.unit_symbol = shown_unit(step.unit)
+        form.shown.unit_symbol = display_unit(step.unit)
         return form
 
-    def found(self, step: Step, *, as_expected: bool) -> str | None:
+    def stored_reading(self, step: Step, *, as_expected: bool) -> str | None:
         """The reading as it is stored, or None with the error at the field."""
         text = self.shown.data or ""
         try:
             if not as_expected:
-                return tidy(step, text)
-            if text.strip() and tidy(step, text) != self.expected.data:
+                return to_stored(step, text)
+            if text.strip() and to_stored(step, text) != self.expected.data:
                 raise ValueError(TYPED_TOO)
-            return tidy(step.model_copy(update={"unit": ""}), self.expected.data or "")
+            return to_stored(step.model_copy(update={"unit": ""}), self.expected.data or "")
         except ValueError as error:
             self.shown.errors = [str(error)]
             return None
@@ -45,7 +45,7 @@ class AnswerForm(PitForm):
     def why(self) -> str | None:
         """The reason given, or None with the error at the field."""
         reason = " ".join((self.reason.data or "").split())
-        if len(reason) <= 300 and enough(reason):
+        if len(reason) <= 300 and is_reason(reason):
             return reason
         self.reason.errors = [
             NO_REASON if len(reason) <= 300 else "Keep this under 300 characters."

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from uuid import uuid4
 
-from pitapp.checks.asks import asks
+from pitapp.checks.asks import class_limits
 from pitapp.checks.controllers import store as controllers
-from pitapp.checks.models import Asked, Checklist, Controller, Walk
+from pitapp.checks.models import Checklist, ChecklistRun, Controller, Limit
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
 from pitapp.meetings import store as meetings
@@ -20,7 +20,7 @@ TAKEN_UP_FOR = timedelta(hours=12)
 
 
 @dataclass(frozen=True)
-class Here:
+class RunContext:
     """What a run-through that begins now is about."""
 
     now: datetime
@@ -28,7 +28,7 @@ class Here:
     controller: Controller | None = None
     meeting: Meeting | None = None
     race_class: RaceClass | None = None
-    asks: dict[str, Asked] = field(default_factory=dict)
+    limits: dict[str, Limit] = field(default_factory=dict)
 
     @property
     def car_id(self) -> int | None:
@@ -40,9 +40,9 @@ class Here:
         """A run-through begun before this is not taken up again."""
         return self.now - TAKEN_UP_FOR
 
-    def walk(self, checklist: Checklist, uuid: str = "") -> Walk:
+    def walk(self, checklist: Checklist, uuid: str = "") -> ChecklistRun:
         """A run-through of that list that begins now."""
-        return Walk(
+        return ChecklistRun(
             uuid=uuid or str(uuid4()),
             checklist_id=checklist.id,
             car_id=self.car_id,
@@ -59,24 +59,24 @@ class Here:
 
 def cars_with(connection: sqlite3.Connection, checklist: Checklist) -> list[Car]:
     """The cars that the controller of these settings is in; none for a list of another kind."""
-    found = controllers.cars_of(connection).get(checklist.controller_id or 0, {})
-    return [kit.car(connection, car_id) for car_id in found]
+    names_by_id = controllers.cars_of(connection).get(checklist.controller_id or 0, {})
+    return [kit.car(connection, car_id) for car_id in names_by_id]
 
 
-def of_walk(
-    connection: sqlite3.Connection, now: datetime, checklist: Checklist, walk: Walk
-) -> Here:
+def context_of_run(
+    connection: sqlite3.Connection, now: datetime, checklist: Checklist, walk: ChecklistRun
+) -> RunContext:
     """The present of the car that a run-through is about, also of a removed one."""
     car = kit.car(connection, walk.car_id) if walk.car_id else None
-    return here(connection, now, checklist, car)
+    return run_context(connection, now, checklist, car)
 
 
-def here(
+def run_context(
     connection: sqlite3.Connection,
     now: datetime,
     checklist: Checklist | None = None,
     about: Car | None = None,
-) -> Here:
+) -> RunContext:
     """The present of the car `about`, else of the one in use.
 
     For a controller's settings that is the car in use if the controller is in it, else the one that it is in.
@@ -92,4 +92,4 @@ def here(
     elif car:
         controller = controllers.in_car(connection, car.id)
     race_class = meetings.class_raced(connection, meeting, car.id if car else None)
-    return Here(now, car, controller, meeting, race_class, asks(race_class))
+    return RunContext(now, car, controller, meeting, race_class, class_limits(race_class))

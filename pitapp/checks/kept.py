@@ -15,11 +15,11 @@ from typing import Any, NotRequired, TypedDict
 from flask import render_template
 
 from pitapp.checks import store
-from pitapp.checks.engine import LEAST_REASON_WORDS, Judged
+from pitapp.checks.engine import LEAST_REASON_WORDS, StepResult
 from pitapp.checks.forms import NO_REASON
-from pitapp.checks.here import TAKEN_UP_FOR, Here, here
-from pitapp.checks.models import Answer, Asked, Checklist, Walk
-from pitapp.checks.shown import CONVERTED, reading, shown_unit, typed
+from pitapp.checks.here import TAKEN_UP_FOR, RunContext, run_context
+from pitapp.checks.models import Answer, Checklist, ChecklistRun, Limit
+from pitapp.checks.shown import CONVERTED, display_unit, field_text, reading
 from pitapp.checks.view import StepView, look_up
 from pitapp.web.quantities import unit
 
@@ -31,7 +31,7 @@ NOT_BEGUN = -1
 NO_NUMBER = "Write a number here, such as 63.5."
 
 
-class KeptLimit(TypedDict, total=False):
+class OfflineLimit(TypedDict, total=False):
     """What is asked of one field of a step's form, in the racer's unit.
 
     `only` is the one good answer, `words` what may stand for a number, `number` what is said of
@@ -46,10 +46,10 @@ class KeptLimit(TypedDict, total=False):
     unit: str
     under: str
     over: str
-    discharging: KeptLimit
+    discharging: OfflineLimit
 
 
-class KeptStep(TypedDict):
+class OfflineStep(TypedDict):
     """A step: its fragment, and what it asks; `{at}` in it is its address, `{back}` the one before.
 
     `stopped` is the fragment after a reading outside the limits, where such a one is put down.
@@ -57,13 +57,13 @@ class KeptStep(TypedDict):
 
     key: str
     html: str
-    limits: dict[str, KeptLimit]
+    limits: dict[str, OfflineLimit]
     title: NotRequired[str]
     stopped: NotRequired[str]
     expected: NotRequired[str]
 
 
-class KeptRun(TypedDict):
+class OfflineRun(TypedDict):
     """A run-through, shown in place of the `part` of the kept page `frame`, and where it leads to.
 
     `values` are for the names in braces in its fragments.
@@ -84,43 +84,43 @@ class KeptRun(TypedDict):
     since: float
     good_for: float
     reason: NotRequired[dict[str, Any]]
-    steps: list[KeptStep]
+    steps: list[OfflineStep]
     settled: list[str]
     given: dict[str, dict[str, str]]
     then: str
     start: NotRequired[dict[str, Any]]
 
 
-def to_keep(html: str) -> str:
+def without_token(html: str) -> str:
     """The page or fragment as it is kept: without its token and the template's indentation."""
     return BEFORE_A_TAG.sub("\n", TOKEN.sub(r"\1", html))
 
 
-def in_unit(asked: Asked, symbol: str) -> KeptLimit:
+def in_unit(class_limit: Limit, symbol: str) -> OfflineLimit:
     """What is asked, in the unit in which it is typed."""
-    found = unit(CONVERTED[symbol]) if symbol in CONVERTED else None
+    display = unit(CONVERTED[symbol]) if symbol in CONVERTED else None
     between = "" if symbol in ("", "°") else " "
-    limit: KeptLimit = {"unit": f"{between}{shown_unit(symbol)}"}
-    if asked.least is not None:
-        limit["least"] = found.shown(asked.least) if found else asked.least
-    if asked.most is not None:
-        limit["most"] = found.shown(asked.most) if found else asked.most
+    limit: OfflineLimit = {"unit": f"{between}{display_unit(symbol)}"}
+    if class_limit.least is not None:
+        limit["least"] = display.display_value(class_limit.least) if display else class_limit.least
+    if class_limit.most is not None:
+        limit["most"] = display.display_value(class_limit.most) if display else class_limit.most
     return limit
 
 
 def run_through(
     connection: sqlite3.Connection, checklist: Checklist, now: datetime
-) -> KeptRun | None:
+) -> OfflineRun | None:
     """One checklist's: taken up where it was left half-way, else one that is not begun yet."""
-    present = here(connection, now, checklist)
-    begun = store.open_walk(
+    present = run_context(connection, now, checklist)
+    begun = store.open_run(
         connection, checklist.id, car_id=present.car_id, since=present.left_since
     )
-    walk: Walk = begun or present.walk(checklist).model_copy(update={"id": NOT_BEGUN})
-    _, judged = look_up(connection, walk)
-    if StepView.of(connection, walk, present, judged) is None:
+    walk: ChecklistRun = begun or present.walk(checklist).model_copy(update={"id": NOT_BEGUN})
+    _, results = look_up(connection, walk)
+    if StepView.of(connection, walk, present, results) is None:
         return None
-    return KeptRun(
+    return OfflineRun(
         at=_address(UUID, STEP),
         begin=f"/checks/lists/{checklist.id}/run",
         frame="/checks/card",
@@ -131,11 +131,11 @@ def run_through(
         since=walk.started_at.timestamp() * 1000 if begun else 0,
         good_for=TAKEN_UP_FOR.total_seconds() * 1000,
         reason={"words": LEAST_REASON_WORDS, "text": NO_REASON},
-        steps=[_step(connection, checklist, walk, present, judged, each) for each in judged],
-        settled=[str(each.step.id) for each in judged if each.settled],
+        steps=[_step(connection, checklist, walk, present, results, each) for each in results],
+        settled=[str(each.step.id) for each in results if each.settled],
         given={
-            str(each.step.id): {"shown": typed(each.shown, each.unit)}
-            for each in judged
+            str(each.step.id): {"shown": field_text(each.shown, each.unit)}
+            for each in results
             if each.stopped
         },
         then="/checks",
@@ -149,59 +149,61 @@ def _address(uuid: str, step: object) -> str:
 def _step(
     connection: sqlite3.Connection,
     checklist: Checklist,
-    walk: Walk,
-    present: Here,
-    judged: list[Judged],
-    at: Judged,
-) -> KeptStep:
-    view = StepView.of(connection, walk, present, judged, at.step)
+    walk: ChecklistRun,
+    present: RunContext,
+    results: list[StepResult],
+    at: StepResult,
+) -> OfflineStep:
+    view = StepView.of(connection, walk, present, results, at.step)
     if view is None:
         raise AssertionError("a step that is asked for is shown")
 
-    return _made(checklist, walk, present, view)
+    return _offline_run(checklist, walk, present, view)
 
 
-def _made(checklist: Checklist, walk: Walk, present: Here, view: StepView) -> KeptStep:
-    def rendered(shown: StepView) -> str:
+def _offline_run(
+    checklist: Checklist, walk: ChecklistRun, present: RunContext, view: StepView
+) -> OfflineStep:
+    def rendered(step_view: StepView) -> str:
         html = render_template(
-            "checks/_walk.html", checklist=checklist, walk=walk, here=present, view=shown
+            "checks/_walk.html", checklist=checklist, walk=walk, present=present, view=step_view
         )
         for address, name in ((here_at, AT), (back_at, BACK)):
             html = html.replace(f'"{address}"', f'"{name}"')
-        return to_keep(html).replace(walk.uuid, UUID)
+        return without_token(html).replace(walk.uuid, UUID)
 
     here_at, back_at = (_address(walk.uuid, each) for each in (view.step.id, view.previous_id))
-    kept = KeptStep(key=str(view.step.id), html=rendered(view), limits=_limits(view))
-    if view.asked is not None:
-        kept["stopped"] = rendered(replace(view, judged=_outside(view, walk)))
-        kept["expected"] = reading(view.expected, view.step.unit)
-    return kept
+    step = OfflineStep(key=str(view.step.id), html=rendered(view), limits=_limits(view))
+    if view.limit is not None:
+        step["stopped"] = rendered(replace(view, result=_outside(view, walk)))
+        step["expected"] = reading(view.expected, view.step.unit)
+    return step
 
 
-def _limits(view: StepView) -> dict[str, KeptLimit]:
+def _limits(view: StepView) -> dict[str, OfflineLimit]:
     step = view.step
-    limit = in_unit(view.asked or Asked(), step.unit)
+    limit = in_unit(view.limit or Limit(), step.unit)
     if step.kind == "number":
         limit["number"] = NO_NUMBER
         limit["words"] = {"off": 0 if step.topic == "timing" else None, "on": None}
-    elif view.asked is None:
+    elif view.limit is None:
         return {}
-    found = {"shown": limit}
-    if view.asked is not None:
-        found["expected"] = in_unit(view.asked, "")
-    return found
+    limits = {"shown": limit}
+    if view.limit is not None:
+        limits["expected"] = in_unit(view.limit, "")
+    return limits
 
 
-def _outside(view: StepView, walk: Walk) -> Judged:
-    step, asked = view.step, view.asked or Asked()
+def _outside(view: StepView, walk: ChecklistRun) -> StepResult:
+    step, limit = view.step, view.limit or Limit()
     answer = Answer(
         walk_id=walk.id,
         step_id=step.id,
         key=step.key,
         shown=SHOWN,
         unit=step.unit,
-        least=asked.least,
-        most=asked.most,
+        least=limit.least,
+        most=limit.most,
         answered_at=walk.started_at,
     )
-    return Judged(step=step, answer=answer, found=("outside",))
+    return StepResult(step=step, answer=answer, problems=("outside",))

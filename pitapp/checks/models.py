@@ -118,14 +118,14 @@ class Step(Record):
         return self.topic or self.name.casefold()
 
 
-class Asked(Record):
+class Limit(Record):
     """What a class asks of a reading: a least, a most, or the same for both."""
 
     least: float | None = None
     most: float | None = None
 
 
-class Walk(Record):
+class ChecklistRun(Record):
     """A run-through of a checklist, with what was in the car then; open until `ended_at`."""
 
     id: int = 0
@@ -164,8 +164,8 @@ class Answer(Record):
     answered_at: Moment | None = None
 
     @property
-    def asked(self) -> Asked | None:
+    def limit(self) -> Limit | None:
         """What the class asked at the time."""
         if self.least is None and self.most is None:
             return None
-        return Asked(least=self.least, most=self.most)
+        return Limit(least=self.least, most=self.most)

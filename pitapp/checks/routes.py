@@ -14,11 +14,11 @@ from pitapp.checks.controllers import store as kept
 from pitapp.checks.controllers.routes import blueprint as controllers
 from pitapp.checks.engine import plan_from
 from pitapp.checks.forms import AnswerForm
-from pitapp.checks.here import cars_with, here, of_walk
+from pitapp.checks.here import cars_with, context_of_run, run_context
 from pitapp.checks.lists import store as lists
 from pitapp.checks.lists.routes import blueprint as own_lists
-from pitapp.checks.models import Answer, Step, Walk
-from pitapp.checks.shown import asked_text, reading, typed
+from pitapp.checks.models import Answer, ChecklistRun, Step
+from pitapp.checks.shown import field_text, limit_text, reading
 from pitapp.checks.view import StepView, VerdictView, look_up
 from pitapp.db import get_db
 from pitapp.errors import NotThere, Refused
@@ -30,8 +30,8 @@ from pitapp.web.writes import write
 
 blueprint = Blueprint("checks", __name__, url_prefix="/checks")
 blueprint.add_app_template_filter(reading, "reading")
-blueprint.add_app_template_filter(asked_text, "asked")
-blueprint.add_app_template_filter(typed, "typed")
+blueprint.add_app_template_filter(limit_text, "limit_text")
+blueprint.add_app_template_filter(field_text, "field_text")
 for part in (card, controllers, own_lists):
     blueprint.register_blueprint(part)
 
@@ -39,7 +39,7 @@ for part in (card, controllers, own_lists):
 @blueprint.get("")
 def page() -> Any:
     connection = get_db()
-    present = here(connection, now())
+    present = run_context(connection, now())
     situation = (
         Situation(
             car=present.car,
@@ -54,12 +54,12 @@ def page() -> Any:
     return show(
         "checks/page.html",
         "checks/_part.html",
-        here=present,
+        present=present,
         has_controllers=bool(present.controller or kept.controllers(connection)),
         controller_line=ready.line(connection, situation) if situation else None,
         checklists=own,
         counts=lists.counts(connection),
-        last=store.last_walks(connection, [each.id for each in own], present.car_id),
+        last=store.latest_runs(connection, [each.id for each in own], present.car_id),
         settings=lists.settings_list(connection, present.controller.id)
         if present.controller
         else None,
@@ -71,8 +71,8 @@ def run(checklist_id: int) -> Any:
     """Take up the run-through that was left half-way, or show the first step of a new one."""
     connection = get_db()
     checklist = lists.checklist(connection, checklist_id)
-    present = here(connection, now(), checklist)
-    begun = store.open_walk(
+    present = run_context(connection, now(), checklist)
+    begun = store.open_run(
         connection,
         checklist_id,
         car_id=present.car_id,
@@ -86,26 +86,26 @@ def run(checklist_id: int) -> Any:
 @blueprint.get("/walks/<uuid>")
 def walk(uuid: str) -> Any:
     connection = get_db()
-    return _show(connection, store.walk(connection, uuid))
+    return _show(connection, store.checklist_run(connection, uuid))
 
 
 @blueprint.get("/walks/<uuid>/part")
 def walk_part(uuid: str) -> Any:
     connection = get_db()
-    return _show(connection, store.walk(connection, uuid), part=True)
+    return _show(connection, store.checklist_run(connection, uuid), part=True)
 
 
 @blueprint.get("/walks/<uuid>/steps/<int:step_id>")
 def step(uuid: str, step_id: int) -> Any:
     connection = get_db()
-    return _show(connection, store.walk(connection, uuid), lists.step(connection, step_id))
+    return _show(connection, store.checklist_run(connection, uuid), lists.step(connection, step_id))
 
 
 @blueprint.get("/walks/<uuid>/steps/<int:step_id>/part")
 def step_part(uuid: str, step_id: int) -> Any:
     connection = get_db()
     at = lists.step(connection, step_id)
-    return _show(connection, store.walk(connection, uuid), at, part=True)
+    return _show(connection, store.checklist_run(connection, uuid), at, part=True)
 
 
 @blueprint.post("/walks/<uuid>/steps/<int:step_id>")
@@ -130,24 +130,24 @@ def answer(connection: sqlite3.Connection, uuid: str, step_id: int) -> Any:
 
 
 def _answered(
-    connection: sqlite3.Connection, current: Walk, at: Step, form: AnswerForm
+    connection: sqlite3.Connection, current: ChecklistRun, at: Step, form: AnswerForm
 ) -> str | None:
     checklist = lists.checklist(connection, at.checklist_id)
-    asks = of_walk(connection, now(), checklist, current).asks
+    limits = context_of_run(connection, now(), checklist, current).limits
     steps = look_up(connection, current, at)[0]
-    skipped, shown, reason = "skip" in request.form, "", ""
+    skipped, value, reason = "skip" in request.form, "", ""
     if skipped:
         if at.required:
             form.shown.errors = ["This step cannot be left out."]
             return None
     elif "stand" in request.form:
-        held = _held(connection, current, at)
-        if held is None:
+        stored = _held(connection, current, at)
+        if stored is None:
             form.shown.errors = ["Write what it shows first."]
             return None
-        shown, reason = held.shown, form.why() or ""
+        value, reason = stored.shown, form.why() or ""
     else:
-        shown = form.found(at, as_expected="take" in request.form) or ""
+        value = form.stored_reading(at, as_expected="take" in request.form) or ""
     if form.shown.errors or form.reason.errors:
         return None
     _, token = walking.answer(
@@ -155,8 +155,8 @@ def _answered(
         current,
         steps,
         at,
-        shown,
-        asks=asks,
+        value,
+        limits=limits,
         now=now(),
         reason=reason,
         skipped=skipped,
@@ -164,50 +164,50 @@ def _answered(
     return None if reason else token
 
 
-def _sent_twice(held: Answer | None, at: Step, form: AnswerForm) -> bool:
-    if held is None or "skip" in request.form:
-        return held is not None and held.skipped
+def _sent_twice(stored: Answer | None, at: Step, form: AnswerForm) -> bool:
+    if stored is None or "skip" in request.form:
+        return stored is not None and stored.skipped
     if "stand" in request.form:
-        return held.reason == form.why()
-    return held.shown == form.found(at, as_expected="take" in request.form)
+        return stored.reason == form.why()
+    return stored.shown == form.stored_reading(at, as_expected="take" in request.form)
 
 
-def _held(connection: sqlite3.Connection, current: Walk, at: Step) -> Answer | None:
+def _held(connection: sqlite3.Connection, current: ChecklistRun, at: Step) -> Answer | None:
     answers = store.answers(connection, current.id)
     return next((each for each in answers if each.step_id == at.id), None)
 
 
-def _begun(connection: sqlite3.Connection, uuid: str, at: Step) -> Walk:
-    known = store.known_walk(connection, uuid)
-    if known is None:
+def _begun(connection: sqlite3.Connection, uuid: str, at: Step) -> ChecklistRun:
+    stored = store.find_run(connection, uuid)
+    if stored is None:
         checklist = lists.checklist(connection, at.checklist_id)
         among = cars_with(connection, checklist) if checklist.controller_id else None
         car = subject.form_car(connection, among)
         try:
-            new = here(connection, now(), checklist, car).walk(checklist, uuid)
+            new = run_context(connection, now(), checklist, car).walk(checklist, uuid)
         except ValueError:
             raise NotThere("There is no such run-through.") from None
-        known = store.begin(connection, new)
-    if known.checklist_id != at.checklist_id:
+        stored = store.begin(connection, new)
+    if stored.checklist_id != at.checklist_id:
         raise NotThere("This step belongs to another list.")
-    return known
+    return stored
 
 
 @blueprint.post("/walks/<uuid>/again")
 @write
 def again(connection: sqlite3.Connection, uuid: str) -> Any:
     """Begin anew; a run-through left half-way is set aside."""
-    current = store.walk(connection, uuid)
+    current = store.checklist_run(connection, uuid)
     if current.ended_at is None:
-        notice("Set the run-through aside", store.take_away(connection, current, now()))
+        notice("Set the run-through aside", store.remove_run(connection, current, now()))
     return after_write("checks.run", checklist_id=current.checklist_id)
 
 
 @blueprint.post("/walks/<uuid>/remove")
 @write
 def remove(connection: sqlite3.Connection, uuid: str) -> Any:
-    current = store.walk(connection, uuid)
-    notice("Took the run-through away", store.take_away(connection, current, now()))
+    current = store.checklist_run(connection, uuid)
+    notice("Took the run-through away", store.remove_run(connection, current, now()))
     return after_write("checks.lists.past", checklist_id=current.checklist_id)
 
 
@@ -215,8 +215,8 @@ def remove(connection: sqlite3.Connection, uuid: str) -> Any:
 @write
 def take_as_plan(connection: sqlite3.Connection, uuid: str) -> Any:
     """Plan from now on what was read in this run-through."""
-    _, judged = look_up(connection, store.walk(connection, uuid))
-    plan = plan_from(judged)
+    _, results = look_up(connection, store.checklist_run(connection, uuid))
+    plan = plan_from(results)
     if plan:
         notice("The plan is now what was read", lists.save_plan(connection, plan, now()))
     return after_write("checks.walk", "checks.walk_part", uuid=uuid)
@@ -224,7 +224,7 @@ def take_as_plan(connection: sqlite3.Connection, uuid: str) -> Any:
 
 def _show(
     connection: sqlite3.Connection,
-    current: Walk,
+    current: ChecklistRun,
     at: Step | None = None,
     form: AnswerForm | None = None,
     status: int = 200,
@@ -234,15 +234,15 @@ def _show(
     checklist = lists.checklist(connection, current.checklist_id)
     if at is not None and at.checklist_id != checklist.id:
         raise NotThere("This step belongs to another list.")
-    present = of_walk(connection, now(), checklist, current)
-    steps, judged = look_up(connection, current, at)
-    view = StepView.of(connection, current, present, judged, at, form) if steps else None
+    present = context_of_run(connection, now(), checklist, current)
+    steps, results = look_up(connection, current, at)
+    view = StepView.of(connection, current, present, results, at, form) if steps else None
     values = {
         "checklist": checklist,
         "walk": current,
-        "here": present,
+        "present": present,
         "view": view,
-        "verdict": None if view else VerdictView(judged, current, present),
+        "verdict": None if view else VerdictView(results, current, present),
     }
     if part:
         return show_part("checks/_walk.html", status, **values)

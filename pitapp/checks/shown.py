@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from pitapp.checks.models import Asked, Step
+from pitapp.checks.models import Limit, Step
 from pitapp.web.fields import parse_number
-from pitapp.web.quantities import Shown, plain, unit
+from pitapp.web.quantities import DisplayUnit, plain, unit
 
 CONVERTED = {"g": "mass", "°C": "temperature"}
 MOST = 1e9
 MOST_CHARACTERS = 200
 
 
-def shown_unit(symbol: str) -> str:
+def display_unit(symbol: str) -> str:
     """The unit in which a step with this metric unit is shown."""
-    found = _converted(symbol)
-    return found.symbol if found else symbol
+    display = _converted(symbol)
+    return display.symbol if display else symbol
 
 
 def reading(text: str, symbol: str = "") -> str:
@@ -24,30 +24,30 @@ def reading(text: str, symbol: str = "") -> str:
     except ValueError:
         return text
     between = "" if symbol in ("", "°") else " "
-    return f"{figure(value, symbol)}{between}{shown_unit(symbol)}"
+    return f"{figure(value, symbol)}{between}{display_unit(symbol)}"
 
 
 def figure(value: float, symbol: str) -> str:
     """A metric value in the racer's unit, without the unit, thousands set apart."""
-    found = _converted(symbol)
-    text = plain(float(f"{found.shown(value):.6g}") if found else value)
+    display = _converted(symbol)
+    text = plain(float(f"{display.display_value(value):.6g}") if display else value)
     whole, point, rest = text.partition(".")
     if len(whole.lstrip("-")) > 4 and "e" not in text:
         whole = f"{int(whole):,}".replace(",", "\u202f")
     return f"{whole}{point}{rest}".replace("-", "−")
 
 
-def typed(text: str, symbol: str) -> str:
+def field_text(text: str, symbol: str) -> str:
     """A stored reading as it stands in a field to be changed."""
     try:
         value = float(text)
     except ValueError:
         return text
-    found = _converted(symbol)
-    return plain(float(f"{found.shown(value):.6g}") if found else value)
+    display = _converted(symbol)
+    return plain(float(f"{display.display_value(value):.6g}") if display else value)
 
 
-def tidy(step: Step, text: str) -> str:
+def to_stored(step: Step, text: str) -> str:
     """What was typed or tapped at a step, as it is stored: metric, plain.
 
     Raises:
@@ -67,27 +67,27 @@ def tidy(step: Step, text: str) -> str:
     if text.casefold() in ("off", "on"):
         return "0" if step.topic == "timing" and text.casefold() == "off" else text.casefold()
     value = parse_number(text)
-    found = _converted(step.unit)
-    value = found.metric(value) if found else value
+    display = _converted(step.unit)
+    value = display.metric(value) if display else value
     if abs(value) > MOST:
         raise ValueError("That number is too large.")
     return f"{value:.10g}"
 
 
-def asked_text(asked: Asked | None, symbol: str) -> str:
+def limit_text(class_limit: Limit | None, symbol: str) -> str:
     """What a class asks, in words."""
-    if asked is None:
+    if class_limit is None:
         return ""
     least, most = (
         reading(repr(limit), symbol) if limit is not None else ""
-        for limit in (asked.least, asked.most)
+        for limit in (class_limit.least, class_limit.most)
     )
-    if asked.least is not None and asked.least == asked.most:
+    if class_limit.least is not None and class_limit.least == class_limit.most:
         return f"exactly {least}"
-    if asked.least is not None and asked.most is not None:
+    if class_limit.least is not None and class_limit.most is not None:
         return f"{least} to {most}"
-    return f"at least {least}" if asked.least is not None else f"at most {most}"
+    return f"at least {least}" if class_limit.least is not None else f"at most {most}"
 
 
-def _converted(symbol: str) -> Shown | None:
+def _converted(symbol: str) -> DisplayUnit | None:
     return unit(CONVERTED[symbol]) if symbol in CONVERTED else None

@@ -10,37 +10,37 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
-from pitapp.checks.models import Answer, Step, Walk
+from pitapp.checks.models import Answer, ChecklistRun, Step
 from pitapp.db import stamp, undo
 from pitapp.db.pages import newest
 from pitapp.errors import NotThere
 
-_WALK = ", ".join(f"check_walks.{name}" for name in Walk.model_fields)
+_WALK = ", ".join(f"check_walks.{name}" for name in ChecklistRun.model_fields)
 _ANSWER = ", ".join(f"check_answers.{name}" for name in Answer.model_fields)
 
 
-def walk(connection: sqlite3.Connection, uuid: str) -> Walk:
+def checklist_run(connection: sqlite3.Connection, uuid: str) -> ChecklistRun:
     """The run-through with that uuid.
 
     Raises:
         NotThere: there is none, or it was taken away.
     """
-    found = known_walk(connection, uuid)
-    if found is None:
+    match = find_run(connection, uuid)
+    if match is None:
         raise NotThere("There is no such run-through. It may have been taken away.")
-    return found
+    return match
 
 
-def known_walk(connection: sqlite3.Connection, uuid: str) -> Walk | None:
+def find_run(connection: sqlite3.Connection, uuid: str) -> ChecklistRun | None:
     """The run-through with that uuid, if it was begun and not taken away."""
     row = connection.execute(
         f"SELECT {_WALK} FROM check_walks WHERE uuid = ? AND removed_at IS NULL",  # noqa: S608
         (uuid,),
     ).fetchone()
-    return None if row is None else Walk(**row)
+    return None if row is None else ChecklistRun(**row)
 
 
-def begin(connection: sqlite3.Connection, new: Walk) -> Walk:
+def begin(connection: sqlite3.Connection, new: ChecklistRun) -> ChecklistRun:
     """The run-through with the new one's uuid: as it stands if it was begun already, else begun now.
 
     Raises:
@@ -52,16 +52,16 @@ def begin(connection: sqlite3.Connection, new: Walk) -> Walk:
         f"VALUES ({', '.join('?' * len(values))}) ON CONFLICT (uuid) DO NOTHING",
         list(values.values()),
     )
-    return walk(connection, new.uuid)
+    return checklist_run(connection, new.uuid)
 
 
-def open_walk(
+def open_run(
     connection: sqlite3.Connection,
     checklist_id: int,
     *,
     car_id: int | None,
     since: datetime,
-) -> Walk | None:
+) -> ChecklistRun | None:
     """The newest run-through of that list for that car that was left half-way."""
     row = connection.execute(
         f"SELECT {_WALK} FROM check_walks WHERE checklist_id = ? AND started_at >= ? "  # noqa: S608
@@ -69,10 +69,10 @@ def open_walk(
         "ORDER BY started_at DESC, id DESC LIMIT 1",
         (checklist_id, stamp(since), car_id),
     ).fetchone()
-    return None if row is None else Walk(**row)
+    return None if row is None else ChecklistRun(**row)
 
 
-def last_settings_walk(connection: sqlite3.Connection, car_id: int) -> Walk | None:
+def last_settings_run(connection: sqlite3.Connection, car_id: int) -> ChecklistRun | None:
     """The newest run-through of a controller's settings that was ended with it in this car."""
     row = connection.execute(
         f"SELECT {_WALK} FROM check_walks WHERE car_id = ? AND controller_id IS NOT NULL "  # noqa: S608
@@ -80,12 +80,12 @@ def last_settings_walk(connection: sqlite3.Connection, car_id: int) -> Walk | No
         "ORDER BY started_at DESC, id DESC LIMIT 1",
         (car_id,),
     ).fetchone()
-    return None if row is None else Walk(**row)
+    return None if row is None else ChecklistRun(**row)
 
 
-def last_walks(
+def latest_runs(
     connection: sqlite3.Connection, checklist_ids: Iterable[int], car_id: int | None
-) -> dict[int, Walk]:
+) -> dict[int, ChecklistRun]:
     """The newest run-through of each list for that car, ended or not."""
     ids = list(checklist_ids)
     rows = connection.execute(
@@ -96,7 +96,7 @@ def last_walks(
         f"WHERE checklists.id IN ({', '.join('?' * len(ids))})",
         (car_id, *ids),
     )
-    return {found.checklist_id: found for found in (Walk(**row) for row in rows)}
+    return {each.checklist_id: each for each in (ChecklistRun(**row) for row in rows)}
 
 
 def past(
@@ -105,11 +105,11 @@ def past(
     *,
     limit: int = 50,
     before_id: int | None = None,
-) -> list[Walk]:
+) -> list[ChecklistRun]:
     """A page of a list's run-throughs, newest first, older than the one `before_id` if given."""
     return newest(
         connection,
-        Walk,
+        ChecklistRun,
         "check_walks",
         "started_at",
         checklist_id=checklist_id,
@@ -127,7 +127,7 @@ def answers(connection: sqlite3.Connection, walk_id: int) -> list[Answer]:
     return [Answer(**row) for row in rows]
 
 
-def last_shown(connection: sqlite3.Connection, of: Walk, step: Step) -> Answer | None:
+def last_shown(connection: sqlite3.Connection, of: ChecklistRun, step: Step) -> Answer | None:
     """What was read at that step the time before: of the same controller, else car."""
     row = connection.execute(
         f"SELECT {_ANSWER} FROM check_answers "  # noqa: S608
@@ -149,16 +149,16 @@ def put_answer(
     Returns:
         The undo token where an earlier answer was replaced, else None.
     """
-    held = connection.execute(
+    stored = connection.execute(
         "SELECT id, answered_at FROM check_answers WHERE walk_id = ? AND step_id = ?",
         (item.walk_id, item.step_id),
     ).fetchone()
-    if held is None or held["answered_at"] is None:
+    if stored is None or stored["answered_at"] is None:
         _put(connection, item, ended_at)
         return None
     with undo.step(connection, "Changed what was read", now) as recording:
-        recording.touch("check_walks", item.walk_id)
-        recording.touch("check_answers", held["id"])
+        recording.record_before("check_walks", item.walk_id)
+        recording.record_before("check_answers", stored["id"])
         _put(connection, item, ended_at)
     return recording.token
 
@@ -179,7 +179,7 @@ def _put(connection: sqlite3.Connection, item: Answer, ended_at: datetime | None
     )
 
 
-def take_away(connection: sqlite3.Connection, item: Walk, now: datetime) -> str:
+def remove_run(connection: sqlite3.Connection, item: ChecklistRun, now: datetime) -> str:
     """Take a run-through off the record; returns the undo token."""
     with undo.step(connection, "Took the run-through away", now) as recording:
         recording.remove("check_walks", item.id, now)
@@ -197,11 +197,11 @@ def latest_readings(
 
     Settings count only when read off this controller, and a motor's timing off this motor.
     """
-    wanted: list[Any] = list(keys)
-    if not wanted:
+    wanted_keys: list[Any] = list(keys)
+    if not wanted_keys:
         return {}
     rows = connection.execute(
-        f"WITH wanted (key) AS (VALUES {', '.join(['(?)'] * len(wanted))}) "  # noqa: S608
+        f"WITH wanted (key) AS (VALUES {', '.join(['(?)'] * len(wanted_keys))}) "  # noqa: S608
         f"SELECT {_ANSWER} FROM wanted JOIN check_answers ON check_answers.id = "
         "(SELECT newest.id FROM check_answers AS newest "
         "JOIN check_walks ON check_walks.id = newest.walk_id WHERE newest.key = wanted.key "
@@ -210,6 +210,6 @@ def latest_readings(
         "AND (newest.key <> 'motor_timing' OR check_walks.motor_id IS ?) "
         "AND NOT newest.skipped AND newest.answered_at IS NOT NULL "
         "ORDER BY newest.answered_at DESC, newest.id DESC LIMIT 1)",
-        [*wanted, car_id, controller_id, motor_id],
+        [*wanted_keys, car_id, controller_id, motor_id],
     )
-    return {found.key: found for found in (Answer(**row) for row in rows)}
+    return {each.key: each for each in (Answer(**row) for row in rows)}

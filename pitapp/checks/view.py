@@ -10,24 +10,24 @@ from functools import cached_property
 
 from pitapp.checks import store
 from pitapp.checks.engine import (
-    Judged,
+    StepResult,
     Verdict,
-    allows,
     first_open,
     judge_all,
     plan_from,
     unlisted,
     verdict,
+    within_limit,
 )
 from pitapp.checks.forms import AnswerForm
-from pitapp.checks.here import Here
+from pitapp.checks.here import RunContext
 from pitapp.checks.lists import store as lists
-from pitapp.checks.models import Answer, Asked, Step, Walk
+from pitapp.checks.models import Answer, ChecklistRun, Limit, Step
 
 
 def look_up(
-    connection: sqlite3.Connection, walk: Walk, at: Step | None = None
-) -> tuple[list[Step], list[Judged]]:
+    connection: sqlite3.Connection, walk: ChecklistRun, at: Step | None = None
+) -> tuple[list[Step], list[StepResult]]:
     """The steps of a run-through and what was found: an ended one keeps the steps that it had."""
     if walk.ended_at is None:
         steps = lists.steps(connection, walk.checklist_id)
@@ -42,12 +42,12 @@ def look_up(
 class StepView:
     """One step of a run-through."""
 
-    judged: Judged
+    result: StepResult
     sent: AnswerForm | None
     number: int
     total: int
     previous_id: int | None
-    asked: Asked | None
+    limit: Limit | None
     last: Answer | None
     signal: str
     begun: bool
@@ -56,30 +56,30 @@ class StepView:
     def of(
         cls,
         connection: sqlite3.Connection,
-        walk: Walk,
-        here: Here,
-        judged: Sequence[Judged],
+        walk: ChecklistRun,
+        context: RunContext,
+        results: Sequence[StepResult],
         at: Step | None = None,
         form: AnswerForm | None = None,
     ) -> StepView | None:
         """The step `at`, or where the run-through goes on; None when it does not go on."""
         current = (
-            next(each for each in judged if each.step.id == at.id) if at else first_open(judged)
+            next(each for each in results if each.step.id == at.id) if at else first_open(results)
         )
         if current is None:
             return None
-        place = [each.step.id for each in judged].index(current.step.id)
+        place = [each.step.id for each in results].index(current.step.id)
         step = current.step
         return cls(
-            judged=current,
+            result=current,
             sent=form,
             number=place + 1,
-            total=len(judged),
-            previous_id=judged[place - 1].step.id if place and walk.id else None,
-            asked=here.asks.get(step.key),
+            total=len(results),
+            previous_id=results[place - 1].step.id if place and walk.id else None,
+            limit=context.limits.get(step.key),
             last=store.last_shown(connection, walk, step),
-            signal=here.controller.signal_text
-            if here.controller and step.topic == "signal"
+            signal=context.controller.signal_text
+            if context.controller and step.topic == "signal"
             else "",
             begun=walk.id > 0,
         )
@@ -87,7 +87,7 @@ class StepView:
     @property
     def step(self) -> Step:
         """The step itself."""
-        return self.judged.step
+        return self.result.step
 
     @cached_property
     def form(self) -> AnswerForm:
@@ -102,14 +102,14 @@ class StepView:
     @property
     def plan_outside(self) -> bool:
         """Whether the plan itself is outside the class."""
-        if not self.step.planned or self.asked is None:
+        if not self.step.planned or self.limit is None:
             return False
-        return not allows(self.asked, self.step.planned)
+        return not within_limit(self.limit, self.step.planned)
 
     @property
     def wait_over(self) -> datetime | None:
         """When the wait of a timed step is over, if its timer runs."""
-        answer = self.judged.answer
+        answer = self.result.answer
         if self.step.wait_s is None or answer is None or answer.began_at is None:
             return None
         return answer.began_at + timedelta(seconds=self.step.wait_s)
@@ -119,40 +119,44 @@ class StepView:
 class VerdictView:
     """What an ended run-through comes to."""
 
-    judged: Sequence[Judged]
-    walk: Walk
-    here: Here
+    results: Sequence[StepResult]
+    walk: ChecklistRun
+    context: RunContext
 
     @property
     def unlisted(self) -> list[str]:
         """What the class asks of the controller and its list does not read."""
-        same_class = self.here.race_class and self.here.race_class.id == self.walk.race_class_id
+        same_class = (
+            self.context.race_class and self.context.race_class.id == self.walk.race_class_id
+        )
         if not same_class or self.walk.controller_id is None:
             return []
-        return unlisted([each.step for each in self.judged], self.here.asks)
+        return unlisted([each.step for each in self.results], self.context.limits)
 
     @property
-    def found(self) -> Verdict:
+    def verdict(self) -> Verdict:
         """The verdict."""
-        return verdict(self.judged)
+        return verdict(self.results)
 
     @property
     def level(self) -> str:
         """Good, look or stop."""
-        found = self.found
-        if found.legal is False:
+        result = self.verdict
+        if result.legal is False:
             return "stop"
-        remarkable = found.different or found.unread or found.early or self.unlike or self.unlisted
+        remarkable = (
+            result.different or result.unread or result.early or self.unlike or self.unlisted
+        )
         return "look" if remarkable else "good"
 
     @property
-    def unlike(self) -> tuple[Judged, ...]:
+    def unlike(self) -> tuple[StepResult, ...]:
         """What should be as planned and is not, on a list that no class limits."""
         return tuple(
-            each for each in self.judged if each.step.kind == "yesno" and each.shown == "no"
+            each for each in self.results if each.step.kind == "yesno" and each.shown == "no"
         )
 
     @property
     def can_be_planned(self) -> bool:
         """Whether something was read that is not planned so."""
-        return bool(plan_from(self.judged))
+        return bool(plan_from(self.results))

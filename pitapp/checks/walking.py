@@ -7,30 +7,30 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from pitapp.checks import store
-from pitapp.checks.engine import Judged, first_open, judge_all
-from pitapp.checks.models import Answer, Asked, Step, Walk
+from pitapp.checks.engine import StepResult, first_open, judge_all
+from pitapp.checks.models import Answer, ChecklistRun, Limit, Step
 
 
 def answer(
     connection: sqlite3.Connection,
-    walk: Walk,
+    walk: ChecklistRun,
     steps: Sequence[Step],
     step: Step,
-    shown: str,
+    value: str,
     *,
-    asks: Mapping[str, Asked],
+    limits: Mapping[str, Limit],
     now: datetime,
     reason: str = "",
     skipped: bool = False,
-) -> tuple[list[Judged], str | None]:
+) -> tuple[list[StepResult], str | None]:
     """Save what was found at a step; the last open step ends the run-through.
 
     Args:
         walk: the run-through, begun already.
         steps: every step of its list, in order.
         step: the one that is answered.
-        shown: the reading in metric as plain text; "done" where there is nothing to read.
-        asks: what the class asks, by a step's key.
+        value: the reading in metric as plain text; "done" where there is nothing to read.
+        limits: what the class asks, by a step's key.
         now: the moment.
         reason: in words, why a reading outside the class may stand.
         skipped: nothing was read.
@@ -38,33 +38,35 @@ def answer(
     Returns:
         Every step as judged now, and the undo token if an earlier answer was replaced.
     """
-    held = {each.step_id: each for each in store.answers(connection, walk.id)}
+    stored = {each.step_id: each for each in store.answers(connection, walk.id)}
     before = store.last_shown(connection, walk, step)
-    asked = asks.get(step.key) or Asked()
+    limit = limits.get(step.key) or Limit()
     item = Answer(
         walk_id=walk.id,
         step_id=step.id,
         key=step.key,
-        shown="" if skipped else shown,
+        shown="" if skipped else value,
         skipped=skipped,
         reason=reason,
         unit=step.unit,
         planned=step.planned,
         last_shown=before.shown if before else "",
-        least=asked.least,
-        most=asked.most,
-        began_at=held[step.id].began_at if step.id in held else None,
+        least=limit.least,
+        most=limit.most,
+        began_at=stored[step.id].began_at if step.id in stored else None,
         answered_at=now,
     )
-    judged = judge_all(steps, [*held.values(), item])
-    going_on = first_open(judged) is not None
+    results = judge_all(steps, [*stored.values(), item])
+    going_on = first_open(results) is not None
     token = store.put_answer(connection, item, None if going_on else walk.ended_at or now, now)
-    return judged, token
+    return results, token
 
 
-def start_timer(connection: sqlite3.Connection, walk: Walk, step: Step, now: datetime) -> None:
+def start_timer(
+    connection: sqlite3.Connection, walk: ChecklistRun, step: Step, now: datetime
+) -> None:
     """Begin the wait of a timed step; a wait that has begun goes on."""
-    held = {each.step_id: each for each in store.answers(connection, walk.id)}
-    if step.id not in held:
+    stored = {each.step_id: each for each in store.answers(connection, walk.id)}
+    if step.id not in stored:
         item = Answer(walk_id=walk.id, step_id=step.id, key=step.key, began_at=now)
         store.put_answer(connection, item, walk.ended_at, now)

@@ -177,7 +177,7 @@ def _take_all(connection: sqlite3.Connection) -> None:
         "SELECT name FROM main.sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%'"
     ).fetchall()
     undo.forget_all(connection)
-    answers.know_only(connection, answers.keys(connection, "brought"))
+    answers.replace_keys(connection, answers.keys(connection, "brought"))
     for (table,) in named:
         if table not in (*HERE_ONLY, *LEFT_BEHIND):
             connection.execute(f"DELETE FROM main.{table}")  # noqa: S608

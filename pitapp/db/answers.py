@@ -51,12 +51,14 @@ def keys(connection: sqlite3.Connection, database: str = "main") -> list[tuple[s
     return [(row[0], row[1]) for row in rows]
 
 
-def know_only(connection: sqlite3.Connection, known: Iterable[tuple[str, str]]) -> None:
+def replace_keys(
+    connection: sqlite3.Connection, keys_with_moments: Iterable[tuple[str, str]]
+) -> None:
     """From now on let exactly these keys be known, and no answer; each with the moment as text."""
     connection.execute("DELETE FROM answered_writes")
     connection.executemany(
         "INSERT OR IGNORE INTO answered_writes (key, made_at, status, body) VALUES (?, ?, ?, x'')",
-        ((key, made_at, ONLY_SAVED) for key, made_at in known),
+        ((key, made_at, ONLY_SAVED) for key, made_at in keys_with_moments),
     )
 
 

@@ -62,10 +62,10 @@ class Database:
         Raises:
             DataError: the file is gone, or another one stands in its place.
         """
-        self._see_that_it_is_there()
-        kept: sqlite3.Connection | None = getattr(self._local, "connection", None)
-        if kept is not None and self._local.generation == self._generation:
-            return kept
+        self._check_exists()
+        connection: sqlite3.Connection | None = getattr(self._local, "connection", None)
+        if connection is not None and self._local.generation == self._generation:
+            return connection
         fresh = connect(self.path)
         with self._lock:
             self._open.append(fresh)
@@ -75,14 +75,14 @@ class Database:
 
     def another(self) -> sqlite3.Connection:
         """A connection that belongs to the caller, who closes it; raises as `connection` does."""
-        self._see_that_it_is_there()
+        self._check_exists()
         return connect(self.path)
 
-    def _see_that_it_is_there(self) -> None:
-        here = _identity(self.path)
-        if here is None or here != self._file:
+    def _check_exists(self) -> None:
+        current = _identity(self.path)
+        if current is None or current != self._file:
             raise DataError(
-                f"The data folder is {'gone' if here is None else 'another one'} since pitapp was "
+                f"The data folder is {'gone' if current is None else 'another one'} since pitapp was "
                 "started. Nothing was saved. Put it back, or stop pitapp and start it again."
             )
 
@@ -98,20 +98,20 @@ class Database:
 
 def _identity(path: Path) -> tuple[int, int] | None:
     try:
-        found = os.stat(path)  # noqa: PTH116
+        status = os.stat(path)  # noqa: PTH116
     except OSError:
         return None
-    return found.st_dev, found.st_ino
+    return status.st_dev, status.st_ino
 
 
 def get_db() -> sqlite3.Connection:
     """The connection of the thread that serves this request, looked for once."""
     from flask import current_app, g
 
-    found: sqlite3.Connection | None = g.get("connection")
-    if found is None:
-        found = g.connection = current_app.extensions["pitapp.db"].connection()
-    return found
+    connection: sqlite3.Connection | None = g.get("connection")
+    if connection is None:
+        connection = g.connection = current_app.extensions["pitapp.db"].connection()
+    return connection
 
 
 @contextmanager

@@ -39,10 +39,10 @@ def of_file(path: Path) -> list[str]:
         return [row[0] for row in file.execute("SELECT identity FROM identities ORDER BY id")]
 
 
-def set_origins(connection: sqlite3.Connection, given: Iterable[str]) -> None:
+def set_origins(connection: sqlite3.Connection, identities: Iterable[str]) -> None:
     """Note whose rows this database holds from now on; what is no identity is passed over."""
     own_identity = own(connection)
-    fresh = [each for each in dict.fromkeys(given) if WRITTEN.fullmatch(each)]
+    fresh = [each for each in dict.fromkeys(identities) if WRITTEN.fullmatch(each)]
     connection.execute("DELETE FROM identities WHERE id <> ?", (OWN_ROW,))
     connection.executemany(
         "INSERT INTO identities (identity) VALUES (?)",

@@ -42,39 +42,39 @@ def migrate(
     """
     try:
         with closing(connect(path)) as connection:
-            return _brought_up(connection, path, folder, before)
+            return _apply_all(connection, path, folder, before)
     except sqlite3.Error as error:
-        told = at_start(error, path)
-        if told is None:
+        error_message = at_start(error, path)
+        if error_message is None:
             raise
-        raise told from error
+        raise error_message from error
 
 
-def _brought_up(
+def _apply_all(
     connection: sqlite3.Connection,
     path: Path,
     folder: Path,
     before: Callable[[sqlite3.Connection], object] | None,
 ) -> list[int]:
     present = version_of(connection)
-    known = migrations(folder)
-    newest = known[-1][0] if known else 0
+    available = migrations(folder)
+    newest = available[-1][0] if available else 0
     if present > newest:
         raise NewerDatabase(
             f"{path.name} was written by a newer pitapp (schema {present}; this one knows "
             f"{newest}). Install that version again, or use another data folder."
         )
-    due = [(number, file) for number, file in known if number > present]
+    due = [(number, file) for number, file in available if number > present]
     if due and present and before:
         before(connection)
     for number, file in due:
         _apply(connection, number, file)
     if not due:
-        _see_that_it_can_be_written(connection, present)
+        _check_writable(connection, present)
     return [number for number, _ in due]
 
 
-def _see_that_it_can_be_written(connection: sqlite3.Connection, present: int) -> None:
+def _check_writable(connection: sqlite3.Connection, present: int) -> None:
     connection.execute("BEGIN IMMEDIATE")
     try:
         connection.execute(f"PRAGMA user_version = {present:d}")
@@ -101,14 +101,14 @@ def _apply(connection: sqlite3.Connection, number: int, file: Path) -> None:
 
 def statements(script: str) -> list[str]:
     """The single statements of an SQL script (triggers kept whole)."""
-    found, pending = [], ""
+    complete, pending = [], ""
     for piece in re.split(r"(?<=;)", script):
         pending += piece
         if sqlite3.complete_statement(pending):
-            found.append(pending.strip())
+            complete.append(pending.strip())
             pending = ""
     if pending.strip() and not all(
         not line.strip() or line.lstrip().startswith("--") for line in pending.splitlines()
     ):
         raise ValueError("The script ends inside a statement.")
-    return found
+    return complete

@@ -50,6 +50,6 @@ def newest(
     return [model(**row) for row in rows]
 
 
-def cut(found: Sequence[Row], length: int) -> tuple[Sequence[Row], int | None]:
+def split_page(rows: Sequence[Row], length: int) -> tuple[Sequence[Row], int | None]:
     """A page of what was read with one row to spare, and the id to go on from (None: that was all)."""
-    return found[:length], found[length - 1].id if len(found) > length else None
+    return rows[:length], rows[length - 1].id if len(rows) > length else None

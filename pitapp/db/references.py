@@ -79,10 +79,10 @@ def of(connection: sqlite3.Connection) -> list[Reference]:
 
 def broken(connection: sqlite3.Connection, rows: Iterable[tuple[str, int]]) -> str | None:
     """Why these rows, given as table and id, cannot stay as they are now, or not stay away; else None."""
-    known = of(connection)
+    references = of(connection)
     for table, row_id in rows:
         row = connection.execute(f"SELECT * FROM {table} WHERE id = ?", (row_id,)).fetchone()  # noqa: S608
-        for each in known:
+        for each in references:
             if row is None and each.meant == table and _any(connection, each, row_id):
                 return (
                     f"{NOUNS[each.table]} belongs to it by now. Undo that first, or remove this "
@@ -99,8 +99,8 @@ def _any(connection: sqlite3.Connection, to: Reference, row_id: int) -> bool:
 
 
 def _lacks(connection: sqlite3.Connection, to: Reference, row: sqlite3.Row) -> bool:
-    meant = row[to.column]
-    if meant is None or (meant == 0 and to in UNDECLARED):
+    row_id = row[to.column]
+    if row_id is None or (row_id == 0 and to in UNDECLARED):
         return False
     query = f"SELECT 1 FROM {to.meant} WHERE id = ?"  # noqa: S608
-    return connection.execute(query, (meant,)).fetchone() is None
+    return connection.execute(query, (row_id,)).fetchone() is None

@@ -1,10 +1,10 @@
 """Undo: the rows of a change as they were before it, kept so that a wrong tap costs nothing.
 
     with undo.step(connection, "Removed the 20-tooth pinion", now) as step:
-        step.touch("gears", gear_id)
+        step.record_before("gears", gear_id)
         ...change or delete the row...
 
-A row made in the step is noted with `step.made(table, id)`. `step.insert`, `step.save`,
+A row made in the step is noted with `step.record_insert(table, id)`. `step.insert`, `step.save`,
 `step.change`, `step.remove` and `step.delete` do the change and note it. Undoing puts every row back as it was,
 and refuses when a row was changed again since or would lose what it belongs to. Every table that
 takes part has an integer `id`.
@@ -42,24 +42,24 @@ class Step:
         self._connection = connection
         self._rows: list[tuple[str, int, RowImage]] = []
 
-    def touch(self, table: str, row_id: int) -> None:
+    def record_before(self, table: str, row_id: int) -> None:
         """Note the row as it is now, before it is changed or deleted."""
         if (table, row_id) not in [(noted, noted_id) for noted, noted_id, _ in self._rows]:
             self._rows.append((table, row_id, _row(self._connection, table, row_id)))
 
-    def made(self, table: str, row_id: int) -> None:
+    def record_insert(self, table: str, row_id: int) -> None:
         """Note a row that this step has inserted."""
         self._rows.append((table, row_id, None))
 
     def insert(self, table: str, values: dict[str, Any]) -> int:
         """Add a row and note it; returns its id."""
         names = ", ".join(_safe(name) for name in values)
-        made = self._connection.execute(
+        cursor = self._connection.execute(
             f"INSERT INTO {_safe(table)} ({names}) VALUES ({', '.join('?' * len(values))})",  # noqa: S608
             list(values.values()),
         )
-        self.made(table, int(made.lastrowid or 0))
-        return int(made.lastrowid or 0)
+        self.record_insert(table, int(cursor.lastrowid or 0))
+        return int(cursor.lastrowid or 0)
 
     def save(self, table: str, row_id: int, version: int, values: dict[str, Any]) -> int:
         """Add a row (id 0), or change it where it still has that version; returns its id.
@@ -69,7 +69,7 @@ class Step:
         """
         if not row_id:
             return self.insert(table, values)
-        self.touch(table, row_id)
+        self.record_before(table, row_id)
         changed = self._connection.execute(
             f"UPDATE {_safe(table)} SET {', '.join(f'{_safe(name)} = ?' for name in values)}, "  # noqa: S608
             "version = version + 1 WHERE id = ? AND version = ? AND removed_at IS NULL",
@@ -84,7 +84,7 @@ class Step:
 
     def change(self, table: str, row_id: int, values: dict[str, Any]) -> None:
         """Set some columns of a row, whatever its version."""
-        self.touch(table, row_id)
+        self.record_before(table, row_id)
         self._connection.execute(
             f"UPDATE {_safe(table)} SET {', '.join(f'{_safe(name)} = ?' for name in values)} "  # noqa: S608
             "WHERE id = ?",
@@ -97,7 +97,7 @@ class Step:
 
     def delete(self, table: str, row_id: int) -> None:
         """Delete a row that nothing refers to."""
-        self.touch(table, row_id)
+        self.record_before(table, row_id)
         self._connection.execute(f"DELETE FROM {_safe(table)} WHERE id = ?", (row_id,))  # noqa: S608
 
     def images(self) -> list[dict[str, Any]]:
@@ -157,24 +157,24 @@ def undo(connection: sqlite3.Connection, token: str, now: datetime) -> str:
         Refused: a row would lose one that it belongs to, or be there twice.
     """
     with transaction(connection):
-        found = connection.execute(
+        record = connection.execute(
             "SELECT id, label, images FROM undo_steps WHERE token = ? AND undone_at IS NULL",
             (token,),
         ).fetchone()
-        if found is None:
+        if record is None:
             raise NotThere("There is nothing to undo here: it was undone already, or is too old.")
-        images = json.loads(found["images"])
+        images = json.loads(record["images"])
         for image in images:
             if _changed(_row(connection, image["table"], image["id"]), image["after"]):
                 raise ChangedMeanwhile(
-                    f"“{found['label']}” cannot be undone: it was changed again since. "
+                    f"“{record['label']}” cannot be undone: it was changed again since. "
                     "Undo the newer change first, or edit it."
                 )
-        _put_back(connection, images, found["label"])
+        _put_back(connection, images, record["label"])
         connection.execute(
-            "UPDATE undo_steps SET undone_at = ? WHERE id = ?", (stamp(now), found["id"])
+            "UPDATE undo_steps SET undone_at = ? WHERE id = ?", (stamp(now), record["id"])
         )
-        return str(found["label"])
+        return str(record["label"])
 
 
 def _put_back(connection: sqlite3.Connection, images: list[dict[str, Any]], label: str) -> None:
@@ -198,11 +198,11 @@ def _safe(name: str) -> str:
 
 
 def _row(connection: sqlite3.Connection, table: str, row_id: int) -> RowImage:
-    found = connection.execute(
+    row = connection.execute(
         f"SELECT * FROM {_safe(table)} WHERE id = ?",  # noqa: S608
         (row_id,),
     ).fetchone()
-    return None if found is None else dict(found)
+    return None if row is None else dict(row)
 
 
 def _changed(row: RowImage, after: RowImage) -> bool:

@@ -75,7 +75,7 @@ class Garage:
                 treatment="cleaned, nothing on them" if rng.random() < 0.5 else "",
             )
             set_id, _ = tyres.save(connection, fresh, moment)
-            tyres.put_on(connection, car_id, set_id, moment)
+            tyres.fit_tyres(connection, car_id, set_id, moment)
             return
         measured = round(self.diameter_mm[car] + rng.gauss(0, 0.03), 1)
         worn = tyres.tyre_set(connection, on).model_copy(update={"diameter_mm": measured})

@@ -201,8 +201,8 @@ class _Meeting:
 
     def _log(self, number: int, run: Run, moment: datetime) -> None:
         run = run.model_copy(update={"snapshot": snapshot(self.connection, run)})
-        here = (self.day.days_ago, number)
-        if here == CORRECTED and run.pinion_teeth:
+        heat_key = (self.day.days_ago, number)
+        if heat_key == CORRECTED and run.pinion_teeth:
             wrong = run.model_copy(update={"pinion_teeth": run.pinion_teeth + 1})
             run_id, _ = runs.save_run(self.connection, wrong, moment)
             right = run.model_copy(
@@ -211,7 +211,7 @@ class _Meeting:
             runs.save_run(self.connection, right, moment + timedelta(minutes=50))
             return
         runs.save_run(self.connection, run, moment)
-        if here == TWICE:
+        if heat_key == TWICE:
             again = run.model_copy(update={"uuid": UUID(int=self.rng.getrandbits(128), version=4)})
             run_id, _ = runs.save_run(self.connection, again, moment + timedelta(minutes=1))
             runs.remove_run(self.connection, run_id, moment + timedelta(minutes=2))

@@ -28,10 +28,10 @@ def own_addresses(host: str = ANY_IPV4) -> list[str]:
     """
     if host not in EVERYWHERE:
         return [host]
-    found = [*_ways_out(), *_by_interface(), *_by_name()]
+    addresses = [*_ways_out(), *_by_interface(), *_by_name()]
     if host == ANY_ADDRESS:
-        found += [*_ways_out(socket.AF_INET6), *_by_name(socket.AF_INET6)]
-    return list(dict.fromkeys(address for address in found if _is_ours(address)))
+        addresses += [*_ways_out(socket.AF_INET6), *_by_name(socket.AF_INET6)]
+    return list(dict.fromkeys(address for address in addresses if _is_ours(address)))
 
 
 def in_address(host: str) -> str:
@@ -41,10 +41,10 @@ def in_address(host: str) -> str:
     ('[::1]', '192.168.1.7', 'pit.local')
     """
     try:
-        found = ip_address(host)
+        ip = ip_address(host)
     except ValueError:
         return host.lower()
-    return f"[{found.compressed}]" if found.version == 6 else str(found)
+    return f"[{ip.compressed}]" if ip.version == 6 else str(ip)
 
 
 def own_names() -> list[str]:
@@ -54,22 +54,22 @@ def own_names() -> list[str]:
 
 
 def _is_ours(address: str) -> bool:
-    found = ip_address(address)
+    ip = ip_address(address)
     return not (
-        found.is_loopback
-        or found.is_unspecified
-        or found.is_multicast
-        or (found.version == 6 and found.is_link_local)
+        ip.is_loopback
+        or ip.is_unspecified
+        or ip.is_multicast
+        or (ip.version == 6 and ip.is_link_local)
     )
 
 
 def _ways_out(family: socket.AddressFamily = socket.AF_INET) -> list[str]:
-    found = []
+    addresses = []
     for way in WAYS_OUT[family]:
         with suppress(OSError), socket.socket(family, socket.SOCK_DGRAM) as probe:
             probe.connect((way, 9))
-            found.append(str(probe.getsockname()[0]))
-    return found
+            addresses.append(str(probe.getsockname()[0]))
+    return addresses
 
 
 def _by_interface() -> list[str]:
@@ -79,24 +79,24 @@ def _by_interface() -> list[str]:
         names = [name for _, name in socket.if_nameindex()]
     except (ImportError, OSError):
         return []
-    found = []
+    addresses = []
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         for name in names:
-            asked = struct.pack("256s", name.encode()[:15])
+            request = struct.pack("256s", name.encode()[:15])
             with suppress(OSError):
-                answer = fcntl.ioctl(probe.fileno(), ASK_ADDRESS, asked)
-                found.append(socket.inet_ntoa(answer[20:24]))
-    return found
+                answer = fcntl.ioctl(probe.fileno(), ASK_ADDRESS, request)
+                addresses.append(socket.inet_ntoa(answer[20:24]))
+    return addresses
 
 
 def _by_name(family: socket.AddressFamily = socket.AF_INET) -> list[str]:
     with suppress(OSError):
-        found = socket.getaddrinfo(socket.gethostname(), None, family)
-        return [str(each[4][0]).partition("%")[0] for each in found]
+        infos = socket.getaddrinfo(socket.gethostname(), None, family)
+        return [str(each[4][0]).partition("%")[0] for each in infos]
     return []
 
 
-def square(text: str) -> Markup:
+def qr_svg(text: str) -> Markup:
     """A QR code (ISO/IEC 18004) of the text as SVG, dark on white."""
     import segno
 
@@ -118,7 +118,7 @@ def square(text: str) -> Markup:
     return Markup(out.getvalue().decode())  # noqa: S704
 
 
-def square_for_terminal(text: str) -> str:
+def qr_text(text: str) -> str:
     """The same in half-block letters."""
     import segno
 

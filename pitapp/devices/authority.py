@@ -36,7 +36,7 @@ PRIVATE_RANGES = (
 LOCAL_NAMES = ("localhost", "local")
 
 
-class Papers(NamedTuple):
+class TlsFiles(NamedTuple):
     """Where the certificates and the server's key are."""
 
     authority: Path
@@ -44,7 +44,7 @@ class Papers(NamedTuple):
     key: Path
 
 
-def papers(folder: Path, hosts: Sequence[str], now: datetime | None = None) -> Papers:
+def tls_files(folder: Path, hosts: Sequence[str], now: datetime | None = None) -> TlsFiles:
     """The server's certificate for these names and addresses, made or renewed where that is due.
 
     Names outside a local network and public addresses are left out: the authority may not sign them.
@@ -59,16 +59,16 @@ def papers(folder: Path, hosts: Sequence[str], now: datetime | None = None) -> P
             "HTTPS needs one more package. Install it with: pip install 'pitapp[https]'"
         ) from None
     moment = now or datetime.now(UTC)
-    found = Papers(folder / "authority.crt", folder / "server.crt", folder / "server.key")
+    files = TlsFiles(folder / "authority.crt", folder / "server.crt", folder / "server.key")
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         authority, authority_key = _authority(folder, moment)
-        wanted = signable(hosts)
-        if not _still_good(found, authority, wanted, moment):
-            _make_leaf(found, authority, authority_key, wanted, moment)
+        names = signable(hosts)
+        if not _still_good(files, authority, names, moment):
+            _make_leaf(files, authority, authority_key, names, moment)
     except (OSError, ValueError) as error:
         raise DataError(f"The certificates in {folder} cannot be used: {error}") from error
-    return found
+    return files
 
 
 def signable(hosts: Sequence[str]) -> list[str]:
@@ -77,7 +77,7 @@ def signable(hosts: Sequence[str]) -> list[str]:
     >>> signable(["192.168.1.7", "8.8.8.8", "pit-laptop.local", "example.org"])
     ['localhost', '127.0.0.1', '192.168.1.7', 'pit-laptop.local']
     """
-    found = ["localhost", "127.0.0.1"]
+    names = ["localhost", "127.0.0.1"]
     ranges = [ip_network(each) for each in PRIVATE_RANGES]
     for host in hosts:
         try:
@@ -85,9 +85,9 @@ def signable(hosts: Sequence[str]) -> list[str]:
             allowed = any(address in each for each in ranges if each.version == address.version)
         except ValueError:
             allowed = host in LOCAL_NAMES or host.endswith(".local")
-        if allowed and host not in found:
-            found.append(host)
-    return found
+        if allowed and host not in names:
+            names.append(host)
+    return names
 
 
 def _authority(folder: Path, now: datetime) -> tuple[x509.Certificate, EllipticCurvePrivateKey]:
@@ -97,12 +97,12 @@ def _authority(folder: Path, now: datetime) -> tuple[x509.Certificate, EllipticC
 
     certificate_file, key_file = folder / "authority.crt", folder / "authority.key"
     if certificate_file.exists() and key_file.exists():
-        kept = x509.load_pem_x509_certificate(certificate_file.read_bytes())
+        current = x509.load_pem_x509_certificate(certificate_file.read_bytes())
         key = serialization.load_pem_private_key(key_file.read_bytes(), None)
         if not isinstance(key, ec.EllipticCurvePrivateKey):
             raise ValueError("authority.key is not pitapp's own.")
-        if kept.not_valid_after_utc - now > LEAF_LIFE:
-            return kept, key
+        if current.not_valid_after_utc - now > LEAF_LIFE:
+            return current, key
     key = ec.generate_private_key(ec.SECP256R1())
     name = _name(f"pitapp authority {os.urandom(3).hex()}")
     networks = [x509.IPAddress(ip_network(each)) for each in PRIVATE_RANGES]
@@ -129,7 +129,7 @@ def _authority(folder: Path, now: datetime) -> tuple[x509.Certificate, EllipticC
 
 
 def _make_leaf(
-    found: Papers,
+    files: TlsFiles,
     authority: x509.Certificate,
     authority_key: EllipticCurvePrivateKey,
     hosts: Sequence[str],
@@ -161,19 +161,19 @@ def _make_leaf(
         .add_extension(own, critical=False)
         .sign(authority_key, hashes.SHA256())
     )
-    _write_key(found.key, key)
+    _write_key(files.key, key)
     chain = [each.public_bytes(serialization.Encoding.PEM) for each in (certificate, authority)]
-    found.certificate.write_bytes(b"".join(chain))
+    files.certificate.write_bytes(b"".join(chain))
 
 
 def _still_good(
-    found: Papers, authority: x509.Certificate, hosts: Sequence[str], now: datetime
+    files: TlsFiles, authority: x509.Certificate, hosts: Sequence[str], now: datetime
 ) -> bool:
     from cryptography import x509
 
-    if not (found.certificate.exists() and found.key.exists()):
+    if not (files.certificate.exists() and files.key.exists()):
         return False
-    leaf = x509.load_pem_x509_certificate(found.certificate.read_bytes())
+    leaf = x509.load_pem_x509_certificate(files.certificate.read_bytes())
     named = leaf.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
     return (
         leaf.issuer == authority.subject

@@ -32,15 +32,15 @@ def register(app: Flask) -> None:
     def vouch(environ: WSGIEnvironment) -> bool:
         token = Request(environ).cookies.get(cookie_name(app), "")
         connection = app.extensions["pitapp.db"].connection() if token else None
-        return connection is not None and store.known(connection, token) is not None
+        return connection is not None and store.device_by_token(connection, token) is not None
 
     def guard() -> Any:
         if is_this_machine(request.remote_addr):
             return None
         token = request.cookies.get(cookie_name(app), "")
-        device = store.known(get_db(), token) if token else None
+        device = store.device_by_token(get_db(), token) if token else None
         if device is not None:
-            store.seen(get_db(), device, request.remote_addr or "", present())
+            store.note_seen(get_db(), device, request.remote_addr or "", present())
             return None
         if request.endpoint in OPEN:
             return None

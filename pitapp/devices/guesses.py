@@ -20,14 +20,14 @@ REMEMBERED = timedelta(minutes=15)
 MOST_ADDRESSES = 4096
 
 
-class Wrong(NamedTuple):
+class WrongGuesses(NamedTuple):
     """How many wrong guesses came from an address, and when the last one did."""
 
     many: int
     last: datetime
 
 
-class Waiting(Exception):
+class MustWait(Exception):
     """The address may not guess yet, for so many seconds."""
 
     def __init__(self, seconds: int) -> None:
@@ -44,7 +44,7 @@ class Guesses:
 
     def __init__(self, most_addresses: int = MOST_ADDRESSES) -> None:
         self._most_addresses = most_addresses
-        self._by_address: OrderedDict[str, Wrong] = OrderedDict()
+        self._by_address: OrderedDict[str, WrongGuesses] = OrderedDict()
         self._code, self._wrong_for_code = "", 0
         self._lock = Lock()
 
@@ -52,7 +52,7 @@ class Guesses:
         return len(self._by_address)
 
     @contextmanager
-    def looking(self, address: str, now: datetime) -> Iterator[Look]:
+    def attempt(self, address: str, now: datetime) -> Iterator[GuessAttempt]:
         """Look at one guess from there, alone: until its end no other is looked at or counted.
 
         Raises:
@@ -61,8 +61,8 @@ class Guesses:
         place = neighbour(address)
         with self._lock:
             if seconds := self._wait(place, now):
-                raise Waiting(seconds)
-            yield Look(self, place, now)
+                raise MustWait(seconds)
+            yield GuessAttempt(self, place, now)
 
     def _wait(self, place: str, now: datetime) -> int:
         wrong = self._by_address.get(place)
@@ -74,17 +74,17 @@ class Guesses:
     def _count(self, place: str, now: datetime) -> None:
         wrong = self._by_address.pop(place, None)
         many = wrong.many if wrong and self._counts(wrong, now) else 0
-        self._by_address[place] = Wrong(many + 1, now)
+        self._by_address[place] = WrongGuesses(many + 1, now)
         if len(self._by_address) > self._most_addresses:
             self._by_address.popitem(last=False)
 
     @staticmethod
-    def _counts(wrong: Wrong, now: datetime) -> bool:
+    def _counts(wrong: WrongGuesses, now: datetime) -> bool:
         """Whether it is of late; one from a moment still to come was noted by a clock that was wrong."""
         return timedelta() <= now - wrong.last < REMEMBERED
 
 
-class Look:
+class GuessAttempt:
     """One guess, while it is looked at."""
 
     def __init__(self, guesses: Guesses, place: str, now: datetime) -> None:

@@ -19,10 +19,10 @@ from flask import (
 
 from pitapp.db import get_db
 from pitapp.devices import store
-from pitapp.devices.addresses import square
+from pitapp.devices.addresses import qr_svg
 from pitapp.devices.forms import MOST_NAME, PairForm
 from pitapp.devices.guard import cookie_name, pairing_page
-from pitapp.devices.guesses import Waiting
+from pitapp.devices.guesses import MustWait
 from pitapp.devices.sharing import Sharing, say_next
 from pitapp.errors import NotThere
 from pitapp.web.clock import present
@@ -68,7 +68,7 @@ def code_part() -> str:
 def _code() -> dict[str, Any]:
     shared = sharing()
     code = store.open_code(get_db(), present()) if shared else None
-    picture = square(shared.pairing_url(code.code)) if shared and code else None
+    picture = qr_svg(shared.pairing_url(code.code)) if shared and code else None
     return {"code": code, "picture": picture}
 
 
@@ -133,7 +133,7 @@ def let_in() -> Any:
             present(),
             in_place_of=request.cookies.get(cookie_name(current_app), ""),
         )
-    except Waiting as waiting:
+    except MustWait as waiting:
         sentence = f"Too many wrong codes. Wait {waiting.seconds} s."
         answer = pairing_page(429, error=sentence, **typed)
         answer.headers["Retry-After"] = str(waiting.seconds)

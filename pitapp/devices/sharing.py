@@ -16,10 +16,10 @@ from pitapp.devices.addresses import (
     in_address,
     own_addresses,
     own_names,
-    square,
-    square_for_terminal,
+    qr_svg,
+    qr_text,
 )
-from pitapp.devices.authority import Papers
+from pitapp.devices.authority import TlsFiles
 from pitapp.devices.formulas import MOST_WRONG
 from pitapp.devices.models import Code
 from pitapp.web.clock import present
@@ -43,14 +43,14 @@ class Sharing(NamedTuple):
     @property
     def picture(self) -> Markup:
         """The likeliest address as a square to point a camera at."""
-        return square(self.urls[0])
+        return qr_svg(self.urls[0])
 
     def pairing_url(self, code: str) -> str:
         """The address that pairs a device with this code."""
         return f"{self.urls[0]}pair?code={code}"
 
 
-def open_to(app: Flask, host: str, *, shared: bool, https: bool) -> Papers | None:
+def open_to(app: Flask, host: str, *, shared: bool, https: bool) -> TlsFiles | None:
     """Let the app answer under the addresses of that host; its certificate where it serves TLS."""
     own = own_addresses(host)
     names = own_names() if shared else []
@@ -59,7 +59,7 @@ def open_to(app: Flask, host: str, *, shared: bool, https: bool) -> Papers | Non
     if https:
         app.config["SESSION_COOKIE_SECURE"] = True
         app.config["SESSION_COOKIE_NAME"] = f"__Host-{app.config['SESSION_COOKIE_NAME']}"
-        papers = authority.papers(app.config["PITAPP_DATA_DIR"] / "tls", own + names)
+        papers = authority.tls_files(app.config["PITAPP_DATA_DIR"] / "tls", own + names)
     if shared:
         app.extensions["pitapp.sharing"] = Sharing(
             "https" if https else "http",
@@ -76,7 +76,7 @@ def invitation(app: Flask, port: int) -> str:
     with app.app_context():
         code = store.new_code(get_db(), present())
     return (
-        f"{square_for_terminal(shared.pairing_url(code.code))}\n"
+        f"{qr_text(shared.pairing_url(code.code))}\n"
         f"On the other device open {' or '.join(shared.urls)}\n"
         f"and enter the code {code.spaced} within five minutes. "
         "A new code is made under More, Devices, on this machine."

@@ -43,7 +43,7 @@ def devices(connection: sqlite3.Connection) -> list[Device]:
     return [Device(**row) for row in rows]
 
 
-def known(connection: sqlite3.Connection, token: str) -> Device | None:
+def device_by_token(connection: sqlite3.Connection, token: str) -> Device | None:
     """The device that holds this token, unless it was removed."""
     row = connection.execute(
         f"SELECT {_DEVICE} FROM devices "  # noqa: S608
@@ -53,7 +53,7 @@ def known(connection: sqlite3.Connection, token: str) -> Device | None:
     return None if row is None else Device(**row)
 
 
-def seen(connection: sqlite3.Connection, device: Device, address: str, now: datetime) -> None:
+def note_seen(connection: sqlite3.Connection, device: Device, address: str, now: datetime) -> None:
     """Note that the device was here, once a minute at most; where that cannot be written, later."""
     if device.address == address and abs(now - device.last_seen_at) < SEEN_EVERY:
         return
@@ -81,7 +81,7 @@ def remove(connection: sqlite3.Connection, device_id: int, now: datetime) -> tup
     if row is None:
         raise NotThere("There is no such device. It may have been removed already.")
     with undo.step(connection, f"Removed {row['name']}", now) as step:
-        step.touch("devices", device_id)
+        step.record_before("devices", device_id)
         connection.execute(
             "UPDATE devices SET removed_at = ? WHERE id = ?", (stamp(now), device_id)
         )
@@ -94,11 +94,11 @@ def new_code(connection: sqlite3.Connection, now: datetime) -> Code:
     expires = now + CODE_LIFE
     with transaction(connection):
         connection.execute("DELETE FROM pairing_codes")
-        made = connection.execute(
+        cursor = connection.execute(
             "INSERT INTO pairing_codes (code, made_at, expires_at) VALUES (?, ?, ?)",
             (code, stamp(now), stamp(expires)),
         )
-    return Code(id=made.lastrowid or 0, code=code, expires_at=expires)
+    return Code(id=cursor.lastrowid or 0, code=code, expires_at=expires)
 
 
 def open_code(connection: sqlite3.Connection, now: datetime) -> Code | None:
@@ -127,7 +127,7 @@ def pair(
     Raises:
         Waiting: the address has to wait; its guess was not looked at.
     """
-    with guesses.looking(address, now) as look:
+    with guesses.attempt(address, now) as look:
         code = open_code(connection, now)
         if code is None or look.is_over(code.code) or not compare_digest(code.code, guess):
             over = look.wrong(code.code if code else "")

@@ -70,7 +70,9 @@ def usual(figure: Input) -> str:
     if not figure.kind:
         return f"{_plain(figure.low)} to {_plain(figure.high)} {figure.unit}".strip()
     shown_in = unit(figure.kind)
-    low, high = (plain(round(shown_in.shown(each), 2)) for each in (figure.low, figure.high))
+    low, high = (
+        plain(round(shown_in.display_value(each), 2)) for each in (figure.low, figure.high)
+    )
     return f"{low} to {high} {shown_in.symbol}"
 
 

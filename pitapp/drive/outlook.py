@@ -128,7 +128,7 @@ class Outlooks:
     def sureness(self) -> str:
         """How sure the head's can is and why, in one line."""
         shown = unit("temperature_change")
-        se = shown.shown(self.best.flag_temperature_se_c)
+        se = shown.display_value(self.best.flag_temperature_se_c)
         runs = self.setup.can_fit.runs if self.setup.can_fit else 0
         if not runs:
             return "A guess: no run of this motor has its can logged yet."
@@ -150,9 +150,9 @@ class Outlooks:
 
         def told(out: Outlook) -> Outlook:
             return out._replace(
-                temperature_c=shown_in.shown(out.temperature_c),
-                temperature_se_c=change.shown(out.temperature_se_c),
-                can_limit_c=shown_in.shown(out.can_limit_c),
+                temperature_c=shown_in.display_value(out.temperature_c),
+                temperature_se_c=change.display_value(out.temperature_se_c),
+                can_limit_c=shown_in.display_value(out.can_limit_c),
             )
 
         return _unbroken(

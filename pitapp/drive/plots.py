@@ -26,7 +26,10 @@ def speed_along(gears: Iterable[tuple[str, float]], track: Track, setup: Setup) 
             )
         except ValueError:
             continue
-        line = [(metres.shown(at), speed.shown(pace * KMH_PER_M_S)) for at, pace in driven.points]
+        line = [
+            (metres.display_value(at), speed.display_value(pace * KMH_PER_M_S))
+            for at, pace in driven.points
+        ]
         fastest = max(line, key=lambda point: point[1])
         series.append(Series(name, [Point(*fastest, "fastest")], line=line))
     return plot(
@@ -73,11 +76,14 @@ def can_by_ratio(
         Axis("FDR", digits=2),
         Axis("can", shown_in.symbol, digits=0),
         _curve_and_marks(
-            [(each.final_drive_ratio, shown_in.shown(each.flag_temperature_c)) for each in along],
-            [(each, shown_in.shown(each.flag_temperature_c)) for each in owned],
+            [
+                (each.final_drive_ratio, shown_in.display_value(each.flag_temperature_c))
+                for each in along
+            ],
+            [(each, shown_in.display_value(each.flag_temperature_c)) for each in owned],
             fitted_ratio,
         ),
-        levels=[Level(shown_in.shown(can_limit_c), "limit")],
+        levels=[Level(shown_in.display_value(can_limit_c), "limit")],
         summary=_thinned_note(owned),
     )
 

@@ -52,7 +52,7 @@ class Stock:
         self.car = about or kit.current_car(connection, settings)
         self.motor: Motor | None = None
         self.fitted: gearing.GearFit | None = None
-        self.box = gearing.Box((), (), FitLimits())
+        self.box = gearing.GearBox((), (), FitLimits())
         self.options: tuple[GearOption, ...] = ()
         self.gap: GearGap | None = None
         if self.car:
@@ -60,7 +60,7 @@ class Stock:
                 self.motor = kit.motor(connection, motor_id)
             self.fitted = gear_store.fitted(connection, self.car.id)
             pinions, spurs = kit.owned_teeth(connection, self.car.pitch)
-            self.box = gearing.Box(tuple(pinions), tuple(spurs), gearing.limits_of(self.car))
+            self.box = gearing.GearBox(tuple(pinions), tuple(spurs), gearing.limits_of(self.car))
             self.options = gearing.options(self.box, self.car.internal_ratio)
             self.gap = gear_gap(self.car, kit.gears(connection))
         self.class_id = class_id

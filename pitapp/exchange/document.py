@@ -171,7 +171,7 @@ def take(connection: sqlite3.Connection, found: Found) -> None:
         store.replace_all(connection, found.tables.items())
     except ValueError as error:
         raise Refused(f"This file cannot be taken. {error}") from None
-    answers.know_only(connection, found.write_keys)
+    answers.replace_keys(connection, found.write_keys)
     identity.set_origins(connection, found.origins)
 
 

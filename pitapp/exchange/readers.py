@@ -10,7 +10,7 @@ from typing import Any
 from pydantic import ValidationError, model_validator
 
 from pitapp.bench.models import MotorCheck
-from pitapp.checks.models import Answer, Checklist, Controller, Step, Walk
+from pitapp.checks.models import Answer, Checklist, ChecklistRun, Controller, Step
 from pitapp.drive.inputs import BY_NAME
 from pitapp.drive.lap import Corners, track_by_feel
 from pitapp.exchange import store
@@ -22,7 +22,7 @@ from pitapp.limits import number
 from pitapp.meetings.models import ClassLimit, Heat, Meeting, RaceClass
 from pitapp.packs.models import Charge, ChargerRecord, Pack, PlanRecord, Reading, Storage
 from pitapp.record import Record
-from pitapp.roll.models import Standing, TiltTest
+from pitapp.roll.models import Parking, TiltTest
 from pitapp.runs.models import FittedController, Run, Setting, SetupEntry, TyreSet
 from pitapp.tracks.models import Straight, Track
 
@@ -67,7 +67,7 @@ MODELS: dict[str, type[Record]] = {
     "chargers": ChargerRecord,
     "check_answers": Answer,
     "check_steps": Step,
-    "check_walks": Walk,
+    "check_walks": ChecklistRun,
     "checklists": Checklist,
     "class_limits": ClassLimit,
     "controllers": Controller,
@@ -84,7 +84,7 @@ MODELS: dict[str, type[Record]] = {
     "pack_readings": Reading,
     "pack_storages": Storage,
     "packs": Pack,
-    "parked_cars": Standing,
+    "parked_cars": Parking,
     "race_classes": RaceClass,
     "run_setups": RunLists,
     "runs": Run,

@@ -43,7 +43,7 @@ class RowReader:
             if place[0] != TABLES:
                 rows = self._checked(those, WriteKey)
                 keys = ((row["key"], row["made_at"]) for row in rows)
-                answers.know_only(self._connection, keys)
+                answers.replace_keys(self._connection, keys)
             elif place[1] in self._known:
                 yield place[1], self._checked(those, row_of(self._connection, place[1]))
             else:

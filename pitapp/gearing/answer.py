@@ -71,7 +71,7 @@ class Answer(NamedTuple):
     shared_tooth_period: int
 
 
-class Box(NamedTuple):
+class GearBox(NamedTuple):
     """The gears at hand for a car, and what the car takes."""
 
     pinions: tuple[int, ...]
@@ -80,7 +80,7 @@ class Box(NamedTuple):
 
 
 def for_car(
-    car: Car, motor: Motor | None, fitted: GearFit | None, box: Box | None = None
+    car: Car, motor: Motor | None, fitted: GearFit | None, box: GearBox | None = None
 ) -> Question:
     """The question about the gear now in the car; with none on record, about a middling one.
 
@@ -148,20 +148,20 @@ def limits_of(car: Car) -> FitLimits:
 
 
 @lru_cache(maxsize=64)
-def options(box: Box, internal_ratio: float) -> tuple[GearOption, ...]:
+def options(box: GearBox, internal_ratio: float) -> tuple[GearOption, ...]:
     """Every pair of the box that fits, longest gear first."""
     return tuple(gear_options(box.pinions, box.spurs, internal_ratio, box.limits))
 
 
 def neighbours(
-    box: Box, internal_ratio: float, ratio: float
+    box: GearBox, internal_ratio: float, ratio: float
 ) -> tuple[GearOption | None, GearOption | None]:
     """The next longer and the next shorter pair from the box."""
-    found = options(box, internal_ratio)
-    return next_longer(found, ratio), next_shorter(found, ratio)
+    pairs = options(box, internal_ratio)
+    return next_longer(pairs, ratio), next_shorter(pairs, ratio)
 
 
-def why_not(car: Car, pinion: int, spur: int) -> list[str]:
+def fit_problems(car: Car, pinion: int, spur: int) -> list[str]:
     """Why a pair does not fit the car: one sentence for each limit that it breaks."""
     distance = centre_distance_mm(spur, pinion, car.module_mm)
     total = pinion + spur

@@ -104,11 +104,11 @@ def nearest_options(
     [(25, 70, 3.7), (20, 60, 11.11)]
     """
     target = number(target_ratio, "wanted final drive ratio", 0.5, 60)
-    wanted = whole(count, "number of gears to show", 1, 1000)
+    most = whole(count, "number of gears to show", 1, 1000)
     ranked = sorted(options, key=lambda o: (abs(o.final_drive_ratio - target), *_order(o)))
     return [
         NearOption(option, 100 * (option.final_drive_ratio - target) / target)
-        for option in ranked[:wanted]
+        for option in ranked[:most]
     ]
 
 

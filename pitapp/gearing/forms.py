@@ -55,7 +55,7 @@ class QuestionForm(dict[str, Entry]):
     """
 
     def __init__(self, arguments: Mapping[str, str], car: Question) -> None:
-        known = car.__dict__
+        defaults = car.__dict__
         kind, _, value = (car.pitch or "").partition(":")
         pitch = {"dp": "pitch_dp", "m": "module"}.get(kind)
         if "pitch_dp" in arguments or "module" in arguments:
@@ -63,7 +63,7 @@ class QuestionForm(dict[str, Entry]):
         for name, label, unit in ENTRIES:
             text = arguments.get(name)
             if text is None:
-                text = value if name == pitch else plain(known.get(name))
+                text = value if name == pitch else plain(defaults.get(name))
             self[name] = Entry(name, label, unit, text)
 
     @property
@@ -113,7 +113,7 @@ class QuestionForm(dict[str, Entry]):
             return None
 
 
-class WantedForm(Form):
+class TargetForm(Form):
     """A ratio, a rollout or a top speed to come near to."""
 
     kind = RadioField("Wanted", choices=WANTED, default="ratio")

@@ -127,9 +127,9 @@ class _Search:
         pairs: list[tuple[Name, Name, float]],
         owned: list[Name],
         offered: list[Name],
-        wanted: tuple[float, float, float],
+        target: tuple[float, float, float],
     ) -> None:
-        low, high, largest = wanted
+        low, high, largest = target
         self.points = [low, *sorted({ratio for _, _, ratio in pairs}), high]
         self.last = len(self.points) - 1
         place = {ratio: i for i, ratio in enumerate(self.points)}
@@ -165,9 +165,9 @@ class _Search:
             self.tried = set()
             if budget == CERTAIN_GEARS + 1:
                 self.steps_left = FURTHER_STEPS
-            found = self._within_budget(start, gains, frozenset(), budget)
-            if found is not None:
-                return found, True
+            solution = self._within_budget(start, gains, frozenset(), budget)
+            if solution is not None:
+                return solution, True
             if self.steps_left <= 0:
                 return good, False
         return good, True
@@ -230,11 +230,11 @@ class _Search:
         self.tried.add(chosen)
         for added in self._closing(needed, gains, budget):
             self.steps_left -= 1
-            found = self._within_budget(
+            solution = self._within_budget(
                 *self._add(ratios, gains, added), chosen.union(added), budget - len(added)
             )
-            if found is not None:
-                return found
+            if solution is not None:
+                return solution
         return None
 
     def _closing(

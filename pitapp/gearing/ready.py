@@ -7,7 +7,7 @@ from datetime import datetime, time, timedelta
 
 from pitapp.board.models import ReadyLine, Situation
 from pitapp.gearing import store
-from pitapp.gearing.answer import GearFit, why_not
+from pitapp.gearing.answer import GearFit, fit_problems
 from pitapp.runs import store as runs
 from pitapp.web.clock import moment_text
 
@@ -21,14 +21,14 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
     if fit is None:
         reason = f"None on record for {situation.car.name}."
         return ReadyLine(name=NAME, level="stop", word="not yet", reason=reason, href="/gearing")
-    faults = why_not(situation.car, fit.pinion_teeth, fit.spur_teeth)
+    faults = fit_problems(situation.car, fit.pinion_teeth, fit.spur_teeth)
     if faults:
         return ReadyLine(name=NAME, level="stop", word="not yet", reason=faults[0], href="/gearing")
-    said = f"{fit.pinion_teeth} / {fit.spur_teeth}, FDR {fit.final_drive_ratio:.2f}"
+    description = f"{fit.pinion_teeth} / {fit.spur_teeth}, FDR {fit.final_drive_ratio:.2f}"
     if _of_another_day(connection, situation, fit):
-        reason = f"Still {said}, since {moment_text(fit.fitted_at)}."
+        reason = f"Still {description}, since {moment_text(fit.fitted_at)}."
         return ReadyLine(name=NAME, level="look", word="look", reason=reason, href="/gearing")
-    return ReadyLine(name=NAME, level="good", word="ready", reason=said, href="/gearing")
+    return ReadyLine(name=NAME, level="good", word="ready", reason=description, href="/gearing")
 
 
 def _of_another_day(connection: sqlite3.Connection, situation: Situation, fit: GearFit) -> bool:

@@ -11,11 +11,11 @@ from typing import Any
 from flask import Blueprint, redirect, request, url_for
 
 from pitapp.db import get_db
-from pitapp.db.pages import cut
+from pitapp.db.pages import split_page
 from pitapp.errors import NotThere
 from pitapp.gearing import answer as work
 from pitapp.gearing import store
-from pitapp.gearing.forms import NUDGES, FitForm, QuestionForm, WantedForm
+from pitapp.gearing.forms import NUDGES, FitForm, QuestionForm, TargetForm
 from pitapp.gearing.formulas import nearest_options
 from pitapp.gearing.wanted import target_ratio
 from pitapp.kit import store as kit
@@ -33,21 +33,21 @@ NEAREST = 8
 LOG_PAGE = 50
 
 
-class Bench:
+class GearingContext:
     """What the gearing screens work on: a car, else the one in use, its motor, its gear, and the box."""
 
     def __init__(self, connection: sqlite3.Connection, car: Car | None = None) -> None:
         self.car: Car | None = car or kit.current_car(connection, current_settings())
         self.motor: Motor | None = None
         self.fitted: work.GearFit | None = None
-        self.box: work.Box | None = None
+        self.box: work.GearBox | None = None
         self.gap: GearGap | None = None
         if self.car:
             if self.car.motor_id:
                 self.motor = kit.motor(connection, self.car.motor_id)
             self.fitted = store.fitted(connection, self.car.id)
             pinions, spurs = kit.owned_teeth(connection, self.car.pitch)
-            self.box = work.Box(tuple(pinions), tuple(spurs), work.limits_of(self.car))
+            self.box = work.GearBox(tuple(pinions), tuple(spurs), work.limits_of(self.car))
             self.gap = gear_gap(self.car, kit.gears(connection))
 
     @cached_property
@@ -79,18 +79,18 @@ class Bench:
                 "fitted": [self.fitted.pinion_teeth, self.fitted.spur_teeth]
                 if self.fitted
                 else None,
-                "speed": {"symbol": speed.symbol, "of_one_kmh": speed.shown(1.0)},
+                "speed": {"symbol": speed.symbol, "of_one_kmh": speed.display_value(1.0)},
             }
         )
 
 
-def _bench() -> Bench:
-    return Bench(get_db())
+def _context() -> GearingContext:
+    return GearingContext(get_db())
 
 
 @blueprint.get("")
 def page() -> Any:
-    bench = _bench()
+    bench = _context()
     form = QuestionForm(request.args, bench.question)
     question = form.question()
     if question is None:
@@ -100,18 +100,18 @@ def page() -> Any:
     return _worked_out(bench, question, form)
 
 
-def _moved(asked: dict[str, str], question: work.Question) -> dict[str, Any]:
+def _moved(numbers: dict[str, str], question: work.Question) -> dict[str, Any]:
     """The address after a stepper's button or a neighbouring pair was pressed."""
-    pair, nudge = asked.pop("pair", ""), asked.pop("nudge", "")
+    pair, nudge = numbers.pop("pair", ""), numbers.pop("nudge", "")
     if match := re.fullmatch(r"(\d{1,3})-(\d{1,3})", pair):
-        return asked | {"pinion": match[1], "spur": match[2]}
+        return numbers | {"pinion": match[1], "spur": match[2]}
     if nudge not in NUDGES:
-        return asked
+        return numbers
     name, step = NUDGES[nudge]
-    return asked | {name: max(6, min(200, getattr(question, name) + step))}
+    return numbers | {name: max(6, min(200, getattr(question, name) + step))}
 
 
-def _worked_out(bench: Bench, question: work.Question, form: Any) -> Any:
+def _worked_out(bench: GearingContext, question: work.Question, form: Any) -> Any:
     figures = work.answer(question)
     longer = shorter = None
     if bench.box:
@@ -125,7 +125,7 @@ def _worked_out(bench: Bench, question: work.Question, form: Any) -> Any:
         figures=figures,
         longer=longer,
         shorter=shorter,
-        why_not=work.why_not(bench.car, question.pinion, question.spur) if bench.car else [],
+        why_not=work.fit_problems(bench.car, question.pinion, question.spur) if bench.car else [],
     )
 
 
@@ -137,7 +137,7 @@ def fit(connection: sqlite3.Connection) -> Any:
     if not form.validate_on_submit() or not all(
         6 <= teeth <= 200 for teeth in (form.pinion.data, form.spur.data)
     ):
-        bench = Bench(connection, car)
+        bench = GearingContext(connection, car)
         wrong = QuestionForm(
             {"pinion": form.pinion._value(), "spur": form.spur._value()}, bench.question
         )
@@ -145,8 +145,10 @@ def fit(connection: sqlite3.Connection) -> Any:
         return show("gearing/page.html", "gearing/_part.html", 422, form=wrong, bench=bench)
     pinion, spur = int(form.pinion.data), int(form.spur.data)
     entry, token = store.fit(connection, car, pinion, spur, now(), present=present())
-    said = f"Fitted {entry.pinion_teeth} / {entry.spur_teeth}, FDR {entry.final_drive_ratio:.2f}"
-    notice(said + subject.other_car_note(connection, car), token)
+    sentence = (
+        f"Fitted {entry.pinion_teeth} / {entry.spur_teeth}, FDR {entry.final_drive_ratio:.2f}"
+    )
+    notice(sentence + subject.other_car_note(connection, car), token)
     return after_write("gearing.page")
 
 
@@ -161,15 +163,15 @@ def wanted_part() -> Any:
 
 
 def _wanted() -> dict[str, Any]:
-    bench = _bench()
-    asked = "value" in request.args
-    form = WantedForm(request.args if asked else None)
+    bench = _context()
+    submitted = "value" in request.args
+    form = TargetForm(request.args if submitted else None)
     near: list[Any] = []
-    if asked and bench.car and bench.box and form.validate():
+    if submitted and bench.car and bench.box and form.validate():
         try:
             target = target_ratio(form.kind.data, form.value.data, bench.question)
-            found = work.options(bench.box, bench.car.internal_ratio)
-            near = nearest_options(found, target, NEAREST) if found else []
+            pairs = work.options(bench.box, bench.car.internal_ratio)
+            near = nearest_options(pairs, target, NEAREST) if pairs else []
         except ValueError as error:
             form.value.errors = [str(error)]
     rows = [
@@ -184,12 +186,12 @@ def _wanted() -> dict[str, Any]:
         )
         for option, step in near
     ]
-    return {"form": form, "bench": bench, "rows": rows, "asked": asked and not form.errors}
+    return {"form": form, "bench": bench, "rows": rows, "asked": submitted and not form.errors}
 
 
 @blueprint.get("/table")
 def table() -> Any:
-    bench = _bench()
+    bench = _context()
     if bench.car is None or bench.box is None:
         raise NotThere("There is no car yet. Add it under Kit first.")
     fitting = {
@@ -213,7 +215,7 @@ def _log() -> dict[str, Any]:
     connection = get_db()
     car = kit.car_in_use(connection, current_settings())
     before = request.args.get("before", type=int)
-    entries, more = cut(store.log(connection, car.id, LOG_PAGE + 1, before), LOG_PAGE)
+    entries, more = split_page(store.log(connection, car.id, LOG_PAGE + 1, before), LOG_PAGE)
     return {
         "car": car,
         "entries": entries,

@@ -15,12 +15,12 @@ def top_speed_rpm(question: Question) -> float:
     Raises:
         ValueError: neither is known.
     """
-    known = [] if question.rev_limit is None else [question.rev_limit]
+    limits = [] if question.rev_limit is None else [question.rev_limit]
     if question.kv is not None and question.volts is not None:
-        known.append(free_speed_rpm(question.kv, question.volts))
-    if not known:
+        limits.append(free_speed_rpm(question.kv, question.volts))
+    if not limits:
         raise ValueError("Give the car a motor and a pack voltage, or a rev limit, to go by speed.")
-    return min(known)
+    return min(limits)
 
 
 def target_ratio(kind: str, value: float, question: Question) -> float:

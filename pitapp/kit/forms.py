@@ -63,7 +63,7 @@ class CarForm(PitForm):
         if field.data is not None and self.motor_id.data:
             raise ValidationError("Leave this empty, or choose no motor above.")
 
-    def offer(self, motors: list[Motor], car: Car | None = None) -> None:
+    def set_choices(self, motors: list[Motor], car: Car | None = None) -> None:
         """Offer these motors, and the car's own pitch among the common ones."""
         none = "none yet, or a new one" if motors else "none yet"
         self.motor_id.choices = {"": none} | {str(m.id): m.name for m in motors}
@@ -94,6 +94,6 @@ class GearsForm(PitForm):
     pitch = SelectField("Gear pitch")
     teeth = TeethField("Teeth", [Needed("Write the numbers of teeth, like 20-32, 35, 38.")])
 
-    def offer(self, pitches: list[str]) -> None:
+    def set_choices(self, pitches: list[str]) -> None:
         """Offer these pitches first, then the common ones."""
         self.pitch.choices = {pitch: pitch_label(pitch) for pitch in (*pitches, *COMMON)}

@@ -30,8 +30,8 @@ def gear_gap(car: Car, gears: Sequence[Gear]) -> GearGap | None:
     lacking = [kind for kind in ("pinion", "spur") if kind not in there]
     if not lacking:
         return None
-    noun, asked = ("gear", "") if len(lacking) == 2 else (lacking[0], f"&kind={lacking[0]}")
-    label, add = car.pitch_label, f"/kit/gears?pitch={car.pitch}{asked}"
+    noun, query = ("gear", "") if len(lacking) == 2 else (lacking[0], f"&kind={lacking[0]}")
+    label, add = car.pitch_label, f"/kit/gears?pitch={car.pitch}{query}"
     if not gears:
         sentence = "Add the pinions and spurs you own to see what fits."
         return GearGap("Your gear box is empty", sentence, (("Add your gears", add),), False)

@@ -40,11 +40,11 @@ def checked_pitch(text: str) -> str:
     Raises:
         ValueError: it is none.
     """
-    found = _PITCH.match(text)
-    if found is None:
+    match = _PITCH.match(text)
+    if match is None:
         raise ValueError("Choose the gear pitch.")
-    value = float(found[2])
-    return pitch_from_diametral(value) if found[1] == "dp" else pitch_from_module(value)
+    value = float(match[2])
+    return pitch_from_diametral(value) if match[1] == "dp" else pitch_from_module(value)
 
 
 def module_mm(pitch: str) -> float:

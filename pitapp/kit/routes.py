@@ -64,7 +64,7 @@ def car(car_id: int) -> Any:
 def save_car(connection: sqlite3.Connection, car_id: int = 0) -> Any:
     item = store.car(connection, car_id) if car_id else None
     form = CarForm()
-    form.offer(store.motors(connection), item)
+    form.set_choices(store.motors(connection), item)
     motor_id = form.motor_id.data or ""
     record = form.fill(Car, id=car_id, motor_id=int(motor_id) if motor_id.isdecimal() else None)
     if record and form.new_motor_kv.data is not None:
@@ -74,7 +74,7 @@ def save_car(connection: sqlite3.Connection, car_id: int = 0) -> Any:
     try:
         saved_id, token = store.save_car(connection, record, now())
     except ChangedMeanwhile as error:
-        form.meet(store.car(connection, car_id), str(error))
+        form.show_conflict(store.car(connection, car_id), str(error))
         return _show_car(connection, form, item, 409)
     if not car_id:
         store.choose_car(connection, saved_id)
@@ -124,7 +124,7 @@ def save_motor(connection: sqlite3.Connection, motor_id: int = 0) -> Any:
     try:
         _, token = store.save_motor(connection, record, now())
     except ChangedMeanwhile as error:
-        form.meet(store.motor(connection, motor_id), str(error))
+        form.show_conflict(store.motor(connection, motor_id), str(error))
         return show("kit/motor.html", "kit/_motor.html", 409, form=form, item=item)
     notice(f"Saved {record.name}", token)
     return after_write("kit.page")
@@ -151,7 +151,7 @@ def gears_part() -> Any:
 @write
 def add_gears(connection: sqlite3.Connection) -> Any:
     form = GearsForm()
-    form.offer(_pitches(connection))
+    form.set_choices(_pitches(connection))
     if not form.validate_on_submit():
         return _show_gears(connection, form, 422)
     new, token = store.add_gears(
@@ -175,7 +175,7 @@ def remove_gear(connection: sqlite3.Connection, gear_id: int) -> Any:
 def _show_car(
     connection: sqlite3.Connection, form: CarForm, item: Car | None = None, status: int = 200
 ) -> Any:
-    form.offer(store.motors(connection), item)
+    form.set_choices(store.motors(connection), item)
     return show("kit/car.html", "kit/_car.html", status, form=form, item=item)
 
 
@@ -190,7 +190,7 @@ def _gears(connection: sqlite3.Connection, form: GearsForm | None) -> dict[str, 
     if form is None:
         chosen = {name: request.args[name] for name in ("pitch", "kind") if name in request.args}
         form = GearsForm(formdata=None, data=chosen)
-        form.offer(pitches)
+        form.set_choices(pitches)
     box: dict[str, dict[str, list[Any]]] = {}
     for gear in store.gears(connection):
         box.setdefault(pitch_label(gear.pitch), {}).setdefault(gear.kind, []).append(gear)

@@ -42,11 +42,11 @@ def car(connection: sqlite3.Connection, car_id: int) -> Car:
 
 def current_car(connection: sqlite3.Connection, chosen: dict[str, str]) -> Car | None:
     """The car that the screens are about: the one chosen, else the first."""
-    wanted = chosen.get(CURRENT_CAR, "")
+    car_id = chosen.get(CURRENT_CAR, "")
     row = connection.execute(
         f"SELECT {', '.join(_CAR)} FROM cars WHERE removed_at IS NULL "  # noqa: S608
         "ORDER BY id = ? DESC, id LIMIT 1",
-        (int(wanted) if wanted.isdecimal() else 0,),
+        (int(car_id) if car_id.isdecimal() else 0,),
     ).fetchone()
     return None if row is None else Car(**row)
 
@@ -57,10 +57,10 @@ def car_in_use(connection: sqlite3.Connection, chosen: dict[str, str]) -> Car:
     Raises:
         NotThere: there is no car yet.
     """
-    found = current_car(connection, chosen)
-    if found is None:
+    car_found = current_car(connection, chosen)
+    if car_found is None:
         raise NotThere("There is no car yet. Add it under Kit first.")
-    return found
+    return car_found
 
 
 def choose_car(connection: sqlite3.Connection, car_id: int) -> Car:
@@ -112,7 +112,7 @@ def measure_tyres(
     connection: sqlite3.Connection, step: undo.Step, car_id: int, diameter_mm: float
 ) -> None:
     """Give a car another tyre diameter, within the caller's undo step."""
-    step.touch("cars", car_id)
+    step.record_before("cars", car_id)
     connection.execute(
         "UPDATE cars SET tyre_diameter_mm = ?1, version = version + 1 "
         "WHERE id = ?2 AND tyre_diameter_mm != ?1",
@@ -160,12 +160,12 @@ def gears(connection: sqlite3.Connection, pitch: str | None = None) -> list[Gear
 
 def owned_teeth(connection: sqlite3.Connection, pitch: str) -> tuple[list[int], list[int]]:
     """The teeth of the pinions and of the spurs owned in that pitch."""
-    found: dict[str, list[int]] = {"pinion": [], "spur": []}
+    teeth: dict[str, list[int]] = {"pinion": [], "spur": []}
     for row in connection.execute(
         "SELECT kind, teeth FROM gears WHERE pitch = ? ORDER BY teeth", (pitch,)
     ):
-        found[row["kind"]].append(row["teeth"])
-    return found["pinion"], found["spur"]
+        teeth[row["kind"]].append(row["teeth"])
+    return teeth["pinion"], teeth["spur"]
 
 
 def add_gears(
@@ -176,13 +176,13 @@ def add_gears(
     many = f"{len(teeth)} {kind}s" if len(teeth) > 1 else f"{teeth[0]}-tooth {kind}"
     with undo.step(connection, f"Added {many}", now) as step:
         for count in teeth:
-            made = connection.execute(
+            cursor = connection.execute(
                 "INSERT INTO gears (kind, teeth, pitch) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
                 (kind, count, pitch),
             )
-            if made.rowcount:
+            if cursor.rowcount:
                 new.append(count)
-                step.made("gears", int(made.lastrowid or 0))
+                step.record_insert("gears", int(cursor.lastrowid or 0))
     return new, step.token
 
 

@@ -32,9 +32,9 @@ def form_car(connection: sqlite3.Connection, among: Sequence[Car] | None = None)
     cars = store.cars(connection)
     sent = request.form.get(FIELD, "").strip()
     if sent:
-        found = next((car for car in cars if str(car.id) == sent), None)
-        if found is not None:
-            return found
+        match = next((car for car in cars if str(car.id) == sent), None)
+        if match is not None:
+            return match
         gone = gone_sentence(connection, int(sent) if sent.isdecimal() else None)
         if gone:
             raise Gone(gone, question(cars))
@@ -53,10 +53,10 @@ def form_car_needed(connection: sqlite3.Connection) -> Car:
         NotThere: there is no car yet.
         Gone, WhichOne: as `form_car` does.
     """
-    found = form_car(connection)
-    if found is None:
+    own = form_car(connection)
+    if own is None:
         raise NotThere("There is no car yet. Add it under Kit first.")
-    return found
+    return own
 
 
 def question(cars: Sequence[Car]) -> Question:

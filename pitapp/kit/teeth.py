@@ -26,7 +26,7 @@ def parse_teeth(text: str) -> list[int]:
     [60, 62, 64, 66]
     """
     joined = re.sub(r"\s*(-|–|—|\.\.|\bto\b|/)\s*", r"\1", text.strip(), flags=re.IGNORECASE)
-    found: set[int] = set()
+    teeth: set[int] = set()
     for part in filter(None, re.split(r"[,;\s]+", joined)):
         match = _PART.match(part)
         if match is None:
@@ -36,10 +36,10 @@ def parse_teeth(text: str) -> list[int]:
             first, last = last, first
         if first < LEAST_TEETH or last > MOST_TEETH:
             raise ValueError(f"“{part}” is outside {LEAST_TEETH} to {MOST_TEETH} teeth.")
-        found.update(range(first, last + 1, max(1, int(match[3] or 1))))
-    if not found:
+        teeth.update(range(first, last + 1, max(1, int(match[3] or 1))))
+    if not teeth:
         raise ValueError("Write at least one number of teeth, like 20-32, 35, 38.")
-    return sorted(found)
+    return sorted(teeth)
 
 
 def teeth_text(teeth: Iterable[int]) -> str:

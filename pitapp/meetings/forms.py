@@ -91,7 +91,7 @@ class TimetableForm(PitForm):
                 if self.marshal_after_min.data is None:
                     raise ValueError("How many minutes after your start?")
                 return with_marshalling(starts, kind, self.marshal_after_min.data)
-        except _Told:
+        except _ErrorShown:
             return None
 
     def _pasted(self, day: date, zone: tzinfo) -> list[datetime]:
@@ -122,10 +122,10 @@ class TimetableForm(PitForm):
         except (ValueError, OverflowError) as error:
             field = self._fields[name]
             field.errors = [*field.errors, str(error)]
-            raise _Told from None
+            raise _ErrorShown from None
 
 
-class _Told(Exception):
+class _ErrorShown(Exception):
     """What was wrong stands at its field already."""
 
 
@@ -150,7 +150,9 @@ class MeetingForm(TimetableForm):
     )
     remarks = TextAreaField("Remarks", render_kw={"maxlength": 2000})
 
-    def offer(self, tracks: Iterable[Any], classes: Iterable[Any], cars: Iterable[Any]) -> None:
+    def set_choices(
+        self, tracks: Iterable[Any], classes: Iterable[Any], cars: Iterable[Any]
+    ) -> None:
         """Offer these tracks, classes and cars."""
         for field, items in (
             (self.track_id, tracks),
@@ -207,13 +209,13 @@ class HeatForm(PitForm):
             Heat, id=heat.id, meeting_id=heat.meeting_id, starts_at=starts_at, done_at=heat.done_at
         )
 
-    def meet_heat(self, current: Heat, zone: tzinfo, sentence: str) -> None:
-        """See `meet`: shows the entry's kind and number, its day and time where they differ."""
-        self.meet(current, sentence)
+    def show_heat_conflict(self, current: Heat, zone: tzinfo, sentence: str) -> None:
+        """See `show_conflict`: shows the entry's kind and number, its day and time where they differ."""
+        self.show_conflict(current, sentence)
         local = current.starts_at.astimezone(zone)
-        for field, now_there, shown in (
+        for field, now_there, displayed in (
             (self.at, local.time(), f"{local:%H:%M}"),
             (self.day, local.date(), f"{local:%Y-%m-%d}"),
         ):
             if field.data != now_there:
-                field.errors = [*field.errors, f"On the other screen this became {shown}."]
+                field.errors = [*field.errors, f"On the other screen this became {displayed}."]

@@ -85,10 +85,10 @@ def clock_time(text: str) -> time:
     Raises:
         ValueError: that is no time of day.
     """
-    found = _TYPED.fullmatch(text.strip()) if text.isascii() else None
-    if found is None:
+    match = _TYPED.fullmatch(text.strip()) if text.isascii() else None
+    if match is None:
         raise ValueError("Write a time such as 9:30 or 930.")
-    return _time(found[1], found[2] or "0", found[3])
+    return _time(match[1], match[2] or "0", match[3])
 
 
 def _time(hours: str, minutes: str, half: str | None) -> time:
@@ -105,17 +105,17 @@ def _time(hours: str, minutes: str, half: str | None) -> time:
 
 def _times(line: str) -> list[time]:
     """The times on a line: one among words, or several with nothing but separators between."""
-    found = list(_TIME.finditer(line))
-    with_colon = [each for each in found if each[2] == ":"]
+    matches = list(_TIME.finditer(line))
+    with_colon = [each for each in matches if each[2] == ":"]
     if len(with_colon) == 1:
-        found = with_colon
-    if not found and re.fullmatch(r"\s*\d{3,4}\s*", line, re.ASCII):
+        matches = with_colon
+    if not matches and re.fullmatch(r"\s*\d{3,4}\s*", line, re.ASCII):
         return [clock_time(line)]
-    if not found:
+    if not matches:
         raise ValueError("there is no time such as 9:30.")
-    if len(found) > 1 and _TIME.sub("", line).strip(" ,;\t"):
+    if len(matches) > 1 and _TIME.sub("", line).strip(" ,;\t"):
         raise ValueError("there is more than one time among the words; keep one a line.")
-    return [_time(each[1], each[3], each[4]) for each in found]
+    return [_time(each[1], each[3], each[4]) for each in matches]
 
 
 def _following(
@@ -178,7 +178,7 @@ def until_text(starts_at: datetime, now: datetime) -> str:
     return "now" if minutes == 0 else f"in {length}" if minutes > 0 else f"{length} ago"
 
 
-class Planned(NamedTuple):
+class MeetingTimes(NamedTuple):
     """A meeting with what its timetable says of now."""
 
     meeting: Meeting
@@ -187,7 +187,9 @@ class Planned(NamedTuple):
     """The start of the first entry that is neither done nor long past."""
 
 
-def meeting_of_now(planned: Sequence[Planned], now: datetime, ahead: timedelta) -> Meeting | None:
+def meeting_of_now(
+    planned: Sequence[MeetingTimes], now: datetime, ahead: timedelta
+) -> Meeting | None:
     """The meeting that is on: by its day or its timetable, else the next one within `ahead`.
 
     The meetings come in the order of days. One whose timetable reaches past midnight stays on
@@ -202,7 +204,7 @@ def meeting_of_now(planned: Sequence[Planned], now: datetime, ahead: timedelta) 
     return next(coming, None)
 
 
-def _is_on(planned: Planned, now: datetime) -> bool:
+def _is_on(planned: MeetingTimes, now: datetime) -> bool:
     ends = _midnight(planned.meeting, 1)
     if planned.last_heat is not None:
         ends = max(ends, planned.last_heat + AFTER_LAST_HEAT)

@@ -9,7 +9,7 @@ from typing import Any
 from flask import Blueprint, request
 
 from pitapp.db import get_db
-from pitapp.db.pages import cut
+from pitapp.db.pages import split_page
 from pitapp.errors import BadRequest, ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.meetings import store
@@ -35,12 +35,12 @@ MOST_SHIFT_MIN = 720
 @blueprint.get("")
 def page() -> Any:
     before = request.args.get("before", type=int)
-    found = store.meetings(get_db(), limit=PAGE_LENGTH + 1, before=before)
-    shown, older = cut(found, PAGE_LENGTH)
+    rows = store.meetings(get_db(), limit=PAGE_LENGTH + 1, before=before)
+    listed, older = split_page(rows, PAGE_LENGTH)
     return show(
         "meetings/page.html",
         "meetings/_part.html",
-        meetings=shown,
+        meetings=listed,
         older=older,
         newest=before is None,
         tracks={track.id: track for track in tracks.tracks(get_db())},
@@ -54,8 +54,8 @@ def new() -> Any:
     last = next(iter(store.meetings(connection, limit=1)), None)
     race_class = store.latest_class(connection)
     car = kit.current_car(connection, current_settings())
-    known = tracks.tracks(connection)
-    only = known[0].id if len(known) == 1 else None
+    all_tracks = tracks.tracks(connection)
+    only = all_tracks[0].id if len(all_tracks) == 1 else None
     form = MeetingForm(
         data={
             "day": now().astimezone(home_zone()).date(),
@@ -92,7 +92,7 @@ def save(connection: sqlite3.Connection, meeting_id: int = 0) -> Any:
     try:
         saved_id, token = store.save_meeting(connection, record, now(), entries)
     except ChangedMeanwhile as error:
-        form.meet(store.meeting(connection, meeting_id), str(error))
+        form.show_conflict(store.meeting(connection, meeting_id), str(error))
         return _show_form(connection, form, item, 409)
     notice(f"Saved {record.title}", token)
     return after_write("meetings.meeting", meeting_id=saved_id)
@@ -160,7 +160,7 @@ def save_heat(connection: sqlite3.Connection, heat_id: int) -> Any:
     try:
         notice(f"Saved {record.title}", store.change_heat(connection, record, now()))
     except ChangedMeanwhile as error:
-        form.meet_heat(item, its_meeting.zone, str(error))
+        form.show_heat_conflict(item, its_meeting.zone, str(error))
         return _show_heat(form, item, its_meeting, 409)
     return after_write("meetings.meeting", meeting_id=its_meeting.id)
 
@@ -180,7 +180,7 @@ def shift(connection: sqlite3.Connection, heat_id: int) -> Any:
         clock = clock_text(store.meeting(connection, item.meeting_id), item.starts_at)
         sentence = f"{item.title} was changed on another screen. It is at {clock} now."
         page, part, of = _screen(item)
-        return taps.told(sentence, status, page, part, **of)
+        return taps.stale_response(sentence, status, page, part, **of)
     token = store.shift_heats(
         connection, item, timedelta(minutes=minutes), following=following, now=now()
     )
@@ -246,7 +246,9 @@ def _meeting(connection: sqlite3.Connection, meeting_id: int) -> dict[str, Any]:
 
 
 def _offer(connection: sqlite3.Connection, form: MeetingForm, item: Meeting | None) -> None:
-    form.offer(tracks.tracks(connection), store.race_classes(connection), kit.cars(connection))
+    form.set_choices(
+        tracks.tracks(connection), store.race_classes(connection), kit.cars(connection)
+    )
     if item is None:
         return
     for field, chosen, read in (

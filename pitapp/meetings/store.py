@@ -18,7 +18,7 @@ from pitapp.meetings.classes.store import (
     remove_class,
     save_class,
 )
-from pitapp.meetings.formulas import Entry, Planned, meeting_of_now
+from pitapp.meetings.formulas import Entry, MeetingTimes, meeting_of_now
 from pitapp.meetings.models import Meeting
 from pitapp.meetings.timetable.store import (
     LATE,
@@ -110,12 +110,12 @@ def current_meeting(connection: sqlite3.Connection, now: datetime) -> Meeting | 
             (now + AHEAD + timedelta(days=1)).date().isoformat(),
         ),
     )
-    planned: list[Planned] = []
+    planned: list[MeetingTimes] = []
     for row in rows:
         values = dict(row)
         last, following = values.pop("last_heat"), values.pop("next_heat")
         planned.append(
-            Planned(
+            MeetingTimes(
                 Meeting(**values),
                 when(last) if last else None,
                 when(following) if following else None,

@@ -11,8 +11,8 @@ from flask import Flask
 from werkzeug.test import EnvironBuilder, run_wsgi_app
 from werkzeug.wrappers import Response
 
-from pitapp.checks.here import here
-from pitapp.checks.kept import KeptRun, run_through, to_keep
+from pitapp.checks.here import run_context
+from pitapp.checks.kept import OfflineRun, run_through, without_token
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import Checklist
 from pitapp.meetings import store as meetings
@@ -69,7 +69,7 @@ def race_day(connection: sqlite3.Connection, now: datetime) -> list[str]:
 
 def all_lists(connection: sqlite3.Connection, now: datetime) -> list[Checklist]:
     """Every checklist of one's own, and the settings of the controller in the car."""
-    controller = here(connection, now).controller
+    controller = run_context(connection, now).controller
     settings = [lists.settings_list(connection, controller.id)] if controller else []
     return [*settings, *lists.checklists(connection)]
 
@@ -84,10 +84,10 @@ def rendered(app: Flask, environ: dict[str, Any], path: str) -> str | None:
         answer = Response(*run_wsgi_app(app.wsgi_app, inner, buffered=True))
     if answer.status_code != 200 or answer.mimetype != "text/html":
         return None
-    return to_keep(answer.get_data(as_text=True))
+    return without_token(answer.get_data(as_text=True))
 
 
-def runs(connection: sqlite3.Connection, now: datetime) -> list[KeptRun]:
+def runs(connection: sqlite3.Connection, now: datetime) -> list[OfflineRun]:
     """Every run-through and charge with each of its steps, as `static/js/sw/runs.js` walks them."""
     walks = [run_through(connection, each, now) for each in all_lists(connection, now)]
     charges = charging.runs(connection, sound_packs(connection), now)

@@ -42,12 +42,12 @@ ARGUMENT = re.compile(r"<(?:\w+:)?(\w+)>")
 
 def rules(app: Flask) -> list[dict[str, str | bool]]:
     """Each write's address as a pattern for the worker, with where it is shown."""
-    late = {each.endpoint: each for each in WRITES}
+    writes = {each.endpoint: each for each in WRITES}
     return [
-        {"match": pattern(rule.rule), "then": found.then}
-        | ({"judged": True} if found.judged else {})
+        {"match": pattern(rule.rule), "then": queued.then}
+        | ({"judged": True} if queued.judged else {})
         for rule in app.url_map.iter_rules()
-        if (found := late.get(rule.endpoint)) and "POST" in (rule.methods or ())
+        if (queued := writes.get(rule.endpoint)) and "POST" in (rule.methods or ())
     ]
 
 

@@ -24,8 +24,8 @@ def _register(state: Any) -> None:
 
 def worker() -> Worker:
     """This process's service worker."""
-    found: Worker = current_app.extensions["pitapp.worker"]
-    return found
+    own_worker: Worker = current_app.extensions["pitapp.worker"]
+    return own_worker
 
 
 @blueprint.get("/sw.js")
@@ -39,8 +39,8 @@ def script() -> Response:
 def files() -> Response:
     """Those static files that the worker has not yet, in one answer: their texts by address."""
     folder = Path(current_app.static_folder or "")
-    wanted = set(request.args.get("names", "").split(","))
-    texts = {name: (folder / name).read_text("utf-8") for name in listed(folder) if name in wanted}
+    names = set(request.args.get("names", "").split(","))
+    texts = {name: (folder / name).read_text("utf-8") for name in listed(folder) if name in names}
     answer = jsonify(texts)
     answer.headers["Cache-Control"] = "no-store"
     return answer

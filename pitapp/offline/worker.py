@@ -55,14 +55,14 @@ class Worker:
                 for name in STRATEGIES
             ]
             strategies = "".join(texts)
-            told = {
+            manifest = {
                 "files": [static_url(name) for name in files(folder)],
                 "writes": rules(self._app),
                 "policy": POLICY,
             }
-            whole = json.dumps([__version__, strategies, told])
+            whole = json.dumps([__version__, strategies, manifest])
             version = hashlib.sha256(whole.encode()).hexdigest()[:12]
-            told_all = json.dumps({"version": version, **told}, separators=(",", ":"))
+            told_all = json.dumps({"version": version, **manifest}, separators=(",", ":"))
             self._made = version, f"self.PITAPP = {told_all};\n{strategies}"
         return self._made
 

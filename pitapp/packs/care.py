@@ -64,9 +64,9 @@ class CareLimits:
             number(retire, f"{name} to retire at", low, 10_000)
 
 
-def _worst(found: Sequence[tuple[int, str]]) -> Verdict:
-    worst = max((level for level, _ in found), default=0)
-    return Verdict(_LEVELS[worst], tuple(reason for level, reason in found if level))
+def _worst(grades: Sequence[tuple[int, str]]) -> Verdict:
+    worst = max((level for level, _ in grades), default=0)
+    return Verdict(_LEVELS[worst], tuple(reason for level, reason in grades if level))
 
 
 def _graded(value: float, look: float, retire: float, reason: str) -> tuple[int, str]:
@@ -175,10 +175,10 @@ def pack_verdict(verdicts: Sequence[Verdict], condition: Condition = "sound") ->
     'retire it'
     """
     check_condition(condition)
-    found = [(_LEVELS.index(item.level), reason) for item in verdicts for reason in item.reasons]
+    grades = [(_LEVELS.index(item.level), reason) for item in verdicts for reason in item.reasons]
     if condition != "sound":
-        found.insert(0, (2, CONDITION_SENTENCES[condition]))
-    return _worst(found)
+        grades.insert(0, (2, CONDITION_SENTENCES[condition]))
+    return _worst(grades)
 
 
 CONDITION_SENTENCES: dict[str, str] = {

@@ -7,21 +7,30 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from pitapp.packs.cell import FULL_CELL_V, open_circuit_cell_v
-from pitapp.packs.day import Conflict, Heat, HeatPlan, PlanPack, PlanRules, Prospect, Remedy, Turn
+from pitapp.packs.day import (
+    Conflict,
+    Heat,
+    HeatAssignment,
+    HeatPlan,
+    PackCapability,
+    PlanPack,
+    PlanRules,
+    Remedy,
+)
 from pitapp.packs.steps import last_heat_over
 
 
 def find_conflicts(
     ordered: Sequence[Heat],
     packs: Sequence[PlanPack],
-    prospects: Sequence[Prospect],
-    turns: dict[str, list[Turn]],
+    prospects: Sequence[PackCapability],
+    turns: dict[str, list[HeatAssignment]],
     heat_plans: Sequence[HeatPlan],
     rules: PlanRules,
 ) -> tuple[list[HeatPlan], list[Conflict]]:
     """The heats' plans with packs filled in that run as they are, and every conflict of the day."""
     plans = list(heat_plans)
-    found: list[Conflict] = []
+    conflicts: list[Conflict] = []
     spoken_for: set[str] = set()
     for place, plan in enumerate(plans):
         if plan.full:
@@ -43,7 +52,7 @@ def find_conflicts(
         if as_it_is is not None:
             cell_v = as_it_is.cell_v
             remedies.append(Remedy("run part charged", str(as_it_is.pack), heat.start_min, cell_v))
-        found.append(
+        conflicts.append(
             Conflict("no full pack", place, None, heat.start_min, remedies=tuple(remedies))
         )
     over = last_heat_over(ordered, rules)
@@ -52,16 +61,16 @@ def find_conflicts(
         ran = [place for place, plan in enumerate(plans) if plan.pack == name]
         until = ordered[ran[0]].start_min if ran else over
         if prospect.full and until - _full_since(prospect) > rules.most_full_min:
-            found.append(Conflict("sits full", None, name, until))
+            conflicts.append(Conflict("sits full", None, name, until))
     for pack in packs:
         if pack.condition != "sound":
-            found.append(
+            conflicts.append(
                 Conflict("refused", None, pack.name, rules.now_min, f"it is {pack.condition}")
             )
-    return plans, found
+    return plans, conflicts
 
 
-def _full_since(prospect: Prospect) -> float:
+def _full_since(prospect: PackCapability) -> float:
     since = prospect.pack.full_since_min
     return prospect.free_min if since is None else min(since, prospect.free_min)
 
@@ -69,7 +78,7 @@ def _full_since(prospect: Prospect) -> float:
 class _Idle(NamedTuple):
     """A pack before a heat that the plan has no full one for."""
 
-    prospect: Prospect
+    prospect: PackCapability
     chargeable_min: float
     usable_min: float
     percent: float
@@ -84,8 +93,8 @@ class _Idle(NamedTuple):
 
 
 def _idle(
-    prospect: Prospect,
-    todo: Sequence[Turn],
+    prospect: PackCapability,
+    todo: Sequence[HeatAssignment],
     ordered: Sequence[Heat],
     rules: PlanRules,
     place: int,
@@ -134,10 +143,10 @@ def _remedies(heat: Heat, idle: Sequence[_Idle], rules: PlanRules) -> list[Remed
     ]
     if elsewhere:
         return [max(elsewhere, key=lambda remedy: remedy.at_min)]
-    late = [each for each in idle if each.full_min > latest]
-    if not late:
+    too_late = [each for each in idle if each.full_min > latest]
+    if not too_late:
         return []
-    first = min(late, key=lambda each: each.full_min)
+    first = min(too_late, key=lambda each: each.full_min)
     name, after = first.prospect.pack.name, first.full_min - heat.start_min
     return [Remedy("full later", name, first.full_min, FULL_CELL_V, after)]
 

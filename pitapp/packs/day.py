@@ -211,7 +211,7 @@ class ChargePlan:
 
 
 @dataclass(frozen=True)
-class Prospect:
+class PackCapability:
     """What the charger can do for a pack: its current, and how long each charge would take."""
 
     pack: PlanPack
@@ -230,7 +230,7 @@ class Prospect:
 
 
 @dataclass(frozen=True)
-class Turn:
+class HeatAssignment:
     """A pack's turn in a heat (counted by their starts), and the charge before it, if any."""
 
     heat: int

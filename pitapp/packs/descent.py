@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from pitapp.packs.bounds import least_waiting
-from pitapp.packs.jobs import SLACK_MIN, Day, Job
-from pitapp.packs.placed import DONE, DROPPED, MUST, NONE, UNDECIDED, Placed
+from pitapp.packs.jobs import SLACK_MIN, Job, ScheduleProblem
+from pitapp.packs.placed import DONE, DROPPED, MUST, NONE, UNDECIDED, PartialSchedule
 
 
-class _Met(NamedTuple):
+class _DominanceRecord(NamedTuple):
     """What is good to have more of in a state met, and what it has cost."""
 
     free: tuple[float, ...]
@@ -21,27 +21,27 @@ class _Met(NamedTuple):
 
 
 @dataclass
-class Descent:
+class BranchAndBound:
     """One search, with a number of heats left out and a limit on the time full; see `search.py`."""
 
-    day: Day
+    day: ScheduleProblem
     without: int
     most_states: int
     best_time: float = math.inf
     short_first: bool = True
     states: int = 0
     best_jobs: list[Job] | None = None
-    met: dict[tuple[object, ...], list[_Met]] = field(default_factory=dict)
+    met: dict[tuple[object, ...], list[_DominanceRecord]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.placed = Placed(self.day, self.without)
+        self.placed = PartialSchedule(self.day, self.without)
 
     def least_cost(self) -> float:
         """Least time full that the bound promises before anything is placed."""
         todo = self.placed.open_heats()
         return self._bound(todo, 0.0) if todo else 0.0
 
-    def descend(self, cost: float) -> None:
+    def branch(self, cost: float) -> None:
         """Decide what is still open, everything already placed costing `cost`."""
         placed = self.placed
         todo = placed.open_heats()
@@ -56,7 +56,9 @@ class Descent:
         self.states += 1
         if self.states > self.most_states:
             return
-        if cost + self._bound(todo, cost) >= self.best_time - SLACK_MIN or self._met(todo[0], cost):
+        if cost + self._bound(todo, cost) >= self.best_time - SLACK_MIN or self._is_dominated(
+            todo[0], cost
+        ):
             return
         latest = todo[0]
         undecided = placed.status[latest] == UNDECIDED
@@ -66,7 +68,7 @@ class Descent:
         if undecided and placed.drops_left:
             placed.status[latest] = DROPPED
             placed.drops_left -= 1
-            self.descend(cost)
+            self.branch(cost)
             placed.drops_left += 1
             placed.status[latest] = UNDECIDED
 
@@ -92,7 +94,7 @@ class Descent:
             room=self.best_time - spent - cost - SLACK_MIN,
         )
 
-    def _met(self, latest: int, cost: float) -> bool:
+    def _is_dominated(self, latest: int, cost: float) -> bool:
         """Whether a state at least as good has been searched; if not, note this one."""
         placed = self.placed
         marks = []
@@ -105,8 +107,8 @@ class Descent:
             idle = not placed.runs_again[heat] and again <= self.day.need[latest] + SLACK_MIN
             marks.append((DONE, number if idle else -1))
         free, last = tuple(placed.free), (placed.last_end, placed.last_heat)
-        seen = self.met.setdefault((*marks, *placed.left, placed.taken), [])
-        for old in seen:
+        records = self.met.setdefault((*marks, *placed.left, placed.taken), [])
+        for old in records:
             if (
                 old.cost <= cost + SLACK_MIN
                 and old.drops_left >= placed.drops_left
@@ -114,13 +116,13 @@ class Descent:
                 and all(before >= now for before, now in zip(old.free, free, strict=True))
             ):
                 return True
-        seen.append(_Met(free, last, placed.drops_left, cost))
+        records.append(_DominanceRecord(free, last, placed.drops_left, cost))
         return False
 
     def _place_next(self, todo: list[int], cost: float) -> None:
         """Try each charge that may come next, and each full pack for the latest heat."""
         day, placed = self.day, self.placed
-        latest_free, taken_until = placed.free[0], placed.next_taken()
+        latest_free, taken_until = placed.free[0], placed.next_occupied()
         choices: list[tuple[float, float, int, int, int]] = []
         for heat in todo:
             end = min(placed.deadline[heat], latest_free)
@@ -138,7 +140,7 @@ class Descent:
             if placed.leaves_a_gap(heat, end, todo):
                 continue
             for number, before, length in placed.options(heat, end):
-                if placed.leaves_the_taken(end - length):
+                if placed.leaves_occupied_outputs(end - length):
                     choices.append((waits, length, heat, number, before))
         again = day.need[todo[day.outputs]] if len(todo) > day.outputs else -math.inf
 
@@ -160,10 +162,10 @@ class Descent:
             else:
                 end = min(placed.deadline[heat], latest_free)
                 old = placed.place(heat, number, before, end - length, end)
-            self.descend(cost + waits)
-            placed.take_back(old)
+            self.branch(cost + waits)
+            placed.unplace(old)
         if math.isfinite(taken_until) and not placed.leaves_a_gap(NONE, taken_until, todo):
-            before_it = placed.place_taken()
+            before_it = placed.place_occupied()
             if before_it is not None:
-                self.descend(cost)
-                placed.give_back_taken(before_it)
+                self.branch(cost)
+                placed.unplace_occupied(before_it)

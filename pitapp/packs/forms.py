@@ -118,7 +118,7 @@ class ReadingForm(PitForm):
                 elif about == "cell_v":
                     self.cell_v.errors = ["A cell rests between 0 and 5 V."]
             if not (self.cell_mohm.errors or self.cell_v.errors):
-                self.blame(error)
+                self.add_errors(error)
             return None
 
 

@@ -17,28 +17,32 @@ def plots(readings: Sequence[Reading]) -> list[Plot]:
 
     Each where at least two of the readings (newest first) have it.
     """
-    wanted: tuple[tuple[str, str, Axis, Callable[[Reading], float | None]], ...] = (
+    quantities: tuple[tuple[str, str, Axis, Callable[[Reading], float | None]], ...] = (
         ("resistance-plot", "Resistance of the worst cell", Axis("resistance", "mΩ"), _worst_mohm),
         ("spread-plot", "Cells apart after a charge", Axis("apart", "mV", 0), _spread_mv),
     )
-    found = []
-    for name, title, axis, read in wanted:
-        known = [(one, value) for one in reversed(readings) if (value := read(one)) is not None]
-        if len(known) < 2:
+    drawn = []
+    for name, title, axis, read in quantities:
+        measured = [
+            (item, value) for item in reversed(readings) if (value := read(item)) is not None
+        ]
+        if len(measured) < 2:
             continue
-        first = known[0][0].read_at
+        first = measured[0][0].read_at
         points = [
-            Point((one.read_at - first).total_seconds() / A_DAY_S, value, moment_text(one.read_at))
-            for one, value in known
+            Point(
+                (item.read_at - first).total_seconds() / A_DAY_S, value, moment_text(item.read_at)
+            )
+            for item, value in measured
         ]
         across = Axis("days since the first", digits=0)
-        found.append(plot(name, title, across, axis, [Series(title, points, joined=True)]))
-    return found
+        drawn.append(plot(name, title, across, axis, [Series(title, points, joined=True)]))
+    return drawn
 
 
-def _worst_mohm(one: Reading) -> float | None:
-    return max(one.cell_ohm) * 1000 if one.cell_ohm else None
+def _worst_mohm(item: Reading) -> float | None:
+    return max(item.cell_ohm) * 1000 if item.cell_ohm else None
 
 
-def _spread_mv(one: Reading) -> float | None:
-    return cell_spread_v(one.cell_v) * 1000 if one.cell_v and one.after_charge else None
+def _spread_mv(item: Reading) -> float | None:
+    return cell_spread_v(item.cell_v) * 1000 if item.cell_v and item.after_charge else None

@@ -29,7 +29,7 @@ class Kind:
 
 
 @dataclass(frozen=True)
-class Day:
+class ScheduleProblem:
     """A day for the search; times in one unit, heats in order of `need`.
 
     A charge ends `margin` before its heat or earlier. Of the outputs some may be taken from the
@@ -64,7 +64,7 @@ class Job:
 
 
 @dataclass(frozen=True)
-class Found:
+class Schedule:
     """The best schedule found, what it costs, and whether the search went to its end."""
 
     jobs: tuple[Job, ...]
@@ -79,12 +79,12 @@ def is_better(kinds: tuple[Kind, ...], place: int, number: int) -> bool:
 
     Such a pack may stand in for the other in any schedule, so the other is never used before it.
     """
-    one, other = kinds[place], kinds[number]
-    if place == number or one.full or other.full:
+    kind, other = kinds[place], kinds[number]
+    if place == number or kind.full or other.full:
         return False
     return (
-        one.free_from <= other.free_from
-        and one.first_length <= other.first_length
-        and all(a <= b for a, b in zip(one.recharge_length, other.recharge_length, strict=True))
-        and all(a >= b for a, b in zip(one.can_run, other.can_run, strict=True))
+        kind.free_from <= other.free_from
+        and kind.first_length <= other.first_length
+        and all(a <= b for a, b in zip(kind.recharge_length, other.recharge_length, strict=True))
+        and all(a >= b for a, b in zip(kind.can_run, other.can_run, strict=True))
     )

@@ -29,12 +29,12 @@ def likely_pack(
 
     The one that was put in, else the charge plan's, else the only full one, else the only one.
     """
-    found = states(connection)
-    for one in found:
-        if one.in_car and one.in_car.car_id == car_id:
-            return LikelyPack(one.pack.id, "in the car")
-    sound = [one for one in found if one.pack.condition == "sound"]
-    full = [one for one in sound if one.full]
+    pack_states = states(connection)
+    for state in pack_states:
+        if state.in_car and state.in_car.car_id == car_id:
+            return LikelyPack(state.pack.id, "in the car")
+    sound = [state for state in pack_states if state.pack.condition == "sound"]
+    full = [state for state in sound if state.full]
     planned = _planned(connection, meeting_id, heat)
     if planned and heat and _may_be(planned, heat, sound, full):
         return LikelyPack(int(planned.pack_id or 0), "planned")
@@ -48,14 +48,14 @@ def _planned(
 ) -> PlannedHeat | None:
     record = planning.plan(connection, meeting_id) if meeting_id is not None and heat else None
     heats = record.plan.heats if record and record.plan else ()
-    return next((one for one in heats if heat and one.heat_id == heat.id and one.pack_id), None)
+    return next((each for each in heats if heat and each.heat_id == heat.id and each.pack_id), None)
 
 
 def _may_be(
     planned: PlannedHeat, heat: Heat, sound: Sequence[PackState], full: Sequence[PackState]
 ) -> bool:
     """Whether the plan's pack is still likely: off the charger in time, not empty beside a full one."""
-    state = next((one for one in sound if one.pack.id == planned.pack_id), None)
+    state = next((each for each in sound if each.pack.id == planned.pack_id), None)
     if state is None:
         return False
     if state.charging:

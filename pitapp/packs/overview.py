@@ -27,7 +27,7 @@ def _states(connection: sqlite3.Connection, packs: list[Pack]) -> list[PackState
     warmth = store.latest_readings(connection, "cell_c")
     storages = store.latest_storages(connection)
     runs = store.last_runs(connection)
-    cars = store.in_cars(connection)
+    cars = store.packs_in_cars(connection)
     charges = charging.latest_charges(connection)
     counts = charging.full_charges(connection)
     return [

@@ -7,14 +7,14 @@ import math
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from pitapp.packs.jobs import SLACK_MIN, Day, Job, is_better
+from pitapp.packs.jobs import SLACK_MIN, Job, ScheduleProblem, is_better
 
 UNDECIDED, MUST, DONE, DROPPED = range(4)
 NONE = -1
 """No heat before: a kind's first charge."""
 
 
-class Before(NamedTuple):
+class PlacementUndo(NamedTuple):
     """What stood before one charge was placed."""
 
     heat: int
@@ -34,10 +34,10 @@ class Outputs(NamedTuple):
 
 
 @dataclass
-class Placed:
+class PartialSchedule:
     """What is decided of each heat, and which packs and outputs are left at which time."""
 
-    day: Day
+    day: ScheduleProblem
     drops_left: int
     jobs: list[Job] = field(default_factory=list)
 
@@ -187,7 +187,7 @@ class Placed:
 
     def options(self, heat: int, end: float) -> list[tuple[int, int, float]]:
         """Kind, heat before (or none), length of each charge for `heat` that may end at `end`."""
-        found: list[tuple[int, int, float]] = []
+        charges: list[tuple[int, int, float]] = []
         for number, kind in enumerate(self.day.kinds):
             if not self.may_run(heat, number):
                 continue
@@ -196,7 +196,7 @@ class Placed:
                 and not kind.full
                 and end - kind.first_length >= kind.free_from - SLACK_MIN
             ):
-                found.append((number, NONE, kind.first_length))
+                charges.append((number, NONE, kind.first_length))
             for before in range(heat):
                 length = kind.recharge_length[before]
                 if (
@@ -205,12 +205,14 @@ class Placed:
                     and self.may_run(before, number)
                     and end - length >= self.day.back[before] - SLACK_MIN
                 ):
-                    found.append((number, before, length))
-        return found
+                    charges.append((number, before, length))
+        return charges
 
-    def place(self, heat: int, number: int, before: int, begin: float, end: float | None) -> Before:
+    def place(
+        self, heat: int, number: int, before: int, begin: float, end: float | None
+    ) -> PlacementUndo:
         """Place one charge (`end` None: the pack is full already), and give what stood before."""
-        old = Before(
+        old = PlacementUndo(
             heat,
             before,
             (self.status[heat], self.kind_of[heat]),
@@ -232,7 +234,7 @@ class Placed:
         self.jobs.append(Job(heat, number, None if before == NONE else before, begin, job_end))
         return old
 
-    def take_back(self, old: Before) -> None:
+    def unplace(self, old: PlacementUndo) -> None:
         """Put back what stood before the last charge placed."""
         number = self.jobs.pop().kind
         if old.before == NONE:
@@ -246,21 +248,21 @@ class Placed:
     def _outputs(self) -> Outputs:
         return Outputs(self.free, self.last_end, self.last_heat, self.taken)
 
-    def next_taken(self) -> float:
+    def next_occupied(self) -> float:
         """Until when the next output is taken from the start, from the end; −∞ if none is left."""
         taken = self.day.taken
         return taken[self.taken] if self.taken < len(taken) else -math.inf
 
-    def leaves_the_taken(self, begin: float) -> bool:
+    def leaves_occupied_outputs(self, begin: float) -> bool:
         """Whether a charge from `begin` on the output free latest lets the taken ones have theirs."""
         free = sorted([*self.free[1:], begin], reverse=True)
         waiting = self.day.taken[self.taken :]
         return all(own >= until - SLACK_MIN for own, until in zip(free, waiting, strict=False))
 
-    def place_taken(self) -> Outputs | None:
+    def place_occupied(self) -> Outputs | None:
         """Give the next taken output up to the start of the day; what stood before, or None if it
         cannot be."""
-        until, old = self.next_taken(), self._outputs()
+        until, old = self.next_occupied(), self._outputs()
         fit = [place for place, free in enumerate(self.free) if free >= until - SLACK_MIN]
         if not fit:
             return None
@@ -271,6 +273,6 @@ class Placed:
         self.taken += 1
         return old
 
-    def give_back_taken(self, old: Outputs) -> None:
+    def unplace_occupied(self, old: Outputs) -> None:
         """Put back what stood before the last taken output was placed."""
         self.free, self.last_end, self.last_heat, self.taken = old

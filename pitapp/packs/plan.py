@@ -37,14 +37,14 @@ from pitapp.packs.day import (
     ChargePlan,
     Charger,
     Heat,
+    HeatAssignment,
     HeatPlan,
+    PackCapability,
     PlanPack,
     PlanRules,
-    Prospect,
     Running,
-    Turn,
 )
-from pitapp.packs.jobs import Day, Found, Kind
+from pitapp.packs.jobs import Kind, Schedule, ScheduleProblem
 from pitapp.packs.models import MOST_HEATS
 from pitapp.packs.safety import charge_current_a
 from pitapp.packs.search import search
@@ -52,7 +52,7 @@ from pitapp.packs.steps import (
     add_storage_steps,
     charge_steps,
     last_heat_over,
-    taken_outputs,
+    occupied_outputs,
     time_full,
 )
 
@@ -102,9 +102,9 @@ def plan_charging(
     ordered = [heats[place] for place in order]
 
     best, outputs, proved = _best_schedule(ordered, usable, charger, rules, running, most)
-    prospects = [prospect_of(pack, ordered, charger, outputs, rules) for pack in usable]
-    taken = taken_outputs(charger, outputs, prospects, running, rules)
-    turns = _turns(best, usable, prospects, ordered, rules)
+    prospects = [pack_capability(pack, ordered, charger, outputs, rules) for pack in usable]
+    taken = occupied_outputs(charger, outputs, prospects, running, rules)
+    turns = _assignments(best, usable, prospects, ordered, rules)
     steps = charge_steps(turns, prospects, outputs, taken)
     heat_plans = _heat_plans(turns, ordered)
     heat_plans, conflicts = find_conflicts(ordered, packs, prospects, turns, heat_plans, rules)
@@ -131,9 +131,9 @@ def _check(heats: Sequence[Heat], packs: Sequence[PlanPack], rules: PlanRules) -
         raise ValueError("A heat that has started already cannot be planned for.")
 
 
-def prospect_of(
+def pack_capability(
     pack: PlanPack, ordered: Sequence[Heat], charger: Charger, outputs: int, rules: PlanRules
-) -> Prospect:
+) -> PackCapability:
     """What the charger can do for one pack with so many outputs in use."""
     full_v = pack.cells * FULL_CELL_V
     watts = min(charger.watts_per_output, charger.watts_in_all / outputs)
@@ -152,7 +152,7 @@ def prospect_of(
     full = pack.percent >= rules.full_percent
     off = rules.now_min if pack.charging_until_min is None else pack.charging_until_min
     cool = rules.now_min if full or pack.ready_min is None else pack.ready_min
-    return Prospect(
+    return PackCapability(
         pack=pack,
         amps=current,
         full=full,
@@ -176,35 +176,35 @@ def _best_schedule(
     rules: PlanRules,
     running: Sequence[Running],
     most_states: int,
-) -> tuple[Found, int, bool]:
+) -> tuple[Schedule, int, bool]:
     """The best schedule over all numbers of outputs in use, that number, whether it is proved."""
-    best: tuple[Found, int] | None = None
+    best: tuple[Schedule, int] | None = None
     proved = True
     left = most_states
-    before: list[Prospect] = []
+    before: list[PackCapability] = []
     for outputs in range(charger.outputs, 0, -1):
-        prospects = [prospect_of(pack, ordered, charger, outputs, rules) for pack in usable]
+        prospects = [pack_capability(pack, ordered, charger, outputs, rules) for pack in usable]
         if best is not None and prospects == before:
             continue
         before = prospects
         beat = _rank(best[0]) if best else (len(ordered) + 1, math.inf)
-        taken = taken_outputs(charger, outputs, prospects, running, rules)
-        found = search(_day(ordered, prospects, outputs, taken, rules), max(left, 1), beat)
-        left -= found.states
-        proved = proved and found.proved
-        if best is None or _rank(found) < _rank(best[0]):
-            best = (found, outputs)
+        taken = occupied_outputs(charger, outputs, prospects, running, rules)
+        schedule = search(_day(ordered, prospects, outputs, taken, rules), max(left, 1), beat)
+        left -= schedule.states
+        proved = proved and schedule.proved
+        if best is None or _rank(schedule) < _rank(best[0]):
+            best = (schedule, outputs)
     if best is None:
         raise AssertionError("a charger has at least one output")
     return (*best, proved)
 
 
-def _rank(found: Found) -> tuple[int, float]:
-    return found.without, round(found.full_time, 6)
+def _rank(schedule: Schedule) -> tuple[int, float]:
+    return schedule.without, round(schedule.full_time, 6)
 
 
 def _kinds(
-    ordered: Sequence[Heat], prospects: Sequence[Prospect], rules: PlanRules
+    ordered: Sequence[Heat], prospects: Sequence[PackCapability], rules: PlanRules
 ) -> dict[Kind, list[int]]:
     """Packs that behave alike, and their places. A recharge too late for any heat is none."""
     last_need = ordered[-1].start_min if ordered else rules.now_min
@@ -235,12 +235,12 @@ def _kinds(
 
 def _day(
     ordered: Sequence[Heat],
-    prospects: Sequence[Prospect],
+    prospects: Sequence[PackCapability],
     outputs: int,
     taken: tuple[float, ...],
     rules: PlanRules,
-) -> Day:
-    return Day(
+) -> ScheduleProblem:
+    return ScheduleProblem(
         start=rules.now_min,
         end=last_heat_over(ordered, rules),
         need=tuple(heat.start_min for heat in ordered),
@@ -256,18 +256,18 @@ def _day(
     )
 
 
-def _turns(
-    found: Found,
+def _assignments(
+    schedule: Schedule,
     usable: Sequence[PlanPack],
-    prospects: Sequence[Prospect],
+    prospects: Sequence[PackCapability],
     ordered: Sequence[Heat],
     rules: PlanRules,
-) -> dict[str, list[Turn]]:
+) -> dict[str, list[HeatAssignment]]:
     """Each pack's heats and the charge before each; here packs of a kind are told apart."""
-    turns: dict[str, list[Turn]] = {pack.name: [] for pack in usable}
+    turns: dict[str, list[HeatAssignment]] = {pack.name: [] for pack in usable}
     members = [list(places) for places in _kinds(ordered, prospects, rules).values()]
     name_at: dict[int, str] = {}
-    for job in sorted(found.jobs, key=lambda job: job.heat):
+    for job in sorted(schedule.jobs, key=lambda job: job.heat):
         if job.before is None:
             place = members[job.kind].pop(0)
             name = usable[place].name
@@ -275,11 +275,11 @@ def _turns(
             name = name_at[job.before]
         name_at[job.heat] = name
         charged = job.end > job.begin
-        turns[name].append(Turn(job.heat, job.begin, job.end, charged))
+        turns[name].append(HeatAssignment(job.heat, job.begin, job.end, charged))
     return turns
 
 
-def _heat_plans(turns: dict[str, list[Turn]], ordered: Sequence[Heat]) -> list[HeatPlan]:
+def _heat_plans(turns: dict[str, list[HeatAssignment]], ordered: Sequence[Heat]) -> list[HeatPlan]:
     plans = [HeatPlan(None, 0.0, 0.0, False, None) for _ in ordered]
     for name, todo in turns.items():
         for turn in todo:

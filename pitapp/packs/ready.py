@@ -18,22 +18,22 @@ NAME = "Pack"
 
 def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine | None:
     """A countdown that is over, a full pack for the next heat, one on its way, or none."""
-    found = states(connection)
-    told = _countdown_over(found, situation.now)
-    if told or situation.heat is None:
-        return told or _alert(found, situation.now)
-    full = [one for one in found if one.full]
-    fitted = next((one for one in found if _is_in(one, situation.car.id)), None)
+    pack_states = states(connection)
+    countdown = _countdown_over(pack_states, situation.now)
+    if countdown or situation.heat is None:
+        return countdown or _alert(pack_states, situation.now)
+    full = [item for item in pack_states if item.full]
+    fitted = next((item for item in pack_states if _is_in(item, situation.car.id)), None)
     if fitted:
         return _in_the_car(fitted)
     if full:
         return ReadyLine(
             name=NAME, level="good", word="ready", reason=f"Full: {_marks(full)}", href="/packs"
         )
-    coming = [each for each in _charging(found) if each[1].purpose == "full"]
+    coming = [each for each in _charging(pack_states) if each[1].purpose == "full"]
     if coming:
         return _on_its_way(*coming[0], situation.heat)
-    if not any(one.pack.condition == "sound" for one in found):
+    if not any(item.pack.condition == "sound" for item in pack_states):
         return None
     reason = "No full pack on record"
     return ReadyLine(name=NAME, level="stop", word="not yet", reason=reason, href="/packs/plan")
@@ -46,28 +46,28 @@ def alert(connection: sqlite3.Connection, now: datetime) -> ReadyLine | None:
 
 def storage_open(connection: sqlite3.Connection) -> bool:
     """Whether a pack is still to be put to storage; taken as so where no pack is on record."""
-    found = states(connection)
-    return not found or any(one.storage_due for one in found)
+    pack_states = states(connection)
+    return not pack_states or any(each.storage_due for each in pack_states)
 
 
-def _alert(found: list[PackState], now: datetime) -> ReadyLine | None:
-    over = _countdown_over(found, now)
+def _alert(pack_states: list[PackState], now: datetime) -> ReadyLine | None:
+    over = _countdown_over(pack_states, now)
     if over:
         return over
-    charging = _charging(found)
+    charging = _charging(pack_states)
     if charging:
         mark, charge = charging[0]
         reason = f"{mark} on the charger until about {_due_text(charge)}. Stay with it."
         return ReadyLine(name=NAME, level="look", word="look", reason=reason, href=_href(charge))
-    due = [one for one in found if one.storage_due]
+    due = [each for each in pack_states if each.storage_due]
     if due:
         reason = f"Storage is due: {_marks(due)}"
         return ReadyLine(name=NAME, level="look", word="look", reason=reason, href="/packs")
     return None
 
 
-def _countdown_over(found: list[PackState], now: datetime) -> ReadyLine | None:
-    for mark, charge in _charging(found):
+def _countdown_over(pack_states: list[PackState], now: datetime) -> ReadyLine | None:
+    for mark, charge in _charging(pack_states):
         if charge.due_at and charge.due_at <= now:
             reason = f"Time is up since {_due_text(charge)}: look at {mark}"
             return ReadyLine(
@@ -76,19 +76,19 @@ def _countdown_over(found: list[PackState], now: datetime) -> ReadyLine | None:
     return None
 
 
-def _is_in(one: PackState, car_id: int) -> bool:
-    return one.in_car is not None and one.in_car.car_id == car_id
+def _is_in(state: PackState, car_id: int) -> bool:
+    return state.in_car is not None and state.in_car.car_id == car_id
 
 
-def _in_the_car(one: PackState) -> ReadyLine:
+def _in_the_car(state: PackState) -> ReadyLine:
     """The pack that was put in: full, or how full."""
-    href = f"/packs/{one.pack.id}"
-    if one.full:
-        reason = f"{one.pack.mark} is in the car, full"
+    href = f"/packs/{state.pack.id}"
+    if state.full:
+        reason = f"{state.pack.mark} is in the car, full"
         return ReadyLine(name=NAME, level="good", word="ready", reason=reason, href=href)
-    percent = one.percent
+    percent = state.percent
     charge = "nobody knows how full" if percent is None else f"at about {percent:.0f}\u00a0%"
-    reason = f"{one.pack.mark} is in the car, {charge}"
+    reason = f"{state.pack.mark} is in the car, {charge}"
     return ReadyLine(name=NAME, level="look", word="look", reason=reason, href=href)
 
 
@@ -102,14 +102,14 @@ def _on_its_way(mark: str, charge: Charge, heat: Heat) -> ReadyLine:
     return ReadyLine(name=NAME, level="stop", word="not yet", reason=reason, href=href)
 
 
-def _charging(found: list[PackState]) -> list[tuple[str, Charge]]:
+def _charging(pack_states: list[PackState]) -> list[tuple[str, Charge]]:
     """Marks and charges that run, the next due first."""
-    running = [(one.pack.mark, one.charging) for one in found if one.charging]
+    running = [(item.pack.mark, item.charging) for item in pack_states if item.charging]
     return sorted(running, key=lambda each: each[1].due_at or each[1].prepared_at)
 
 
-def _marks(found: list[PackState]) -> str:
-    return ", ".join(one.pack.mark for one in found)
+def _marks(pack_states: list[PackState]) -> str:
+    return ", ".join(each.pack.mark for each in pack_states)
 
 
 def _due_text(charge: Charge) -> str:

@@ -23,7 +23,7 @@ from pitapp.packs.overview import state, states
 from pitapp.packs.planning.routes import blueprint as planning_screens
 from pitapp.packs.state import PackState
 from pitapp.packs.sums import label_sums
-from pitapp.packs.wording import LEVELS, OUTCOMES, not_to_be_put_in, status_text
+from pitapp.packs.wording import LEVELS, OUTCOMES, fit_refusal, status_text
 from pitapp.web.clock import current_settings, now
 from pitapp.web.htmx import after_write, show
 from pitapp.web.undo import notice
@@ -39,13 +39,13 @@ PLOTTED = 100
 @blueprint.get("")
 def page() -> Any:
     connection = get_db()
-    found = states(connection)
+    pack_states = states(connection)
     return show(
         "packs/page.html",
         "packs/_part.html",
-        states=[(one, LEVELS[one.verdict(now()).level]) for one in found],
-        running=[one for one in found if one.charging],
-        due=[] if _racing(connection) else [one for one in found if one.storage_due],
+        states=[(each, LEVELS[each.verdict(now()).level]) for each in pack_states],
+        running=[each for each in pack_states if each.charging],
+        due=[] if _racing(connection) else [each for each in pack_states if each.storage_due],
         now=now(),
         told=status_text,
     )
@@ -95,7 +95,7 @@ def save(connection: sqlite3.Connection, pack_id: int = 0) -> Any:
     try:
         saved_id, token = store.save_pack(connection, record, now())
     except ChangedMeanwhile as error:
-        form.meet(store.pack(connection, pack_id), str(error))
+        form.show_conflict(store.pack(connection, pack_id), str(error))
         return _show_form(form, item, 409)
     notice(f"Saved pack {record.mark}", token)
     return after_write("packs.pack", pack_id=saved_id)
@@ -118,14 +118,14 @@ def remove(connection: sqlite3.Connection, pack_id: int) -> Any:
 def pack(pack_id: int) -> Any:
     connection = get_db()
     item = store.pack(connection, pack_id)
-    found = state(connection, item)
-    verdict = found.verdict(now())
-    latest = found.after_charge or found.voltages
+    pack_state = state(connection, item)
+    verdict = pack_state.verdict(now())
+    latest = pack_state.after_charge or pack_state.voltages
     return show(
         "packs/pack.html",
         "packs/_pack.html",
         item=item,
-        state=found,
+        state=pack_state,
         told=status_text,
         verdict=verdict,
         level=LEVELS[verdict.level],
@@ -204,8 +204,8 @@ def trouble(pack_id: int) -> Any:
     return _show_condition(store.pack(get_db(), pack_id), "damaged", first_aid=True)
 
 
-def _show_condition(item: Pack, wanted: str, *, first_aid: bool = False) -> Any:
-    form = ConditionForm(data={"condition": wanted, "damage": item.damage})
+def _show_condition(item: Pack, selected: str, *, first_aid: bool = False) -> Any:
+    form = ConditionForm(data={"condition": selected, "damage": item.damage})
     return show(
         "packs/condition.html",
         "packs/_condition.html",
@@ -229,8 +229,8 @@ def save_condition(connection: sqlite3.Connection, pack_id: int) -> Any:
             item=item,
             first_aid=False,
         )
-    chosen, seen = form.condition.data, (form.damage.data or "").strip()[:200]
-    token = store.set_condition(connection, pack_id, chosen, seen, now())
+    chosen, damage = form.condition.data, (form.damage.data or "").strip()[:200]
+    token = store.set_condition(connection, pack_id, chosen, damage, now())
     notice(f"Pack {item.mark} is marked as {chosen}", token)
     return after_write("packs.pack", pack_id=pack_id)
 
@@ -259,13 +259,13 @@ def save_storage(connection: sqlite3.Connection, pack_id: int) -> Any:
 @blueprint.post("/<int:pack_id>/in-car")
 @write
 def put_in(connection: sqlite3.Connection, pack_id: int) -> Any:
-    found = state(connection, store.pack(connection, pack_id))
+    pack_state = state(connection, store.pack(connection, pack_id))
     car = subject.form_car_needed(connection)
-    if reason := not_to_be_put_in(found):
+    if reason := fit_refusal(pack_state):
         raise Refused(reason)
     token = store.put_in(connection, car.id, car.name, pack_id, now())
-    said = f"Pack {found.pack.mark} is in {car.name}{subject.in_use_note(connection, car)}"
-    notice(said, token)
+    sentence = f"Pack {pack_state.pack.mark} is in {car.name}{subject.in_use_note(connection, car)}"
+    notice(sentence, token)
     return after_write("packs.pack", pack_id=pack_id)
 
 
@@ -282,13 +282,13 @@ def sums() -> Any:
     )
 
 
-def _about(found: PackState) -> dict[str, Any]:
+def _about(pack_state: PackState) -> dict[str, Any]:
     """What the sums of a pack are made from until something else is typed."""
-    item = found.pack
+    item = pack_state.pack
     return {
         "cells": item.cells_series,
         "capacity": item.capacity_mah,
         "rate": item.most_charge_c,
-        "cell_v": found.resting_cell_v and round(found.resting_cell_v, 2),
-        "resistance": round(found.cell_ohm * 1000, 2),
+        "cell_v": pack_state.resting_cell_v and round(pack_state.resting_cell_v, 2),
+        "resistance": round(pack_state.cell_ohm * 1000, 2),
     }

@@ -91,14 +91,14 @@ def charge_refusals(
     measured = [number(cell, "cell voltage", 0, 5, unit="V") for cell in cell_voltages_v]
     check_condition(condition)
 
-    found: list[Refusal] = []
+    refusals: list[Refusal] = []
     if condition == "damaged":
-        found.append(Refusal("damaged", CONDITION_SENTENCES["damaged"]))
+        refusals.append(Refusal("damaged", CONDITION_SENTENCES["damaged"]))
     if condition == "retired":
-        found.append(Refusal("retired", CONDITION_SENTENCES["retired"]))
-    found += _voltage_refusals(count, pack_v, measured)
+        refusals.append(Refusal("retired", CONDITION_SENTENCES["retired"]))
+    refusals += _voltage_refusals(count, pack_v, measured)
     if current > allowed_a * (1 + 1e-9):
-        found.append(
+        refusals.append(
             Refusal(
                 "rate over label",
                 f"{current:g} A is more than the label allows ({allowed_a:g} A). Set less.",
@@ -107,42 +107,42 @@ def charge_refusals(
     coldest, hottest = CHARGE_TEMPERATURE_C
     if warmth < coldest:
         sentence = f"The cells are at {warmth:g} °C. {TOO_COLD.format(least=f'{coldest:g} °C')}"
-        found.append(Refusal("too cold", sentence))
+        refusals.append(Refusal("too cold", sentence))
     if warmth > hottest:
         sentence = f"The cells are at {warmth:g} °C. {TOO_HOT.format(most=f'{hottest:g} °C')}"
-        found.append(Refusal("too hot", sentence))
+        refusals.append(Refusal("too hot", sentence))
     if not balance_lead_plugged_in:
         sentence = "Plug in the balance lead: without it no charger sees a single cell run over."
-        found.append(Refusal("balance lead not plugged in", sentence))
-    return tuple(found)
+        refusals.append(Refusal("balance lead not plugged in", sentence))
+    return tuple(refusals)
 
 
 def _voltage_refusals(count: int, pack_v: float, measured: Sequence[float]) -> list[Refusal]:
     def fits(cells: int) -> bool:
         return EMPTY_CELL_V * cells <= pack_v <= OVERFULL_CELL_V * cells
 
-    found: list[Refusal] = []
+    refusals: list[Refusal] = []
     others = [str(cells) for cells in range(1, 17) if cells != count and fits(cells)]
     counted_wrong = bool(measured) and len(measured) != count
     wrong = counted_wrong or (not fits(count) and bool(others))
     if wrong:
-        seen = (
+        readings = (
             f"{len(measured)} cells were measured"
             if counted_wrong
             else f"{pack_v:g} V is what {' or '.join(others)} in series would show"
         )
-        found.append(Refusal("wrong cell count", f"{count} cells are set, but {seen}."))
+        refusals.append(Refusal("wrong cell count", f"{count} cells are set, but {readings}."))
     lowest = min(measured) if measured else pack_v / count
     highest = max(measured) if measured else pack_v / count
     if lowest < EMPTY_CELL_V and (measured or not wrong):
         sentence = f"A cell is at {lowest:.2f} V, under 3.0 V. Do not charge it: retire the pack."
-        found.append(Refusal("cell under 3.0 V", sentence))
+        refusals.append(Refusal("cell under 3.0 V", sentence))
     if highest > OVERFULL_CELL_V and (measured or not wrong):
         sentence = (
             f"A cell is at {highest:.2f} V, over 4.25 V. Do not charge it; keep away and watch."
         )
-        found.append(Refusal("cell over 4.25 V", sentence))
-    return found
+        refusals.append(Refusal("cell over 4.25 V", sentence))
+    return refusals
 
 
 def charge_current_a(capacity_mah: float, c_rate: float) -> float:

@@ -21,13 +21,13 @@ from __future__ import annotations
 
 import math
 
-from pitapp.packs.descent import Descent
-from pitapp.packs.jobs import Day, Found, Job
+from pitapp.packs.descent import BranchAndBound
+from pitapp.packs.jobs import Job, Schedule, ScheduleProblem
 
 
 def search(
-    day: Day, most_states: int = 16_000, beat: tuple[int, float] = (1_000_000, math.inf)
-) -> Found:
+    day: ScheduleProblem, most_states: int = 16_000, beat: tuple[int, float] = (1_000_000, math.inf)
+) -> Schedule:
     """The schedule with the fewest heats without a full pack, then the least time full.
 
     If none is better than `beat` (heats without, time full) the result is worse than any schedule.
@@ -41,11 +41,11 @@ def search(
         left -= states
         proved = proved and done
         if best is not None:
-            return Found(tuple(best[1]), without, best[0], proved, most_states - left)
+            return Schedule(tuple(best[1]), without, best[0], proved, most_states - left)
     if heats < beat[0] and not proved:
         idle = sum(kind.count * kind.idle_time(day.end) for kind in day.kinds if kind.full)
-        return Found((), heats, idle, proved, most_states - left)
-    return Found((), heats + 1, math.inf, proved, most_states - left)
+        return Schedule((), heats, idle, proved, most_states - left)
+    return Schedule((), heats + 1, math.inf, proved, most_states - left)
 
 
 _DIVE_STATES = 400
@@ -63,7 +63,7 @@ _ROUNDS = (
 
 
 def _search_with(
-    day: Day, without: int, states: int, most: float
+    day: ScheduleProblem, without: int, states: int, most: float
 ) -> tuple[tuple[float, list[Job]] | None, bool, int]:
     """Search with so many heats left out: a short dive for any schedule, then for little time full.
 
@@ -73,7 +73,7 @@ def _search_with(
     """
     left = states
     best: tuple[float, list[Job]] | None = None
-    least = Descent(day, without, 0, most).least_cost()
+    least = BranchAndBound(day, without, 0, most).least_cost()
     refuted = -math.inf
     rounds = [(math.inf, True, 0), *_ROUNDS]
     if sum(kind.count for kind in day.kinds) <= day.outputs - len(day.taken):
@@ -83,8 +83,8 @@ def _search_with(
         if limit <= refuted and limit < most:
             continue
         states_now = min(left, max(_DIVE_STATES, left // share) if share else _DIVE_STATES)
-        run = Descent(day, without, states_now, limit, short_first)
-        run.descend(0.0)
+        run = BranchAndBound(day, without, states_now, limit, short_first)
+        run.branch(0.0)
         left -= min(run.states, run.most_states)
         if run.best_jobs is not None:
             best = (run.best_time, run.best_jobs)

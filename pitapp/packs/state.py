@@ -81,19 +81,19 @@ class PackState(NamedTuple):
         """What happened last to the pack's charge, and when."""
         if self.charging:
             return "charging", self.charging.started_at
-        found: list[tuple[datetime, int, Happened]] = []
+        events: list[tuple[datetime, int, Happened]] = []
         if self.voltages:
-            found.append((self.voltages.read_at, 3, "read"))
+            events.append((self.voltages.read_at, 3, "read"))
         if self.storage:
-            found.append((self.storage.stored_at, 2, "stored"))
+            events.append((self.storage.stored_at, 2, "stored"))
         if self.ran_at:
-            found.append((self.ran_at, 1 if self.ran_at == self.last_run else 4, "run"))
+            events.append((self.ran_at, 1 if self.ran_at == self.last_run else 4, "run"))
         if self.charge and self.charge.ended_at:
             full = self.charge.purpose == "full" and self.charge.outcome == "done"
-            found.append((self.charge.ended_at, 0, "full" if full else "part"))
-        if not found:
+            events.append((self.charge.ended_at, 0, "full" if full else "part"))
+        if not events:
             return "unknown", None
-        moment, _, what = max(found)
+        moment, _, what = max(events)
         return what, moment
 
     @property
@@ -106,14 +106,14 @@ class PackState(NamedTuple):
         began, charge, read = self.last_run, self.charge, self.voltages
         if began is None:
             return None
-        found = [began]
+        moments = [began]
         if charge and charge.started_at and charge.ended_at:
-            found += [charge.ended_at] if charge.started_at <= began < charge.ended_at else []
+            moments += [charge.ended_at] if charge.started_at <= began < charge.ended_at else []
         if read and began <= read.read_at <= began + HEATS_RUN_LATE:
             mean = sum(read.cell_v) / len(read.cell_v)
             percent = state_of_charge_percent(min(mean, MOST_CELL_V))
-            found += [read.read_at] if percent >= FULL_PERCENT else []
-        return max(found)
+            moments += [read.read_at] if percent >= FULL_PERCENT else []
+        return max(moments)
 
     @property
     def percent(self) -> float | None:
@@ -125,8 +125,8 @@ class PackState(NamedTuple):
         if happened == "full":
             return 100.0
         if happened == "stored":
-            known = self.storage.cell_v if self.storage else None
-            return state_of_charge_percent(min(known or sum(STORAGE_CELL_V) / 2, MOST_CELL_V))
+            cell_v = self.storage.cell_v if self.storage else None
+            return state_of_charge_percent(min(cell_v or sum(STORAGE_CELL_V) / 2, MOST_CELL_V))
         if happened == "run":
             used = self.usual_mah or RUN_TAKES_SHARE * self.pack.capacity_mah
             return max(0.0, 100 * (1 - used / self.pack.capacity_mah))
@@ -159,23 +159,23 @@ class PackState(NamedTuple):
 
     def worn(self, now: datetime) -> Verdict | None:
         """The verdict that it is to be retired, as long as it is not marked so."""
-        found = self.verdict(now)
-        return found if found.level == "retire it" and self.pack.condition == "sound" else None
+        worst = self.verdict(now)
+        return worst if worst.level == "retire it" and self.pack.condition == "sound" else None
 
     def verdict(self, now: datetime) -> Verdict:
         """Fit to race, look at it or retire it, with every reason."""
-        found: list[Verdict] = []
+        verdicts: list[Verdict] = []
         if self.voltages:
             lowest = min(self.voltages.cell_v)
             if lowest < EMPTY_CELL_V:
                 sentence = f"A cell rested at {lowest:.2f} V, under 3.0 V."
-                found.append(Verdict("retire it", (sentence,)))
+                verdicts.append(Verdict("retire it", (sentence,)))
         if self.after_charge:
-            found.append(spread_verdict(cell_spread_v(self.after_charge.cell_v)))
+            verdicts.append(spread_verdict(cell_spread_v(self.after_charge.cell_v)))
         if self.resistances and self.pack.resistance_new_ohm:
             worst = max(self.resistances.cell_ohm)
-            found.append(resistance_verdict(worst, self.pack.resistance_new_ohm))
+            verdicts.append(resistance_verdict(worst, self.pack.resistance_new_ohm))
         if self.pack.bought_on:
             days = max(0, (now.date() - self.pack.bought_on).days)
-            found.append(age_verdict(min(600.0, days / DAYS_A_MONTH)))
-        return pack_verdict(found, self.pack.condition)
+            verdicts.append(age_verdict(min(600.0, days / DAYS_A_MONTH)))
+        return pack_verdict(verdicts, self.pack.condition)

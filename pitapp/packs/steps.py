@@ -6,7 +6,16 @@ import math
 from collections.abc import Sequence
 
 from pitapp.packs.cell import FULL_CELL_V, open_circuit_cell_v, storage_step
-from pitapp.packs.day import Charger, Heat, HeatPlan, PlanRules, Prospect, Running, Step, Turn
+from pitapp.packs.day import (
+    Charger,
+    Heat,
+    HeatAssignment,
+    HeatPlan,
+    PackCapability,
+    PlanRules,
+    Running,
+    Step,
+)
 
 
 def last_heat_over(ordered: Sequence[Heat], rules: PlanRules) -> float:
@@ -14,10 +23,10 @@ def last_heat_over(ordered: Sequence[Heat], rules: PlanRules) -> float:
     return max((heat.start_min + heat.run_min for heat in ordered), default=rules.now_min)
 
 
-def taken_outputs(
+def occupied_outputs(
     charger: Charger,
     outputs: int,
-    prospects: Sequence[Prospect],
+    prospects: Sequence[PackCapability],
     running: Sequence[Running],
     rules: PlanRules,
 ) -> tuple[float, ...]:
@@ -29,21 +38,21 @@ def taken_outputs(
     amps = max((prospect.amps for prospect in prospects), default=0.0)
     watts = max((p.amps * p.pack.cells * FULL_CELL_V for p in prospects), default=0.0)
     taken: list[float] = []
-    moments = {one.until_min for one in running if one.until_min > rules.now_min}
+    moments = {each.until_min for each in running if each.until_min > rules.now_min}
     for until in sorted(moments, reverse=True):
-        on = [one for one in running if one.until_min >= until]
+        on = [each for each in running if each.until_min >= until]
         free = float(charger.outputs - len(on))
         if amps:
-            free = min(free, (charger.amps_in_all - sum(one.amps for one in on)) / amps)
-            free = min(free, (charger.watts_in_all - sum(one.watts for one in on)) / watts)
+            free = min(free, (charger.amps_in_all - sum(each.amps for each in on)) / amps)
+            free = min(free, (charger.watts_in_all - sum(each.watts for each in on)) / watts)
         missing = outputs - max(0, math.floor(free + 1e-9))
         taken += [until] * (missing - len(taken))
     return tuple(taken[:outputs])
 
 
 def charge_steps(
-    turns: dict[str, list[Turn]],
-    prospects: Sequence[Prospect],
+    turns: dict[str, list[HeatAssignment]],
+    prospects: Sequence[PackCapability],
     outputs: int,
     taken: Sequence[float],
 ) -> dict[str, list[Step]]:
@@ -67,7 +76,7 @@ def charge_steps(
 def add_storage_steps(
     steps: dict[str, list[Step]],
     plans: Sequence[HeatPlan],
-    prospects: Sequence[Prospect],
+    prospects: Sequence[PackCapability],
     ordered: Sequence[Heat],
     charger: Charger,
     outputs: int,
@@ -106,7 +115,7 @@ def add_storage_steps(
 
 def time_full(
     plans: Sequence[HeatPlan],
-    prospects: Sequence[Prospect],
+    prospects: Sequence[PackCapability],
     ordered: Sequence[Heat],
     rules: PlanRules,
 ) -> float:

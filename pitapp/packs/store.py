@@ -65,7 +65,7 @@ def set_condition(
     """Mark a pack as sound, retired or damaged (with what was seen); returns the undo token."""
     item = pack(connection, pack_id)
     with undo.step(connection, f"Marked pack {item.mark} as {condition}", now) as step:
-        step.touch("packs", pack_id)
+        step.record_before("packs", pack_id)
         connection.execute(
             "UPDATE packs SET damaged = ?, damage = ?, retired_at = ?, version = version + 1 "
             "WHERE id = ?",
@@ -125,7 +125,7 @@ def latest_readings(
 ) -> dict[int, Reading]:
     """By pack: the newest reading that has voltages, resistances, a temperature, or voltages just
     after a charge."""
-    wanted = {
+    conditions = {
         "cell_v": "cell_v <> '[]'",
         "cell_ohm": "cell_ohm <> '[]'",
         "cell_c": "cell_c IS NOT NULL",
@@ -134,7 +134,7 @@ def latest_readings(
     columns = ", ".join(f"newest.{name}" for name in Reading.model_fields)
     rows = connection.execute(
         f"SELECT {columns} FROM packs JOIN pack_readings AS newest ON newest.id = ("  # noqa: S608
-        f"SELECT id FROM pack_readings WHERE pack_id = packs.id AND removed_at IS NULL AND {wanted} "
+        f"SELECT id FROM pack_readings WHERE pack_id = packs.id AND removed_at IS NULL AND {conditions} "
         "ORDER BY read_at DESC, id DESC LIMIT 1) WHERE packs.removed_at IS NULL"
     )
     return {row["pack_id"]: _reading(row) for row in rows}
@@ -146,7 +146,7 @@ def add_reading(connection: sqlite3.Connection, item: Reading, now: datetime) ->
     values = _columns(item.model_dump(exclude={"id"}))
     with undo.step(connection, f"Added a reading of pack {mark}", now) as step:
         new_id = insert(connection, "pack_readings", values)
-        step.made("pack_readings", new_id)
+        step.record_insert("pack_readings", new_id)
     return new_id, step.token
 
 
@@ -155,7 +155,7 @@ def put_away(connection: sqlite3.Connection, item: Storage, now: datetime) -> st
     mark = pack(connection, item.pack_id).mark
     with undo.step(connection, f"Put pack {mark} away", now) as step:
         values = _columns(item.model_dump(exclude={"id"}))
-        step.made("pack_storages", insert(connection, "pack_storages", values))
+        step.record_insert("pack_storages", insert(connection, "pack_storages", values))
     return step.token
 
 
@@ -182,25 +182,25 @@ def latest_storages(connection: sqlite3.Connection) -> dict[int, Storage]:
 
 def insert(connection: sqlite3.Connection, table: str, values: dict[str, Any]) -> int:
     """Add a row and return its id; for the stores of this room."""
-    made = connection.execute(
+    cursor = connection.execute(
         f"INSERT INTO {table} ({', '.join(values)}) "  # noqa: S608
         f"VALUES ({', '.join('?' * len(values))})",
         list(values.values()),
     )
-    return int(made.lastrowid or 0)
+    return int(cursor.lastrowid or 0)
 
 
 def _columns(values: dict[str, Any]) -> dict[str, Any]:
     """A model's values as the columns keep them."""
 
-    def kept(value: Any) -> Any:
+    def to_column(value: Any) -> Any:
         if isinstance(value, datetime):
             return stamp(value)
         if isinstance(value, tuple):
             return json.dumps(value)
         return value.isoformat() if hasattr(value, "isoformat") else value
 
-    return {name: kept(value) for name, value in values.items()}
+    return {name: to_column(value) for name, value in values.items()}
 
 
 def _reading(row: sqlite3.Row) -> Reading:
@@ -227,7 +227,7 @@ def put_in(
     return step.token
 
 
-def in_cars(connection: sqlite3.Connection) -> dict[int, InCar]:
+def packs_in_cars(connection: sqlite3.Connection) -> dict[int, InCar]:
     """By pack: the car that it was put into and has not run in, been charged or put away since."""
     rows = connection.execute(
         "SELECT fit.pack_id, fit.car_id, cars.name AS car_name, fit.since FROM car_packs AS fit "
@@ -242,7 +242,7 @@ def in_cars(connection: sqlite3.Connection) -> dict[int, InCar]:
     return {row["pack_id"]: InCar(**row) for row in rows}
 
 
-def has_run(
+def note_run(
     connection: sqlite3.Connection,
     step: undo.Step,
     car_id: int,
@@ -253,7 +253,7 @@ def has_run(
 
     A run from before the pack was put in says so only if it was this pack's.
     """
-    for fit in in_cars(connection).values():
+    for fit in packs_in_cars(connection).values():
         if fit.car_id == car_id and (fit.pack_id == pack_id or fit.since <= started_at):
             gone = {"car_id": car_id, "pack_id": None, "since": stamp(started_at)}
             step.insert("car_packs", gone)

@@ -42,7 +42,7 @@ def _charge_text(state: PackState) -> str:
     }.get(what, about)
 
 
-def not_to_be_put_in(state: PackState) -> str:
+def fit_refusal(state: PackState) -> str:
     """Why a pack cannot be put into a car now, as a sentence; empty if it can."""
     mark = state.pack.mark
     if state.pack.condition != "sound":

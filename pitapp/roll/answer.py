@@ -7,7 +7,7 @@ from typing import Literal, NamedTuple
 from pitapp.gearing.answer import GearFit
 from pitapp.kit.models import Car, Motor
 from pitapp.roll.formulas import creep_speed_m_s, hold_angle_deg, holding_torque_nm, roll_distance_m
-from pitapp.roll.models import Standing, TiltTest
+from pitapp.roll.models import Parking, TiltTest
 
 MARGIN = 0.5
 """Share of the hold angle up to which a parked car is called safe: our choice."""
@@ -20,7 +20,7 @@ WEAKER_SHARE = 0.01
 SECONDS = (10, 30, 60)
 
 
-class Hold(NamedTuple):
+class HoldResult(NamedTuple):
     """What the last tilt test says of the car as it is now."""
 
     tested_deg: float
@@ -36,7 +36,7 @@ class Creep(NamedTuple):
     assumed_ohm: bool
 
 
-class Stays(NamedTuple):
+class ParkingVerdict(NamedTuple):
     """Whether it stays: a level, a word and the reason."""
 
     level: Literal["good", "look", "stop"]
@@ -44,7 +44,7 @@ class Stays(NamedTuple):
     reason: str
 
 
-def hold(car: Car, motor: Motor | None, fit: GearFit, test: TiltTest) -> Hold:
+def hold(car: Car, motor: Motor | None, fit: GearFit, test: TiltTest) -> HoldResult:
     """The angle up to which the motor holds the car in the gear that is fitted now.
 
     Raises:
@@ -55,39 +55,39 @@ def hold(car: Car, motor: Motor | None, fit: GearFit, test: TiltTest) -> Hold:
     )
     mass_kg = (car.mass_g or test.mass_g) / 1000
     now_deg = hold_angle_deg(torque, fit.final_drive_ratio, mass_kg, fit.tyre_diameter_mm)
-    return Hold(test.angle_deg, now_deg, tuple(reminders(motor, fit, test, now_deg)))
+    return HoldResult(test.angle_deg, now_deg, tuple(reminders(motor, fit, test, now_deg)))
 
 
 def reminders(motor: Motor | None, fit: GearFit, test: TiltTest, now_deg: float) -> list[str]:
     """What has changed since the tilt test that lets the car roll sooner."""
-    found = []
+    sentences = []
     if fit.final_drive_ratio < test.final_drive_ratio * (1 - 1e-9):
-        found.append(
+        sentences.append(
             f"A longer gear is fitted since the tilt test: it now holds to about {now_deg:.1f}° "
             f"instead of {test.angle_deg:.1f}°. Test again."
         )
-    known = test.kv_rpm_per_v
-    weaker = bool(motor and known and motor.kv_rpm_per_v > known * (1 + WEAKER_SHARE))
+    tested_kv = test.kv_rpm_per_v
+    weaker = bool(motor and tested_kv and motor.kv_rpm_per_v > tested_kv * (1 + WEAKER_SHARE))
     if (motor.id if motor else None) != test.motor_id:
-        found.append(
+        sentences.append(
             "A weaker motor is fitted since the tilt test, by its Kv. Test again."
             if weaker
             else "Another motor is fitted since the tilt test. Test again."
         )
     elif weaker:
-        found.append("The rotor has got weaker since the tilt test, by its Kv. Test again.")
-    return found
+        sentences.append("The rotor has got weaker since the tilt test, by its Kv. Test again.")
+    return sentences
 
 
-def creep(car_mass_g: float, motor: Motor, fit: GearFit, standing: Standing) -> Creep:
+def creep(car_mass_g: float, motor: Motor, fit: GearFit, parking: Parking) -> Creep:
     """How far the car rolls with its drag brake on, running friction taken as nothing.
 
     Raises:
         ValueError: a figure is out of the formulas' range.
     """
-    known = motor.resistance_ohm
-    ohm = known + LEADS_OHM if known else UNKNOWN_OHM
-    brake = standing.drag_brake_percent / 100
+    resistance_ohm = motor.resistance_ohm
+    ohm = resistance_ohm + LEADS_OHM if resistance_ohm else UNKNOWN_OHM
+    brake = parking.drag_brake_percent / 100
     figures = (
         car_mass_g / 1000,
         fit.tyre_diameter_mm,
@@ -96,22 +96,26 @@ def creep(car_mass_g: float, motor: Motor, fit: GearFit, standing: Standing) -> 
         ohm,
     )
     distances = tuple(
-        roll_distance_m(standing.slope_deg, brake, seconds, *figures) for seconds in SECONDS
+        roll_distance_m(parking.slope_deg, brake, seconds, *figures) for seconds in SECONDS
     )
-    speed = creep_speed_m_s(standing.slope_deg, brake, *figures) if brake > 0 else None
-    return Creep(distances, speed, known is None)
+    speed = creep_speed_m_s(parking.slope_deg, brake, *figures) if brake > 0 else None
+    return Creep(distances, speed, resistance_ohm is None)
 
 
-def stays(found: Hold | None, slope_deg: float) -> Stays:
+def parking_verdict(result: HoldResult | None, slope_deg: float) -> ParkingVerdict:
     """Whether a parked car stays on that slope, by the tilt test alone."""
-    if found is None:
-        return Stays("stop", "Not known", "Do the tilt test. Until then take it that it rolls.")
-    if slope_deg > found.now_deg:
-        return Stays("stop", "It rolls", f"The motor holds to about {found.now_deg:.1f}° only.")
-    if slope_deg > MARGIN * found.now_deg:
-        reason = f"The motor holds to about {found.now_deg:.1f}°, too near to be sure."
-        return Stays("look", "It may roll", reason)
-    if found.reminders:
-        reason = f"The motor should hold to about {found.now_deg:.1f}°: reckoned, not tested."
-        return Stays("look", "It may roll", reason)
-    return Stays("good", "It stays", f"The motor holds to about {found.now_deg:.1f}°.")
+    if result is None:
+        return ParkingVerdict(
+            "stop", "Not known", "Do the tilt test. Until then take it that it rolls."
+        )
+    if slope_deg > result.now_deg:
+        return ParkingVerdict(
+            "stop", "It rolls", f"The motor holds to about {result.now_deg:.1f}° only."
+        )
+    if slope_deg > MARGIN * result.now_deg:
+        reason = f"The motor holds to about {result.now_deg:.1f}°, too near to be sure."
+        return ParkingVerdict("look", "It may roll", reason)
+    if result.reminders:
+        reason = f"The motor should hold to about {result.now_deg:.1f}°: reckoned, not tested."
+        return ParkingVerdict("look", "It may roll", reason)
+    return ParkingVerdict("good", "It stays", f"The motor holds to about {result.now_deg:.1f}°.")

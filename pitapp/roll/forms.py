@@ -11,15 +11,15 @@ from pitapp.web.fields import Needed, NumberField, QuantityField
 from pitapp.web.forms import PitForm
 
 
-class StandingForm(PitForm):
+class ParkingForm(PitForm):
     """How the car stands; its buttons nudge."""
 
     slope_deg = NumberField("Slope", [Needed("How steep is it?")], unit="°")
     drag_brake_percent = NumberField("Drag brake", [Needed("How much?")], unit="%")
 
-    def nudge(self, wanted: str) -> None:
+    def nudge(self, button: str) -> None:
         """Move a figure by one step, within its limits."""
-        name, _, way = wanted.rpartition("-")
+        name, _, way = button.rpartition("-")
         steps = {"slope_deg": (0.5, STEEPEST_DEG), "drag_brake_percent": (5.0, 100.0)}
         field = self._fields.get(name)
         if name not in steps or field is None or field.data is None:
@@ -38,7 +38,7 @@ class TiltForm(PitForm):
     board_mm = NumberField("Length of the board", unit="mm")
     mass_g = QuantityField("Car's weight", [Needed("How heavy is the car?")], kind="mass")
     read_by = HiddenField(
-        default="typed", filters=[lambda told: told if told == "sensor" else "typed"]
+        default="typed", filters=[lambda source: source if source == "sensor" else "typed"]
     )
 
     def validate_angle_deg(self, field: NumberField) -> None:

@@ -35,7 +35,7 @@ class TiltTest(Record):
         return final_drive_ratio(self.spur_teeth, self.pinion_teeth, self.internal_ratio)
 
 
-class Standing(Record):
+class Parking(Record):
     """How a car stands: its drag brake, and the slope under it."""
 
     car_id: int

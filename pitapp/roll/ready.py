@@ -24,13 +24,13 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine | No
         return _look("No tilt test yet: take it that it rolls away")
     motor = kit.motor(connection, car.motor_id) if car.motor_id else None
     try:
-        found = hold(car, motor, fit, test)
+        result = hold(car, motor, fit, test)
     except ValueError:
         return _look("The tilt test does not fit this car any more")
-    if found.reminders:
-        changed = found.reminders[0].split(" since ")[0]
+    if result.reminders:
+        changed = result.reminders[0].split(" since ")[0]
         return _look(f"{changed}. Do the tilt test again")
-    reason = f"Holds to about {found.now_deg:.1f}°. Park it across the slope"
+    reason = f"Holds to about {result.now_deg:.1f}°. Park it across the slope"
     return ReadyLine(name=NAME, level="good", word="ready", reason=reason, href="/roll")
 
 

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 from flask import Blueprint, request
 
 from pitapp.db import get_db
-from pitapp.db.pages import cut
+from pitapp.db.pages import split_page
 from pitapp.errors import Refused
 from pitapp.gearing import store as gearing
 from pitapp.gearing.answer import GearFit
@@ -16,9 +16,9 @@ from pitapp.kit import store as kit
 from pitapp.kit import subject
 from pitapp.kit.models import Car, Motor
 from pitapp.roll import store
-from pitapp.roll.answer import SECONDS, Creep, Hold, creep, hold, stays
-from pitapp.roll.forms import StandingForm, TiltForm
-from pitapp.roll.models import Standing, TiltTest
+from pitapp.roll.answer import SECONDS, Creep, HoldResult, creep, hold, parking_verdict
+from pitapp.roll.forms import ParkingForm, TiltForm
+from pitapp.roll.models import Parking, TiltTest
 from pitapp.web.clock import current_settings, is_late, now
 from pitapp.web.htmx import after_write, show, show_part
 from pitapp.web.undo import notice
@@ -28,7 +28,7 @@ blueprint = Blueprint("roll", __name__, url_prefix="/roll")
 PAGE_LENGTH = 50
 
 
-class Parked(NamedTuple):
+class ParkedCar(NamedTuple):
     """The car with what is in it now."""
 
     car: Car
@@ -42,15 +42,15 @@ class Parked(NamedTuple):
         return self.car.mass_g or (self.test.mass_g if self.test else None)
 
 
-def _parked(connection: sqlite3.Connection) -> Parked | None:
+def _parked(connection: sqlite3.Connection) -> ParkedCar | None:
     car = kit.current_car(connection, current_settings())
     return _with(connection, car) if car else None
 
 
-def _with(connection: sqlite3.Connection, car: Car) -> Parked:
+def _with(connection: sqlite3.Connection, car: Car) -> ParkedCar:
     motor = kit.motor(connection, car.motor_id) if car.motor_id else None
     fit, test = gearing.fitted(connection, car.id), store.latest_test(connection, car.id)
-    return Parked(car, motor, fit, test)
+    return ParkedCar(car, motor, fit, test)
 
 
 @blueprint.get("")
@@ -65,34 +65,34 @@ def part() -> Any:
 
 def _values(connection: sqlite3.Connection) -> dict[str, Any]:
     parked = _parked(connection)
-    return {"parked": None} if parked is None else _standing(connection, parked)
+    return {"parked": None} if parked is None else _parking_values(connection, parked)
 
 
-def _standing(
-    connection: sqlite3.Connection, parked: Parked, form: StandingForm | None = None
+def _parking_values(
+    connection: sqlite3.Connection, parked: ParkedCar, form: ParkingForm | None = None
 ) -> dict[str, Any]:
-    standing = store.standing(connection, parked.car.id)
-    form = form or StandingForm(formdata=None, data=standing.model_dump())
-    found, wrong = _hold(parked)
+    parking = store.parking(connection, parked.car.id)
+    form = form or ParkingForm(formdata=None, data=parking.model_dump())
+    result, wrong = _hold(parked)
     rolled: Creep | None = None
     if parked.fit and parked.motor and parked.mass_g:
         try:
-            rolled = creep(parked.mass_g, parked.motor, parked.fit, standing)
+            rolled = creep(parked.mass_g, parked.motor, parked.fit, parking)
         except ValueError as error:
             wrong = wrong or str(error)
     return {
         "parked": parked,
         "form": form,
-        "standing": standing,
-        "hold": found,
-        "stays": stays(found, standing.slope_deg),
+        "standing": parking,
+        "hold": result,
+        "stays": parking_verdict(result, parking.slope_deg),
         "creep": rolled,
         "seconds": SECONDS,
         "wrong": wrong,
     }
 
 
-def _hold(parked: Parked) -> tuple[Hold | None, str]:
+def _hold(parked: ParkedCar) -> tuple[HoldResult | None, str]:
     """What the last tilt test says, or why it says nothing."""
     if parked.test is None or parked.fit is None:
         return None, ""
@@ -106,13 +106,15 @@ def _hold(parked: Parked) -> tuple[Hold | None, str]:
 @write
 def stand(connection: sqlite3.Connection) -> Any:
     parked = _of_form(connection)
-    form = StandingForm()
+    form = ParkingForm()
     if form.validate_on_submit():
         form.nudge(request.form.get("nudge", ""))
-    item = form.fill(Standing, car_id=parked.car.id)
+    item = form.fill(Parking, car_id=parked.car.id)
     if item is None:
-        return show("roll/page.html", "roll/_part.html", 422, **_standing(connection, parked, form))
-    store.keep_standing(connection, item)
+        return show(
+            "roll/page.html", "roll/_part.html", 422, **_parking_values(connection, parked, form)
+        )
+    store.save_parking(connection, item)
     if note := subject.other_car_note(connection, parked.car):
         notice(f"Saved{note}")
     return after_write("roll.page", "roll.part")
@@ -151,8 +153,8 @@ def add_test(connection: sqlite3.Connection) -> Any:
             item = None
     if item is None:
         return _show_test(form, parked, 422)
-    said = f"Tilt test at {item.angle_deg:.1f}°{subject.other_car_note(connection, parked.car)}"
-    notice(said, store.add_test(connection, item, now()))
+    sentence = f"Tilt test at {item.angle_deg:.1f}°{subject.other_car_note(connection, parked.car)}"
+    notice(sentence, store.add_test(connection, item, now()))
     return after_write("roll.page")
 
 
@@ -161,13 +163,13 @@ def tests() -> Any:
     connection = get_db()
     parked = _wanted(connection)
     before = request.args.get("before", type=int)
-    found = store.tilt_tests(connection, parked.car.id, limit=PAGE_LENGTH + 1, before=before)
-    shown, older = cut(found, PAGE_LENGTH)
+    rows = store.tilt_tests(connection, parked.car.id, limit=PAGE_LENGTH + 1, before=before)
+    listed, older = split_page(rows, PAGE_LENGTH)
     return show(
         "roll/tests.html",
         "roll/_tests.html",
         parked=parked,
-        tests=shown,
+        tests=listed,
         older=older,
     )
 
@@ -179,14 +181,14 @@ def remove_test(connection: sqlite3.Connection, test_id: int) -> Any:
     return after_write("roll.tests")
 
 
-def _wanted(connection: sqlite3.Connection) -> Parked:
+def _wanted(connection: sqlite3.Connection) -> ParkedCar:
     parked = _parked(connection)
     if parked is None:
         raise Refused("Add your car first.")
     return parked
 
 
-def _of_form(connection: sqlite3.Connection) -> Parked:
+def _of_form(connection: sqlite3.Connection) -> ParkedCar:
     """The car that the form is about, with the motor that it names and the gear of its moment."""
     car = subject.form_car(connection)
     if car is None:
@@ -198,5 +200,5 @@ def _of_form(connection: sqlite3.Connection) -> Parked:
     return parked._replace(motor=kit.motor(connection, named)) if named else parked
 
 
-def _show_test(form: TiltForm, parked: Parked, status: int = 200) -> Any:
+def _show_test(form: TiltForm, parked: ParkedCar, status: int = 200) -> Any:
     return show("roll/test.html", "roll/_test.html", status, form=form, parked=parked)

@@ -8,7 +8,7 @@ from datetime import datetime
 from pitapp.db import stamp, undo
 from pitapp.db.pages import newest
 from pitapp.errors import NotThere
-from pitapp.roll.models import Standing, TiltTest
+from pitapp.roll.models import Parking, TiltTest
 
 _TEST = ", ".join(TiltTest.model_fields)
 
@@ -51,15 +51,15 @@ def remove_test(connection: sqlite3.Connection, test_id: int, now: datetime) -> 
     return step.token
 
 
-def standing(connection: sqlite3.Connection, car_id: int) -> Standing:
+def parking(connection: sqlite3.Connection, car_id: int) -> Parking:
     """How the car was last said to stand."""
     row = connection.execute(
         "SELECT car_id, drag_brake_percent, slope_deg FROM parked_cars WHERE car_id = ?", (car_id,)
     ).fetchone()
-    return Standing(car_id=car_id) if row is None else Standing(**row)
+    return Parking(car_id=car_id) if row is None else Parking(**row)
 
 
-def keep_standing(connection: sqlite3.Connection, item: Standing) -> None:
+def save_parking(connection: sqlite3.Connection, item: Parking) -> None:
     """Keep how the car stands, in place of what was there."""
     connection.execute(
         "INSERT INTO parked_cars (car_id, drag_brake_percent, slope_deg) VALUES (?, ?, ?) "

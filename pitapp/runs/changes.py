@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator
 
 from pitapp.record import Record
 from pitapp.runs.models import FittedController, FittedTyres, Run, Setting, with_unit
-from pitapp.runs.senses import sense
+from pitapp.runs.senses import direction_word
 
 SAME_MOMENT_S = 15
 
@@ -53,7 +53,7 @@ def changes(
     same_car = earlier.car_id == later.car_id
     return tuple(
         Change(topic=topic, text=text, result=topic == "result")
-        for topic, found in (
+        for topic, items in (
             ("gear", _gear(earlier, later)),
             ("setup", _setup(earlier, later) if same_car else ()),
             ("tyres", _tyres(earlier, later)),
@@ -61,13 +61,13 @@ def changes(
             ("conditions", _conditions(earlier, later, rise_text)),
             ("result", _results(earlier, later, rise_text)),
         )
-        for text in found
+        for text in items
     )
 
 
-def in_one_line(found: Iterable[Change]) -> str:
+def in_one_line(items: Iterable[Change]) -> str:
     """The changes one after the other, or "nothing changed"."""
-    return ", ".join(change.text for change in found) or "nothing changed"
+    return ", ".join(change.text for change in items) or "nothing changed"
 
 
 def figure(value: float) -> str:
@@ -90,11 +90,11 @@ def _gear(earlier: Run, later: Run) -> Iterator[str]:
     yield from _moved("internal ratio", earlier.internal_ratio, later.internal_ratio)
     before, after = earlier.final_drive_ratio, later.final_drive_ratio
     if before is not None and after is not None and before != after:
-        shown = [f"{ratio:.2f}" for ratio in (before, after)]
-        if shown[0] == shown[1]:
-            shown = [f"{ratio:.3f}" for ratio in (before, after)]
-        if shown[0] != shown[1]:
-            yield f"FDR {shown[0]} → {shown[1]}"
+        texts = [f"{ratio:.2f}" for ratio in (before, after)]
+        if texts[0] == texts[1]:
+            texts = [f"{ratio:.3f}" for ratio in (before, after)]
+        if texts[0] != texts[1]:
+            yield f"FDR {texts[0]} → {texts[1]}"
 
 
 def _setup(earlier: Run, later: Run) -> Iterator[str]:
@@ -105,10 +105,10 @@ def _key(setting: Setting) -> tuple[str, str]:
     return setting.group.casefold(), setting.name.casefold()
 
 
-def called(setting: Setting) -> str:
+def entry_name(setting: Setting) -> str:
     """The entry by its group and name, as it stands in a sentence.
 
-    >>> called(Setting(group="Rear", name="Springs")), called(Setting(name="ARB"))
+    >>> entry_name(Setting(group="Rear", name="Springs")), entry_name(Setting(name="ARB"))
     ('rear springs', 'ARB')
     """
     words = f"{setting.group} {setting.name}".split()
@@ -116,24 +116,24 @@ def called(setting: Setting) -> str:
 
 
 def _settings(before: Iterable[Setting], after: Iterable[Setting]) -> Iterator[str]:
-    old, new = ({_key(one): one for one in listed} for listed in (before, after))
+    old, new = ({_key(item): item for item in listed} for listed in (before, after))
     for key, setting in new.items():
         if key not in old:
-            yield f"{called(setting)} added ({setting.text})"
+            yield f"{entry_name(setting)} added ({setting.text})"
         elif word := _altered(old[key], setting):
             yield word
     for key, setting in old.items():
         if key not in new:
-            yield f"{called(setting)} no longer noted (was {setting.text})"
+            yield f"{entry_name(setting)} no longer noted (was {setting.text})"
 
 
 def _altered(old: Setting, new: Setting) -> str:
-    word = sense(new.name, old.value, new.value, new.unit) if old.unit == new.unit else ""
+    word = direction_word(new.name, old.value, new.value, new.unit) if old.unit == new.unit else ""
     if word == "same":
         return ""
-    shown = f"{with_unit(old.value, '')} → {new.text}" if old.unit == new.unit else ""
-    shown = shown or f"{old.text} → {new.text}"
-    return f"{called(new)} {word} ({shown})" if word else f"{called(new)} {shown}"
+    text = f"{with_unit(old.value, '')} → {new.text}" if old.unit == new.unit else ""
+    text = text or f"{old.text} → {new.text}"
+    return f"{entry_name(new)} {word} ({text})" if word else f"{entry_name(new)} {text}"
 
 
 def _tyres(earlier: Run, later: Run) -> Iterator[str]:
@@ -178,7 +178,8 @@ def _controllers(old: FittedController, new: FittedController) -> Iterator[str]:
     if old.firmware != new.firmware:
         yield f"firmware {old.firmware or 'unknown'} → {new.firmware or 'unknown'}"
     ungrouped = [
-        [one.model_copy(update={"group": ""}) for one in listed.settings] for listed in (old, new)
+        [setting.model_copy(update={"group": ""}) for setting in listed.settings]
+        for listed in (old, new)
     ]
     yield from _settings(*ungrouped)
 

@@ -28,9 +28,9 @@ from pitapp.web.clock import current_settings, home_zone, zone
 from pitapp.web.writes import KEY_HEADER
 
 
-def offer(connection: sqlite3.Connection, form: RunForm, earlier: Run | None = None) -> None:
+def set_choices(connection: sqlite3.Connection, form: RunForm, earlier: Run | None = None) -> None:
     """Fill the form's lists; what an earlier run had stays in them though it was removed since."""
-    had = earlier.snapshot if earlier else None
+    snapshot = earlier.snapshot if earlier else None
     lists: dict[str, tuple[str, list[tuple[int, str]]]] = {
         "car_id": ("", [(car.id, car.name) for car in kit.cars(connection)]),
         "motor_id": ("not noted", [(motor.id, motor.name) for motor in kit.motors(connection)]),
@@ -46,38 +46,38 @@ def offer(connection: sqlite3.Connection, form: RunForm, earlier: Run | None = N
         ),
         "tyre_set_id": (
             "not noted",
-            [(one.id, one.name) for one in tyres.tyre_sets(connection)],
+            [(each.id, each.name) for each in tyres.tyre_sets(connection)],
         ),
-        "track_id": ("not noted", [(one.id, one.name) for one in tracks.tracks(connection)]),
+        "track_id": ("not noted", [(each.id, each.name) for each in tracks.tracks(connection)]),
         "race_class_id": (
             "none",
-            [(one.id, one.name) for one in meetings.race_classes(connection)],
+            [(each.id, each.name) for each in meetings.race_classes(connection)],
         ),
         "meeting_id": (
             "none",
             [
-                (one.id, f"{one.day.day} {one.day:%b %Y} {one.name}".strip())
-                for one in meetings.meetings(connection, limit=30)
+                (each.id, f"{each.day.day} {each.day:%b %Y} {each.name}".strip())
+                for each in meetings.meetings(connection, limit=30)
             ],
         ),
         "heat_id": ("none", _heats(connection, form)),
     }
-    if earlier and had:
-        kept = (
-            ("car_id", earlier.car_id, had.car.name),
-            ("motor_id", earlier.motor_id, had.motor.name if had.motor else ""),
-            ("pack_id", earlier.pack_id, had.pack.mark if had.pack else ""),
-            ("tyre_set_id", earlier.tyre_set_id, had.tyres.name if had.tyres else ""),
+    if earlier and snapshot:
+        current = (
+            ("car_id", earlier.car_id, snapshot.car.name),
+            ("motor_id", earlier.motor_id, snapshot.motor.name if snapshot.motor else ""),
+            ("pack_id", earlier.pack_id, snapshot.pack.mark if snapshot.pack else ""),
+            ("tyre_set_id", earlier.tyre_set_id, snapshot.tyres.name if snapshot.tyres else ""),
             ("track_id", earlier.track_id, "removed track"),
             ("race_class_id", earlier.race_class_id, "removed class"),
             ("meeting_id", earlier.meeting_id, "its meeting"),
             ("heat_id", earlier.heat_id, "its heat"),
         )
-        for name, number, text in kept:
+        for name, number, text in current:
             if number is not None and number not in dict(lists[name][1]):
                 lists[name][1].append((number, text or "as it was"))
     for name, (none, choices) in lists.items():
-        form[name].offer(choices, none)
+        form[name].set_choices(choices, none)
 
 
 def _heats(connection: sqlite3.Connection, form: RunForm) -> list[tuple[int, str]]:
@@ -100,7 +100,7 @@ def _heats(connection: sqlite3.Connection, form: RunForm) -> list[tuple[int, str
     return listed
 
 
-def shown(item: Run) -> dict[str, Any]:
+def form_values(item: Run) -> dict[str, Any]:
     """The values of a run as its form shows them."""
     local = item.started_at.astimezone(zone(item.time_zone) if item.time_zone else home_zone())
     return item.model_dump() | {"started": local.strftime(LOCAL)}
@@ -108,20 +108,20 @@ def shown(item: Run) -> dict[str, Any]:
 
 def blank_form(connection: sqlite3.Connection, item: Run) -> RunForm:
     """A form that shows the run as it is on record."""
-    form = RunForm(formdata=None, data=shown(item))
-    offer(connection, form, item)
+    form = RunForm(formdata=None, data=form_values(item))
+    set_choices(connection, form, item)
     form.remember()
     return form
 
 
-def typed_run(
+def run_from_form(
     connection: sqlite3.Connection, form: RunForm, earlier: Run | None, now: datetime
 ) -> Run | None:
     """The run that the form describes, or None with the reasons at its fields."""
     if not form.validate_on_submit():
         return None
     heat = _heat(connection, form)
-    if form.pack_id.name not in request.form and not _take_pack(connection, form, earlier, heat):
+    if form.pack_id.name not in request.form and not _default_pack(connection, form, earlier, heat):
         return None
     zone_name, started_at = _when(connection, form, earlier, heat, now)
     if started_at is None:
@@ -158,7 +158,7 @@ def log(connection: sqlite3.Connection, item: Run, now: datetime) -> tuple[int, 
         if item.heat_id is not None:
             meetings.finish_heat(connection, item.heat_id, now, step)
         if not item.id and item.tyre_set_id is not None:
-            tyres.note_on(connection, step, item.car_id, item.tyre_set_id, now)
+            tyres.note_fitted(connection, step, item.car_id, item.tyre_set_id, now)
     return run_id, step.token
 
 
@@ -170,7 +170,7 @@ def _heat(connection: sqlite3.Connection, form: RunForm) -> Heat | None:
     return heat if form.meeting_id.data in (None, heat.meeting_id) else None
 
 
-def _take_pack(
+def _default_pack(
     connection: sqlite3.Connection, form: RunForm, earlier: Run | None, heat: Heat | None
 ) -> bool:
     """Take the pack that the post leaves out: as it was, else the one most likely in the car.
@@ -207,7 +207,7 @@ def _when(
         if earlier
         else current_settings().get("time_zone", "")
     )
-    if earlier is not None and form.started.data == shown(earlier)["started"]:
+    if earlier is not None and form.started.data == form_values(earlier)["started"]:
         return name, earlier.started_at
     try:
         typed = form.started_at(zone(name) if name else home_zone())

@@ -24,8 +24,8 @@ def with_unit(value: str, unit: str) -> str:
     ('5.4 mm', '−1.5°', 'empty')
     """
     joint = "" if unit in ("", "°") else " "
-    shown = value.replace("-", "−") if as_number(value) is not None else value
-    return f"{shown}{joint}{unit}" if value else "empty"
+    text = value.replace("-", "−") if as_number(value) is not None else value
+    return f"{text}{joint}{unit}" if value else "empty"
 
 
 class SetupEntry(Record):
@@ -88,8 +88,8 @@ class Setting(Record):
 
     @model_validator(mode="before")
     @classmethod
-    def _unpack(cls, given: Any) -> Any:
-        return dict(zip(_PACKED, given, strict=False)) if isinstance(given, list) else given
+    def _unpack(cls, stored: Any) -> Any:
+        return dict(zip(_PACKED, stored, strict=False)) if isinstance(stored, list) else stored
 
     @property
     def packed(self) -> list[str]:

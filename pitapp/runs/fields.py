@@ -68,7 +68,7 @@ class IdField(SelectField):
     def __init__(self, label: str | None = None, **options: Any) -> None:
         super().__init__(label, coerce=_id, choices={}, **options)
 
-    def offer(self, choices: list[tuple[int, str]], none: str = "") -> None:
+    def set_choices(self, choices: list[tuple[int, str]], none: str = "") -> None:
         """Offer these, behind a choice called `none` unless that is empty."""
         self.choices = ({"": none} if none else {}) | {str(key): text for key, text in choices}
 

@@ -62,7 +62,7 @@ def occasion(connection: sqlite3.Connection, heat_id: int | None, now: datetime)
     return Occasion(meeting, begun[-1] if begun else None)
 
 
-def filled_in(
+def default_values(
     connection: sqlite3.Connection, car: Car, at: Occasion, now: datetime
 ) -> dict[str, Any]:
     """The values of a new run of this car, as far as what is fitted tells them."""
@@ -96,10 +96,10 @@ def filled_in(
 
 def snapshot(connection: sqlite3.Connection, item: Run, earlier: Run | None = None) -> Snapshot:
     """A copy of what the run had, taken now; what `earlier` had already is left as it was then."""
-    kept = earlier.snapshot if earlier else None
+    earlier_copy = earlier.snapshot if earlier else None
     same_car = earlier is not None and earlier.car_id == item.car_id
-    if kept and same_car:
-        car, controller, settings = kept.car, kept.controller, kept.setup
+    if earlier_copy and same_car:
+        car, controller, settings = earlier_copy.car, earlier_copy.controller, earlier_copy.setup
     else:
         car = _car(connection, item.car_id)
         controller = _controller(connection, item.car_id, item.motor_id)
@@ -108,35 +108,35 @@ def snapshot(connection: sqlite3.Connection, item: Run, earlier: Run | None = No
         car=car,
         controller=controller,
         setup=settings,
-        motor=kept.motor
-        if kept and kept.motor and kept.motor.id == item.motor_id
+        motor=earlier_copy.motor
+        if earlier_copy and earlier_copy.motor and earlier_copy.motor.id == item.motor_id
         else _motor(connection, item.motor_id),
-        pack=kept.pack
-        if kept and kept.pack and kept.pack.id == item.pack_id
+        pack=earlier_copy.pack
+        if earlier_copy and earlier_copy.pack and earlier_copy.pack.id == item.pack_id
         else _pack(connection, item.pack_id),
-        tyres=kept.tyres
-        if kept and kept.tyres and kept.tyres.id == item.tyre_set_id
+        tyres=earlier_copy.tyres
+        if earlier_copy and earlier_copy.tyres and earlier_copy.tyres.id == item.tyre_set_id
         else _tyres(connection, item.tyre_set_id, item.started_at),
     )
 
 
 def _car(connection: sqlite3.Connection, car_id: int) -> FittedCar:
-    found = kit.car(connection, car_id)
-    return FittedCar(**found.model_dump(include=set(FittedCar.model_fields)))
+    car = kit.car(connection, car_id)
+    return FittedCar(**car.model_dump(include=set(FittedCar.model_fields)))
 
 
 def _motor(connection: sqlite3.Connection, motor_id: int | None) -> FittedMotor | None:
     if motor_id is None:
         return None
-    found = kit.motor(connection, motor_id)
-    return FittedMotor(**found.model_dump(include=set(FittedMotor.model_fields)))
+    motor = kit.motor(connection, motor_id)
+    return FittedMotor(**motor.model_dump(include=set(FittedMotor.model_fields)))
 
 
 def _pack(connection: sqlite3.Connection, pack_id: int | None) -> FittedPack | None:
     if pack_id is None:
         return None
-    found = packs.pack(connection, pack_id)
-    return FittedPack(**found.model_dump(include=set(FittedPack.model_fields)))
+    pack = packs.pack(connection, pack_id)
+    return FittedPack(**pack.model_dump(include=set(FittedPack.model_fields)))
 
 
 def _tyres(
@@ -144,10 +144,10 @@ def _tyres(
 ) -> FittedTyres | None:
     if set_id is None:
         return None
-    found = tyres.tyre_set(connection, set_id)
+    tyre_set = tyres.tyre_set(connection, set_id)
     return FittedTyres(
-        **found.model_dump(include=set(FittedTyres.model_fields)),
-        runs_done=tyres.runs_done_before(connection, found, moment),
+        **tyre_set.model_dump(include=set(FittedTyres.model_fields)),
+        runs_done=tyres.runs_done_before(connection, tyre_set, moment),
     )
 
 
@@ -155,23 +155,23 @@ def _controller(
     connection: sqlite3.Connection, car_id: int, motor_id: int | None
 ) -> FittedController | None:
     """The controller with each setting as it was last read off it in this car, else as planned."""
-    found = in_car(connection, car_id)
-    if found is None:
+    controller = in_car(connection, car_id)
+    if controller is None:
         return None
     try:
-        listed = steps(connection, settings_list(connection, found.id).id)
+        listed = steps(connection, settings_list(connection, controller.id).id)
     except NotThere:
         listed = []
     read = checks.latest_readings(
-        connection, car_id, [step.key for step in listed], found.id, motor_id
+        connection, car_id, [step.key for step in listed], controller.id, motor_id
     )
     values = {
         step.id: read[step.key].shown if step.key in read else step.planned for step in listed
     }
     return FittedController(
-        id=found.id,
-        name=found.name,
-        firmware=found.firmware,
+        id=controller.id,
+        name=controller.name,
+        firmware=controller.firmware,
         settings=tuple(
             Setting(
                 group=step.group_name, name=step.name, value=values[step.id][:60], unit=step.unit

@@ -74,36 +74,36 @@ class RunForm(PitForm):
         text = (self.started.data or "").strip()
         return moment_at(*read_wall_clock(text), zone) if text else None
 
-    def kept(self, earlier: Run, shown: RunForm) -> dict[str, Any]:
-        """The values of `earlier` behind every field that still reads as `shown` does.
+    def kept(self, earlier: Run, opened: RunForm) -> dict[str, Any]:
+        """The values of `earlier` behind every field that still reads as `opened` does.
 
         A value that nobody touched stays exactly as it was, whatever unit it is shown in.
         """
-        texts, before = self.texts(), shown.texts()
+        texts, before = self.texts(), opened.texts()
         values = earlier.model_dump(include=set(texts))
         return {name: value for name, value in values.items() if texts[name] == before[name]}
 
-    def meet_run(self, current: RunForm, sentence: str) -> None:
+    def show_run_conflict(self, current: RunForm, sentence: str) -> None:
         """Bring in what was changed on another screen: shown where it was typed over here too.
 
         A field that was left alone here takes the other screen's value; one that both changed keeps
         what was typed here, with the other's value beside it.
         """
-        seen, typed, now = self._seen(), self.texts(), current.texts()
+        opened, typed, now = self._seen(), self.texts(), current.texts()
         taken = []
         for name, text in now.items():
-            before = seen.get(name, text)
+            before = opened.get(name, text)
             if text in (before, typed[name]):
                 continue
             field, other = self._fields[name], current._fields[name]
-            shown = self._words(name, other.data, text)
+            displayed = self._words(name, other.data, text)
             if typed[name] == before:
-                taken.append(f"{field.label.text.lower()} is now {shown}")
+                taken.append(f"{field.label.text.lower()} is now {displayed}")
                 field.data = other.data
                 if hasattr(field, "typed"):
                     field.typed = None
             else:
-                field.errors = [*field.errors, f"On the other screen this became {shown}."]
+                field.errors = [*field.errors, f"On the other screen this became {displayed}."]
         self.form_errors.append(sentence)
         if taken:
             self.form_errors.append(f"From the other screen: {', '.join(taken)}.")
@@ -119,10 +119,10 @@ class RunForm(PitForm):
     def _seen(self) -> dict[str, str]:
         text = self.seen.data or "{}"
         try:
-            found = json.loads(text) if len(text) <= LONGEST_SEEN else {}
+            values = json.loads(text) if len(text) <= LONGEST_SEEN else {}
         except (ValueError, RecursionError):
             return {}
-        return {str(k): str(v) for k, v in found.items()} if isinstance(found, dict) else {}
+        return {str(k): str(v) for k, v in values.items()} if isinstance(values, dict) else {}
 
 
 LONGEST_SEEN = 64 * 1024

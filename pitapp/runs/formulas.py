@@ -10,7 +10,7 @@ from pitapp.runs.changes import Change, changes, in_one_line
 
 __all__ = [
     "Change",
-    "Written",
+    "SetupLine",
     "changes",
     "in_one_line",
     "parse_setup",
@@ -80,7 +80,7 @@ def parse_time_s(text: str) -> float:
     return number(total, "time", 0, MOST_TIME_S, unit="s")
 
 
-class Written(NamedTuple):
+class SetupLine(NamedTuple):
     """One line of a set-up list as it was written."""
 
     group: str
@@ -89,7 +89,7 @@ class Written(NamedTuple):
     unit: str
 
 
-def parse_setup(text: str) -> list[Written]:
+def parse_setup(text: str) -> list[SetupLine]:
     """The entries of a set-up list: one a line, and a line that ends with a colon names a group.
 
     A line is a name, then a value, then its unit; with "=" between name and value where the value is
@@ -99,10 +99,10 @@ def parse_setup(text: str) -> list[Written]:
         ValueError: there is no entry, there are more than 200, or a part is over its length.
 
     >>> parse_setup("Front:\\nRide height 5.2 mm\\nSprings = soft")
-    [Written(group='Front', name='Ride height', value='5.2', unit='mm'), \
-Written(group='Front', name='Springs', value='soft', unit='')]
+    [SetupLine(group='Front', name='Ride height', value='5.2', unit='mm'), \
+SetupLine(group='Front', name='Springs', value='soft', unit='')]
     """
-    group, found = "", []
+    group, entries = "", []
     for line in filter(None, map(str.strip, text.splitlines())):
         if line.endswith(":"):
             group = line[:-1].strip()
@@ -113,15 +113,15 @@ Written(group='Front', name='Springs', value='soft', unit='')]
         for part, most in ((entry.name, 60), (entry.value, 60), (entry.unit, 20)):
             if len(part) > most:
                 raise ValueError(f"“{part[:20]}…” is too long. Keep it under {most} characters.")
-        found.append(entry)
-    if not found:
+        entries.append(entry)
+    if not entries:
         raise ValueError("Write at least one entry, such as: Ride height 5.2 mm")
-    if len(found) > MOST_ENTRIES:
+    if len(entries) > MOST_ENTRIES:
         raise ValueError(f"That is more than {MOST_ENTRIES} entries at once.")
-    return found
+    return entries
 
 
-def _entry(group: str, line: str) -> Written:
+def _entry(group: str, line: str) -> SetupLine:
     if "=" in line:
         name, _, rest = line.partition("=")
         if not name.strip():
@@ -130,8 +130,8 @@ def _entry(group: str, line: str) -> Written:
         figure = _FIGURE.match(rest)
         value = figure[0] if figure else rest
         unit = rest[len(value) :].strip()
-        return Written(group, name.strip(), *((value, unit) if figure else (rest, "")))
+        return SetupLine(group, name.strip(), *((value, unit) if figure else (rest, "")))
     match = _LINE.match(line)
     if match is None:
-        return Written(group, line, "", "")
-    return Written(group, match["name"], match["value"], (match["unit"] or "").strip())
+        return SetupLine(group, line, "", "")
+    return SetupLine(group, match["name"], match["value"], (match["unit"] or "").strip())

@@ -10,7 +10,7 @@ from typing import Any
 from flask import Blueprint, request
 
 from pitapp.db import get_db
-from pitapp.db.pages import cut
+from pitapp.db.pages import split_page
 from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.kit import subject
@@ -19,8 +19,8 @@ from pitapp.meetings import store as meetings
 from pitapp.meetings.models import KIND_NAMES
 from pitapp.runs import store
 from pitapp.runs.changes import changes
-from pitapp.runs.desk import blank_form, log, offer, typed_run
-from pitapp.runs.fitting import filled_in, occasion
+from pitapp.runs.desk import blank_form, log, run_from_form, set_choices
+from pitapp.runs.fitting import default_values, occasion
 from pitapp.runs.forms import RunForm
 from pitapp.runs.formulas import time_text
 from pitapp.runs.models import Run, RunLine, Setting
@@ -80,37 +80,37 @@ def heat_title(kind: str | None, number: int | None) -> str:
 @blueprint.app_template_global("grouped")
 def grouped(settings: Iterable[Setting]) -> dict[str, list[Setting]]:
     """Settings by group, in the order of the list."""
-    found: dict[str, list[Setting]] = {}
+    groups: dict[str, list[Setting]] = {}
     for setting in settings:
-        found.setdefault(setting.group, []).append(setting)
-    return found
+        groups.setdefault(setting.group, []).append(setting)
+    return groups
 
 
 def rise_text(kelvin: float) -> str:
     """A temperature difference in the racer's unit, with its sign."""
-    shown = unit("temperature_change")
-    return f"{signed(shown.shown(kelvin), 0)} {shown.symbol}"
+    display = unit("temperature_change")
+    return f"{signed(display.display_value(kelvin), 0)} {display.symbol}"
 
 
 @blueprint.get("")
 def page() -> Any:
     connection = get_db()
-    wanted = {column: request.args.get(name, type=int) for name, column in FILTERS.items()}
+    filters = {column: request.args.get(name, type=int) for name, column in FILTERS.items()}
     before = request.args.get("before", type=int)
-    found = store.lines(connection, wanted, limit=store.PAGE + 1, before=before)
-    shown, older = cut(found, store.PAGE)
-    chosen = {name: request.args[name] for name, column in FILTERS.items() if wanted[column]}
+    rows = store.lines(connection, filters, limit=store.PAGE + 1, before=before)
+    listed, older = split_page(rows, store.PAGE)
+    chosen = {name: request.args[name] for name, column in FILTERS.items() if filters[column]}
     cars, places = kit.cars(connection), tracks.tracks(connection)
     classes = meetings.race_classes(connection)
-    only = [one.name for one in classes if str(one.id) == chosen.get("class")]
-    only += [getattr(shown[0], NAMES[name]) for name in chosen if shown and name in NAMES]
-    newest = store.run(connection, shown[0].id) if shown and not before and not chosen else None
+    only = [each.name for each in classes if str(each.id) == chosen.get("class")]
+    only += [getattr(listed[0], NAMES[name]) for name in chosen if listed and name in NAMES]
+    newest = store.run(connection, listed[0].id) if listed and not before and not chosen else None
     previous = store.run_before(connection, newest) if newest else None
     return show(
         "runs/page.html",
         "runs/_part.html",
-        days=[(day, list(runs)) for day, runs in groupby(shown, _day)],
-        many_cars=len({line.car_id for line in shown}) > 1,
+        days=[(day, list(runs)) for day, runs in groupby(listed, _day)],
+        many_cars=len({line.car_id for line in listed}) > 1,
         older=older,
         chosen=chosen,
         before=before,
@@ -155,10 +155,10 @@ def new() -> Any:
     if car is None:
         return show("runs/edit.html", "runs/_edit.html", form=None, item=None, car=None)
     at = occasion(connection, request.args.get("heat", type=int), now())
-    values = filled_in(connection, car, at, now())
+    values = default_values(connection, car, at, now())
     form = RunForm(formdata=None, data=values)
     form.pack_reason, form.pack_id.asked = values["pack_reason"], True
-    offer(connection, form)
+    set_choices(connection, form)
     form.remember()
     return _show_form(form, None, car)
 
@@ -185,14 +185,14 @@ def save(connection: sqlite3.Connection, run_id: int = 0) -> Any:
     if item is None and subject.FIELD not in request.form and (car := subject.form_car(connection)):
         form.car_id.data = car.id
     form.pack_id.asked = not run_id and form.pack_id.name not in request.form
-    offer(connection, form, item)
-    record = typed_run(connection, form, item, now())
+    set_choices(connection, form, item)
+    record = run_from_form(connection, form, item, now())
     if record is None:
         return _show_form(form, item, status=_status(connection, form))
     try:
         _, token = log(connection, record, now())
     except ChangedMeanwhile as error:
-        form.meet_run(blank_form(connection, store.run(connection, run_id)), str(error))
+        form.show_run_conflict(blank_form(connection, store.run(connection, run_id)), str(error))
         return _show_form(form, item, status=409)
     notice("Changed the run" if run_id else "Logged the run", token)
     return after_write("runs.run", run_id=run_id) if run_id else after_write("runs.page")

@@ -28,18 +28,20 @@ def as_number(text: str) -> float | None:
     return float(tidy.replace("−", "-").replace(",", "."))
 
 
-def sense(name: str, before: str, after: str, unit: str = "") -> str:
+def direction_word(name: str, before: str, after: str, unit: str = "") -> str:
     """ "softer", "thicker", "lower" and their like; "same" for no change; else empty.
 
     The word is given only where a larger number (or a harder grade) can mean one thing: springs by
     their rate or wire, oils by viscosity, roll bars by diameter, heights and weights. Common
     practice, no source.
 
-    >>> sense("Springs", "2.6", "2.4"), sense("Oil", "350", "400"), sense("Camber", "-1", "-2")
-    ('softer', 'thicker', '')
-    >>> sense("Springs", "soft", "medium"), sense("Springs", "2,60", "2.6")
+    >>> direction_word("Springs", "2.6", "2.4"), direction_word("Oil", "350", "400")
+    ('softer', 'thicker')
+    >>> direction_word("Camber", "-1", "-2")
+    ''
+    >>> direction_word("Springs", "soft", "medium"), direction_word("Springs", "2,60", "2.6")
     ('stiffer', 'same')
-    >>> sense("Springs", "6", "7", "coils"), sense("Roll bar", "1.2", "1.4", "mm")
+    >>> direction_word("Springs", "6", "7", "coils"), direction_word("Roll bar", "1.2", "1.4", "mm")
     ('', 'thicker')
     """
     old, new = as_number(before), as_number(after)

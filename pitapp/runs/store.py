@@ -75,7 +75,7 @@ def runs(
     Without the lists of settings (of set-up and controller), which are most of a run, they are read
     in less than half the time; such a run is not to be saved again.
     """
-    wanted: dict[Filter, int | None] = {
+    filters: dict[Filter, int | None] = {
         "car_id": car_id,
         "track_id": track_id,
         "race_class_id": race_class_id,
@@ -86,18 +86,18 @@ def runs(
         "tyre_set_id": tyre_set_id,
     }
     select = _SELECT if with_lists else _WITHOUT_LISTS
-    return [_run(row) for row in _page(connection, select, wanted, limit, before)]
+    return [_run(row) for row in _page(connection, select, filters, limit, before)]
 
 
 def lines(
     connection: sqlite3.Connection,
-    wanted: Mapping[Filter, int | None],
+    filters: Mapping[Filter, int | None],
     *,
     limit: int = PAGE,
     before: int | None = None,
 ) -> list[RunLine]:
-    """A page of the log: runs that match all of `wanted`, newest first, older than `before`."""
-    return [RunLine(**row) for row in _page(connection, _LINES, wanted, limit, before)]
+    """A page of the log: runs that match all of `filters`, newest first, older than `before`."""
+    return [RunLine(**row) for row in _page(connection, _LINES, filters, limit, before)]
 
 
 def line(connection: sqlite3.Connection, run_id: int) -> RunLine:
@@ -117,13 +117,13 @@ def line(connection: sqlite3.Connection, run_id: int) -> RunLine:
 def _page(
     connection: sqlite3.Connection,
     select: str,
-    wanted: Mapping[Filter, int | None],
+    filters: Mapping[Filter, int | None],
     limit: int,
     before: int | None,
 ) -> sqlite3.Cursor:
-    given = {name: value for name, value in wanted.items() if value is not None}
-    conditions = ["runs.removed_at IS NULL", *(f"runs.{name} = ?" for name in given)]
-    values = list(given.values())
+    active = {name: value for name, value in filters.items() if value is not None}
+    conditions = ["runs.removed_at IS NULL", *(f"runs.{name} = ?" for name in active)]
+    values = list(active.values())
     if before is not None:
         conditions.append(
             "(runs.started_at, runs.id) < (SELECT started_at, id FROM runs WHERE id = ?)"
@@ -195,7 +195,7 @@ def _save(connection: sqlite3.Connection, item: Run, step: undo.Step) -> int:
     if item.id:
         run(connection, item.id)
     run_id = step.save("runs", item.id, item.version, _values(connection, item))
-    packs.has_run(connection, step, item.car_id, item.pack_id, item.started_at)
+    packs.note_run(connection, step, item.car_id, item.pack_id, item.started_at)
     if item.pack_id is not None:
         charging.end_by_run(connection, step, item.pack_id, item.started_at)
     return run_id
@@ -227,10 +227,10 @@ def _packed(snapshot: Snapshot) -> str:
     """Set-up and controller as JSON, or an empty text where there is neither."""
     lists: dict[str, Any] = {}
     if snapshot.setup:
-        lists["setup"] = [one.packed for one in snapshot.setup]
+        lists["setup"] = [each.packed for each in snapshot.setup]
     if snapshot.controller:
         lists["controller"] = snapshot.controller.model_dump(exclude_defaults=True)
-        lists["controller"]["settings"] = [one.packed for one in snapshot.controller.settings]
+        lists["controller"]["settings"] = [each.packed for each in snapshot.controller.settings]
     return json.dumps(lists, ensure_ascii=False, separators=(",", ":")) if lists else ""
 
 

@@ -9,7 +9,7 @@ from pitapp.web.quantities import plain, quantity, rounded
 def reasons(start: StartingGear) -> list[str]:
     """Why this gear, in sentences drawn from the runs."""
     return [
-        _whence(start),
+        _source_sentence(start),
         *_laps(start.record),
         *_heat(start),
         *_passed_over(start),
@@ -17,19 +17,19 @@ def reasons(start: StartingGear) -> list[str]:
     ]
 
 
-def _whence(start: StartingGear) -> str:
+def _source_sentence(start: StartingGear) -> str:
     with_it, looked_at = len(start.record.outings), start.outings
     runs = "run" if looked_at == 1 else "runs"
-    said = f"{with_it} of {looked_at} {runs} here had this gear"
+    sentence = f"{with_it} of {looked_at} {runs} here had this gear"
     if start.same_car and start.same_class:
-        said += ", all in this class with this car."
+        sentence += ", all in this class with this car."
     elif start.same_car:
-        said += ", with this car but in another class."
+        sentence += ", with this car but in another class."
     elif start.same_class:
-        said += ", in this class but with another car."
+        sentence += ", in this class but with another car."
     else:
-        said += ", with another car in another class."
-    return f"{said} One run is a hint, no more." if with_it == 1 else said
+        sentence += ", with another car in another class."
+    return f"{sentence} One run is a hint, no more." if with_it == 1 else sentence
 
 
 def _laps(record: GearRecord) -> list[str]:

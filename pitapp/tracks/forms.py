@@ -93,10 +93,10 @@ class TrackForm(PitForm):
             return None
         return self.fill(Track, id=track_id, straights=straights)
 
-    def meet_track(self, current: Track, sentence: str) -> None:
-        """As `meet`, with the straights in words."""
+    def show_track_conflict(self, current: Track, sentence: str) -> None:
+        """As `show_conflict`, with the straights in words."""
         typed = self.measured()
-        self.meet(current, sentence)
+        self.show_conflict(current, sentence)
         if typed is not None and typed != current.straights:
             self.form_errors.append(f"On the other screen the straights became {_words(current)}.")
 

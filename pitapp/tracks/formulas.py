@@ -5,15 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pitapp.tracks.models import Track
-from pitapp.tracks.start import GearRecord, Outing, StartingGear, gear_records, starting_gear
+from pitapp.tracks.start import GearRecord, StartingGear, TrackRun, gear_records, starting_gear
 
 if TYPE_CHECKING:
     from pitapp.drive import models as drive
 
 __all__ = [
     "GearRecord",
-    "Outing",
     "StartingGear",
+    "TrackRun",
     "corner_times_s",
     "filled_in",
     "for_drive",

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from datetime import date, datetime, tzinfo
 from statistics import correlation
 
-from pitapp.tracks.formulas import Outing
+from pitapp.tracks.formulas import TrackRun
 from pitapp.web.clock import home_zone, zone
 from pitapp.web.plot import SHAPES, Axis, Level, Plot, Point, Series, clock_axis, plot
 from pitapp.web.quantities import unit
@@ -14,19 +14,19 @@ from pitapp.web.quantities import unit
 RATIO = Axis("FDR", digits=2)
 OTHERS = "others"
 CLEAR = 0.4
-Groups = dict[str, list[Outing]]
-Value = Callable[[Outing], float | None]
+Groups = dict[str, list[TrackRun]]
+Value = Callable[[TrackRun], float | None]
 
 
-def grouped(outings: Iterable[Outing], name: Callable[[Outing], str]) -> Groups:
+def grouped(outings: Iterable[TrackRun], name: Callable[[TrackRun], str]) -> Groups:
     """The runs by a name of theirs; names beyond what a plot tells apart come together."""
-    found: Groups = {}
+    groups: Groups = {}
     for outing in outings:
         own = name(outing)
-        if own not in found and len(found) >= len(SHAPES) - 1:
+        if own not in groups and len(groups) >= len(SHAPES) - 1:
             own = OTHERS
-        found.setdefault(own, []).append(outing)
-    return found
+        groups.setdefault(own, []).append(outing)
+    return groups
 
 
 def can_by_ratio(groups: Groups, can_limit_c: float, *, of_one_car: bool) -> Plot:
@@ -37,9 +37,13 @@ def can_by_ratio(groups: Groups, can_limit_c: float, *, of_one_car: bool) -> Plo
         "Can temperature by FDR",
         RATIO,
         Axis("can", shown_in.symbol, digits=0),
-        _series(groups, lambda each: None if each.can_c is None else shown_in.shown(each.can_c)),
-        levels=[Level(shown_in.shown(can_limit_c), "limit")],
-        summary=_pull(groups, lambda each: each.can_c, "hotter", "cooler") if of_one_car else "",
+        _series(
+            groups, lambda each: None if each.can_c is None else shown_in.display_value(each.can_c)
+        ),
+        levels=[Level(shown_in.display_value(can_limit_c), "limit")],
+        summary=_trend_sentence(groups, lambda each: each.can_c, "hotter", "cooler")
+        if of_one_car
+        else "",
     )
 
 
@@ -51,13 +55,13 @@ def lap_by_ratio(groups: Groups, *, of_one_car: bool) -> Plot:
         RATIO,
         Axis("best lap", "s", digits=2),
         _series(groups, lambda each: each.best_lap_s),
-        summary=_pull(groups, lambda each: each.best_lap_s, "slower", "quicker")
+        summary=_trend_sentence(groups, lambda each: each.best_lap_s, "slower", "quicker")
         if of_one_car
         else "",
     )
 
 
-def through_the_day(outings: Sequence[Outing]) -> Plot:
+def through_the_day(outings: Sequence[TrackRun]) -> Plot:
     """The can and the air by the time of day."""
     shown_in = unit("temperature")
     of_day = sorted(outings, key=lambda outing: (outing.started_at, outing.id))
@@ -67,7 +71,7 @@ def through_the_day(outings: Sequence[Outing]) -> Plot:
             [
                 Point(
                     each.started_at.timestamp(),
-                    shown_in.shown(value),
+                    shown_in.display_value(value),
                     f"{each.pinion_teeth} / {each.spur_teeth}",
                     f"/runs/{each.id}",
                 )
@@ -87,17 +91,17 @@ def through_the_day(outings: Sequence[Outing]) -> Plot:
     )
 
 
-def days(outings: Iterable[Outing]) -> list[date]:
+def days(outings: Iterable[TrackRun]) -> list[date]:
     """The days of these runs on the track's wall clock, newest first."""
     return sorted({wall_clock(outing).date() for outing in outings}, reverse=True)
 
 
-def wall_clock(outing: Outing) -> datetime:
+def wall_clock(outing: TrackRun) -> datetime:
     """When the run started, by the wall clock at the track."""
     return outing.started_at.astimezone(_zone(outing))
 
 
-def _zone(outing: Outing) -> tzinfo:
+def _zone(outing: TrackRun) -> tzinfo:
     return zone(outing.time_zone) if outing.time_zone else home_zone()
 
 
@@ -115,26 +119,26 @@ def _series(groups: Groups, value: Value) -> list[Series]:
     ]
 
 
-def _day(outing: Outing) -> str:
+def _day(outing: TrackRun) -> str:
     local = wall_clock(outing)
     return f"{local.day} {local:%b %Y}"
 
 
-def _pull(groups: Groups, value: Value, falling: str, rising: str) -> str:
+def _trend_sentence(groups: Groups, value: Value, falling: str, rising: str) -> str:
     """What the runs say together, with how many they are; nothing where they are under three.
 
     A correlation of 0.4 and more counts as a pull: from memory, where such a drift meets the eye.
     """
-    told = [
+    points = [
         (each.ratio, y)
         for outings in groups.values()
         for each in outings
         if (y := value(each)) is not None
     ]
-    ratios, values = [x for x, _ in told], [y for _, y in told]
-    if len(told) < 3 or len(set(ratios)) < 2 or len(set(values)) < 2:
+    ratios, values = [x for x, _ in points], [y for _, y in points]
+    if len(points) < 3 or len(set(ratios)) < 2 or len(set(values)) < 2:
         return ""
     strength = correlation(ratios, values)
     if abs(strength) < CLEAR:
-        return f"{len(told)} runs, with no clear pull either way."
-    return f"{len(told)} runs: by and large, the longer the gear, the {falling if strength < 0 else rising}."
+        return f"{len(points)} runs, with no clear pull either way."
+    return f"{len(points)} runs: by and large, the longer the gear, the {falling if strength < 0 else rising}."

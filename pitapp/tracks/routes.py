@@ -20,7 +20,7 @@ from pitapp.meetings.models import RaceClass
 from pitapp.tracks import plots, store
 from pitapp.tracks.advice import reasons
 from pitapp.tracks.forms import TrackForm, values_of
-from pitapp.tracks.formulas import Outing, starting_gear
+from pitapp.tracks.formulas import TrackRun, starting_gear
 from pitapp.web.clock import current_settings, now
 from pitapp.web.htmx import after_write, show
 from pitapp.web.undo import notice
@@ -78,11 +78,11 @@ def plots_page(track_id: int) -> Any:
     names = {each.id: each.name for each in kit.cars(connection)}
     own = store.outings(connection, track_id, car_id=car.id) if car else []
     of_one_car = bool(own) and request.args.get("cars") != "all"
-    shown = own if of_one_car else store.outings(connection, track_id)
-    groups = plots.grouped(shown, _by_class(connection) if of_one_car else _by_car(names))
-    days = plots.days(shown)
+    plotted = own if of_one_car else store.outings(connection, track_id)
+    groups = plots.grouped(plotted, _by_class(connection) if of_one_car else _by_car(names))
+    days = plots.days(plotted)
     day = _day(request.args.get("day", ""), days)
-    of_day = [each for each in shown if plots.wall_clock(each).date() == day]
+    of_day = [each for each in plotted if plots.wall_clock(each).date() == day]
     return show(
         "tracks/plots.html",
         "tracks/_plots.html",
@@ -100,12 +100,12 @@ def plots_page(track_id: int) -> Any:
     )
 
 
-def _by_class(connection: sqlite3.Connection) -> Callable[[Outing], str]:
+def _by_class(connection: sqlite3.Connection) -> Callable[[TrackRun], str]:
     names = {each.id: each.name for each in meetings.race_classes(connection)}
     return lambda outing: names.get(outing.race_class_id or 0, "no class")
 
 
-def _by_car(names: dict[int, str]) -> Callable[[Outing], str]:
+def _by_car(names: dict[int, str]) -> Callable[[TrackRun], str]:
     return lambda outing: names.get(outing.car_id or 0, plots.OTHERS)
 
 
@@ -136,7 +136,7 @@ def save_track(connection: sqlite3.Connection, track_id: int = 0) -> Any:
     try:
         _, token = store.save_track(connection, record, now())
     except ChangedMeanwhile as error:
-        form.meet_track(store.track(connection, track_id), str(error))
+        form.show_track_conflict(store.track(connection, track_id), str(error))
         return _show_form(form, track_id, 409)
     notice(f"Saved {record.name}", token)
     if not track_id:
@@ -153,7 +153,7 @@ def remove_track(connection: sqlite3.Connection, track_id: int) -> Any:
 
 def _nearest(
     connection: sqlite3.Connection, track_id: int, car: Car | None, race_class: RaceClass | None
-) -> list[Outing]:
+) -> list[TrackRun]:
     """The last runs of this car here, in this class if there are any."""
     if car is None:
         return []
@@ -165,9 +165,9 @@ def _nearest(
     return in_class or store.outings(connection, track_id, car_id=car.id)
 
 
-def _day(asked: str, days: list[date]) -> date | None:
+def _day(text: str, days: list[date]) -> date | None:
     try:
-        day = read_day(asked)
+        day = read_day(text)
     except ValueError:
         day = None
     return day if day in days else next(iter(days), None)

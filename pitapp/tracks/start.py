@@ -15,7 +15,7 @@ HOT_WITHIN_K = 5.0
 """How near to the limit a can counts as too hot to start with: our own margin."""
 
 
-class Outing(NamedTuple):
+class TrackRun(NamedTuple):
     """What a run at a track tells of its gear; laps in s, temperatures in °C, None where not logged.
 
     `time_zone` is that of the track, or empty for the racer's own.
@@ -43,15 +43,15 @@ class Outing(NamedTuple):
 class GearRecord(NamedTuple):
     """What the runs with one gear came to: laps in s, temperatures in °C."""
 
-    outings: tuple[Outing, ...]
+    outings: tuple[TrackRun, ...]
 
     @property
-    def newest(self) -> Outing:
+    def newest(self) -> TrackRun:
         """The last run with this gear."""
         return max(self.outings, key=lambda outing: (outing.started_at, outing.id))
 
     @property
-    def best(self) -> Outing | None:
+    def best(self) -> TrackRun | None:
         """The run with the quickest lap, if any lap was logged."""
         timed = [outing for outing in self.outings if outing.best_lap_s is not None]
         return min(timed, key=lambda outing: outing.best_lap_s or 0, default=None)
@@ -68,7 +68,7 @@ class GearRecord(NamedTuple):
         return median(laps) if laps else None
 
     @property
-    def hottest(self) -> Outing | None:
+    def hottest(self) -> TrackRun | None:
         """The run with the hottest can that was read."""
         read = [outing for outing in self.outings if outing.can_c is not None]
         return max(read, key=lambda outing: outing.can_c or 0, default=None)
@@ -94,7 +94,7 @@ class StartingGear(NamedTuple):
     ratio_today: float | None
 
     @property
-    def gear(self) -> Outing:
+    def gear(self) -> TrackRun:
         """A run with this gear: the quickest, else the last."""
         return self.record.best or self.record.newest
 
@@ -105,7 +105,7 @@ class StartingGear(NamedTuple):
 
 
 def starting_gear(
-    outings: Iterable[Outing],
+    outings: Iterable[TrackRun],
     *,
     car_id: int | None,
     race_class_id: int | None,
@@ -130,8 +130,8 @@ def starting_gear(
 
     >>> from datetime import UTC
     >>> day = datetime(2026, 5, 3, 10, 0, tzinfo=UTC)
-    >>> runs = [Outing(1, day, 1, 1, 45, 66, 1.9, 63.0, 15.31, 66.0),
-    ...         Outing(2, day, 1, 1, 46, 66, 1.9, 63.0, 15.22, 84.0)]
+    >>> runs = [TrackRun(1, day, 1, 1, 45, 66, 1.9, 63.0, 15.31, 66.0),
+    ...         TrackRun(2, day, 1, 1, 46, 66, 1.9, 63.0, 15.22, 84.0)]
     >>> start = starting_gear(runs, car_id=1, race_class_id=1, tyre_diameter_mm=63.0, can_limit_c=80)
     >>> start.gear.pinion_teeth, start.too_hot.newest.pinion_teeth
     (45, 46)
@@ -162,9 +162,9 @@ def starting_gear(
     )
 
 
-def gear_records(outings: Iterable[Outing]) -> list[GearRecord]:
+def gear_records(outings: Iterable[TrackRun]) -> list[GearRecord]:
     """The runs by gear (car, pinion, spur, internal ratio), longest gear last."""
-    by_gear: dict[tuple[object, ...], list[Outing]] = {}
+    by_gear: dict[tuple[object, ...], list[TrackRun]] = {}
     for outing in outings:
         key = (outing.car_id, outing.pinion_teeth, outing.spur_teeth, outing.internal_ratio)
         by_gear.setdefault(key, []).append(outing)
@@ -173,11 +173,11 @@ def gear_records(outings: Iterable[Outing]) -> list[GearRecord]:
 
 
 def _nearest(
-    outings: Sequence[Outing], car_id: int | None, race_class_id: int | None
-) -> tuple[Sequence[Outing], bool, bool]:
+    outings: Sequence[TrackRun], car_id: int | None, race_class_id: int | None
+) -> tuple[Sequence[TrackRun], bool, bool]:
     """The runs that tell most about this car in this class; whether they are of both."""
     for same_car, same_class in ((True, True), (True, False), (False, True)):
-        found = [
+        ranked = [
             each
             for each in outings
             if (not same_car or (car_id is not None and each.car_id == car_id))
@@ -186,8 +186,8 @@ def _nearest(
                 or (race_class_id is not None and each.race_class_id == race_class_id)
             )
         ]
-        if found:
-            return found, same_car, same_class
+        if ranked:
+            return ranked, same_car, same_class
     return outings, False, False
 
 
@@ -199,7 +199,7 @@ def _lap(record: GearRecord) -> float:
     return record.best_lap_s if record.best_lap_s is not None else float("inf")
 
 
-def _ratio_today(outing: Outing, tyre_diameter_mm: float | None) -> float | None:
+def _ratio_today(outing: TrackRun, tyre_diameter_mm: float | None) -> float | None:
     if (
         tyre_diameter_mm is None
         or abs(tyre_diameter_mm - outing.tyre_diameter_mm) < TYRES_DIFFER_MM

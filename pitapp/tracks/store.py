@@ -7,7 +7,7 @@ from datetime import datetime
 
 from pitapp.db import undo, when
 from pitapp.errors import NotThere
-from pitapp.tracks.formulas import Outing
+from pitapp.tracks.formulas import TrackRun
 from pitapp.tracks.models import Straight, Track, Visits
 
 MOST_OUTINGS = 60
@@ -120,10 +120,10 @@ def outings(
     *,
     car_id: int | None = None,
     race_class_id: int | None = None,
-) -> list[Outing]:
+) -> list[TrackRun]:
     """The last runs at a track whose gear was noted, of one car and class if given, newest first."""
     rows = connection.execute(
-        f"SELECT {', '.join(Outing._fields)} FROM runs WHERE track_id = ?1 "  # noqa: S608
+        f"SELECT {', '.join(TrackRun._fields)} FROM runs WHERE track_id = ?1 "  # noqa: S608
         "AND removed_at IS NULL AND (?2 IS NULL OR car_id = ?2) "
         "AND (?3 IS NULL OR race_class_id = ?3) "
         "AND pinion_teeth IS NOT NULL AND spur_teeth IS NOT NULL "
@@ -131,7 +131,7 @@ def outings(
         "ORDER BY started_at DESC, id DESC LIMIT ?4",
         (track_id, car_id, race_class_id, MOST_OUTINGS),
     )
-    return [Outing(*row)._replace(started_at=when(row["started_at"])) for row in rows]
+    return [TrackRun(*row)._replace(started_at=when(row["started_at"])) for row in rows]
 
 
 def visits(connection: sqlite3.Connection) -> dict[int, Visits]:

@@ -52,8 +52,8 @@ def is_late() -> bool:
 
 def waited() -> timedelta:
     """How long the write that is being answered has waited for this server."""
-    told = request.headers.get(WAITED_HEADER, "") if has_request_context() else ""
-    seconds = int(told) if told.isascii() and told.isdecimal() and len(told) < 10 else 0
+    header = request.headers.get(WAITED_HEADER, "") if has_request_context() else ""
+    seconds = int(header) if header.isascii() and header.isdecimal() and len(header) < 10 else 0
     return timedelta(seconds=seconds if seconds <= LONGEST_WAIT_S else 0)
 
 
@@ -61,16 +61,16 @@ def home_zone() -> tzinfo:
     """The time zone of the settings, or the machine's own."""
     if "home_zone" not in g:
         g.home_zone = zone(current_settings().get("time_zone", ""))
-    found: tzinfo = g.home_zone
-    return found
+    zone_in_use: tzinfo = g.home_zone
+    return zone_in_use
 
 
 def current_settings() -> dict[str, str]:
     """The settings, read once a request."""
-    found: dict[str, str] | None = g.get("settings")
-    if found is None:
-        found = g.settings = settings.read(get_db())
-    return found
+    stored: dict[str, str] | None = g.get("settings")
+    if stored is None:
+        stored = g.settings = settings.read(get_db())
+    return stored
 
 
 @lru_cache(maxsize=16)

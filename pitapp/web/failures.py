@@ -30,7 +30,7 @@ WORDS = {
 """What HTTP's own errors are called here, and a sentence on each."""
 
 
-class Again(NamedTuple):
+class ResendForm(NamedTuple):
     """A form that was not saved, to be sent again with one tap, and what has to be answered before."""
 
     to: str
@@ -38,22 +38,24 @@ class Again(NamedTuple):
     question: Question | None = None
 
 
-def page(title: str, sentence: str, status: int, again: Again | None = None) -> tuple[str, int]:
+def page(
+    title: str, sentence: str, status: int, again: ResendForm | None = None
+) -> tuple[str, int]:
     """An error as a page, or as a notice when a fragment was asked for."""
     template = "errors/_part.html" if wants_part() else "errors/page.html"
     return render_template(template, title=title, sentence=sentence, again=again), status
 
 
-def typed(question: Question | None = None) -> Again | None:
+def typed(question: Question | None = None) -> ResendForm | None:
     """What was typed into the form that this request sent, if it sent one without a file."""
     if request.method != "POST" or request.mimetype != "application/x-www-form-urlencoded":
         return None
     anew = {"csrf_token", question.field if question else ""}
-    kept = [(name, value) for name, value in request.form.items(multi=True) if name not in anew]
+    entries = [(name, value) for name, value in request.form.items(multi=True) if name not in anew]
     key = request.headers.get(KEY_HEADER)
     if key and KEY_FIELD not in request.form:
-        kept.append((KEY_FIELD, key))
-    return Again(request.full_path.rstrip("?"), kept, question)
+        entries.append((KEY_FIELD, key))
+    return ResendForm(request.full_path.rstrip("?"), entries, question)
 
 
 def register(app: Flask) -> None:
@@ -70,17 +72,17 @@ def register(app: Flask) -> None:
 
     @app.errorhandler(sqlite3.Error)
     def _database(error: sqlite3.Error) -> Any:
-        known = faults.while_serving(error)
-        if known is None:
+        message = faults.while_serving(error)
+        if message is None:
             raise error
-        return _ours(known)
+        return _ours(message)
 
     @app.errorhandler(OSError)
     def _system(error: OSError) -> Any:
-        known = faults.of_a_file(error, app.config["PITAPP_DATA_DIR"])
-        if known is None:
+        message = faults.of_a_file(error, app.config["PITAPP_DATA_DIR"])
+        if message is None:
             raise error
-        return _ours(known)
+        return _ours(message)
 
     @app.errorhandler(OverflowError)
     def _beyond_any_row(error: OverflowError) -> Any:

@@ -11,7 +11,7 @@ from wtforms import Field
 from wtforms.validators import StopValidation
 from wtforms.widgets import TextInput
 
-from pitapp.web.quantities import Shown, plain, unit
+from pitapp.web.quantities import DisplayUnit, plain, unit
 
 MOST_CHARACTERS = 40
 MOST_TYPED_DECIMALS, LEAST_FIGURES = 4, 4
@@ -108,8 +108,8 @@ class ExactInput(TextInput):
 
     def __call__(self, field: QuantityField, **options: Any) -> Markup:
         """The two inputs."""
-        shown: Markup = super().__call__(field, **options)
-        return shown + field.exactly()
+        markup: Markup = super().__call__(field, **options)
+        return markup + field.exactly()
 
 
 class QuantityField(NumberField):
@@ -124,18 +124,18 @@ class QuantityField(NumberField):
     def __init__(
         self, label: str | None = None, validators: Any = None, *, kind: str, **options: Any
     ) -> None:
-        self.shown_in: Shown = unit(kind)
+        self.shown_in: DisplayUnit = unit(kind)
         self.exact: float | None = None
         super().__init__(label, validators, unit=self.shown_in.symbol, **options)
 
     def to_shown(self, value: float) -> float:
         """The metric value in the racer's unit: with few decimals if that is all, else rounded."""
-        shown = self.shown_in.shown(value)
+        displayed = self.shown_in.display_value(value)
         for digits in range(MOST_TYPED_DECIMALS + 1):
-            if math.isclose(round(shown, digits), shown, rel_tol=1e-11, abs_tol=1e-9):
-                return round(shown, digits)
-        leading = math.floor(math.log10(abs(shown)))
-        return round(shown, max(self.shown_in.digits, LEAST_FIGURES - 1 - leading))
+            if math.isclose(round(displayed, digits), displayed, rel_tol=1e-11, abs_tol=1e-9):
+                return round(displayed, digits)
+        leading = math.floor(math.log10(abs(displayed)))
+        return round(displayed, max(self.shown_in.digits, LEAST_FIGURES - 1 - leading))
 
     def to_metric(self, value: float) -> float:
         """What was typed, in metric."""

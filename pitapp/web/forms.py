@@ -27,10 +27,10 @@ class PitForm(FlaskForm):
         try:
             return model(**(values | more))
         except ValidationError as error:
-            self.blame(error)
+            self.add_errors(error)
             return None
 
-    def blame(self, error: ValidationError) -> None:
+    def add_errors(self, error: ValidationError) -> None:
         """Put each of pydantic's findings at the field it is about."""
         for finding in error.errors():
             name = str(finding["loc"][0]) if finding["loc"] else ""
@@ -41,7 +41,7 @@ class PitForm(FlaskForm):
             else:
                 field.errors = [*field.errors, sentence]
 
-    def meet(self, current: Record, sentence: str) -> None:
+    def show_conflict(self, current: Record, sentence: str) -> None:
         """Show where the record as it is now differs from what was typed; saving again overwrites it."""
         self.form_errors.append(sentence)
         for name, value in current.model_dump().items():
@@ -86,8 +86,8 @@ def in_words(finding: Any) -> str:
         "literal_error": "Choose one of the list.",
         "enum": "Choose one of the list.",
     }
-    known = sentences.get(finding["type"])
-    if known:
-        return known.format(**context)
+    sentence = sentences.get(finding["type"])
+    if sentence:
+        return sentence.format(**context)
     message = str(finding["msg"])
     return message.removeprefix("Value error, ")

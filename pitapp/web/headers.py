@@ -53,8 +53,8 @@ def hostname(host: str) -> str:
     address = _IN_BRACKETS.fullmatch(host)
     if address is None:
         return host.partition(":")[0].lower()
-    found = parsed(address[1])
-    return f"[{found}]" if found and found.version == 6 else str(found or "")
+    ip = parsed(address[1])
+    return f"[{ip}]" if ip and ip.version == 6 else str(ip or "")
 
 
 def _too_long(most: int) -> bool:
@@ -66,10 +66,10 @@ def register(app: Flask) -> None:
     """Refuse other hosts and oversized forms, and add the headers to every answer."""
 
     def guard() -> None:
-        asked = request.environ
-        if hostname(asked.get("HTTP_HOST", "")) not in app.config["PITAPP_HOSTS"]:
+        environ = request.environ
+        if hostname(environ.get("HTTP_HOST", "")) not in app.config["PITAPP_HOSTS"]:
             abort(400, description="wrong host")
-        if asked.get("CONTENT_LENGTH") and _too_long(app.config["MAX_FORM_MEMORY_SIZE"]):
+        if environ.get("CONTENT_LENGTH") and _too_long(app.config["MAX_FORM_MEMORY_SIZE"]):
             abort(413)
         if not session.permanent:
             session.permanent = True

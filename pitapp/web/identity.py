@@ -24,20 +24,20 @@ FORM = "application/x-www-form-urlencoded"
 
 def database() -> str:
     """The identity of the database that answers; empty while it cannot be read."""
-    held: Database = current_app.extensions["pitapp.db"]
+    own_database: Database = current_app.extensions["pitapp.db"]
     try:
-        return held.identity
+        return own_database.identity
     except (sqlite3.Error, DataError):
         return ""
 
 
-def _see_that_it_is_meant() -> None:
-    meant = request.headers.get(HEADER)
-    if meant is None and request.method == "POST" and request.mimetype == FORM:
-        meant = request.form.get(FIELD)
-    if not meant or meant == database():
+def _check_intended_database() -> None:
+    intended = request.headers.get(HEADER)
+    if intended is None and request.method == "POST" and request.mimetype == FORM:
+        intended = request.form.get(FIELD)
+    if not intended or intended == database():
         return
-    holds = meant in identity.origins(get_db())
+    holds = intended in identity.origins(get_db())
     raise AnotherDatabase(
         "The database that answers here "
         f"{'holds a copy of' if holds else 'is not'} the one that this was made for. "
@@ -59,8 +59,8 @@ def _refused(error: AnotherDatabase) -> Any:
 
 def _name(response: Response) -> Response:
     """Name the database; give a redirect as a header to a worker, which cannot look into a real one."""
-    if held := database():
-        response.headers[HEADER] = held
+    if identity := database():
+        response.headers[HEADER] = identity
     if NO_REDIRECT in request.headers and (place := response.headers.pop("Location", None)):
         response.status_code = 200
         response.headers[LOCATION] = place
@@ -69,7 +69,7 @@ def _name(response: Response) -> Response:
 
 def register(app: Flask) -> None:
     """Look at every request, name the database on every answer, and offer `database` to templates."""
-    app.before_request(_see_that_it_is_meant)
+    app.before_request(_check_intended_database)
     app.register_error_handler(AnotherDatabase, _refused)
     app.after_request(_name)
     app.jinja_env.globals["database"] = database

@@ -27,10 +27,10 @@ def say(sentence: str, category: str) -> None:
     Raises:
         RuntimeError: there is no write going on.
     """
-    said: Notices | None = g.get("said")
-    if said is None:
+    pending: Notices | None = g.get("said")
+    if pending is None:
         raise RuntimeError("A notice belongs to a write: wrap the view in `write` or `once`.")
-    said.append((category, sentence))
+    pending.append((category, sentence))
     flash(sentence, category)
     session[UNREAD] = session[UNREAD][-MOST_UNREAD:]
 
@@ -45,8 +45,8 @@ def read() -> Notices:
     if "notices" not in g:
         g.notices = unread()
         session.pop(UNREAD, None)
-    found: Notices = g.notices
-    return found
+    unread_notices: Notices = g.notices
+    return unread_notices
 
 
 @contextmanager

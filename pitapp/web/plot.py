@@ -18,7 +18,7 @@ A route makes a plot, and its template writes `{{ draw(plot) }}` and links `css/
 `points` carry a mark each and are listed in the table; with `joined` a line runs through them.
 `line` is a line without marks, of many points, and is not listed. Every series has a mark, a dash
 and a colour of its own, so that none of them is needed to tell it. Values are already in the
-racer's unit (`unit("temperature").shown(value)`). `clock_axis` is an axis of the time of day.
+racer's unit (`unit("temperature").display_value(value)`). `clock_axis` is an axis of the time of day.
 """
 
 from __future__ import annotations
@@ -181,10 +181,10 @@ def plot(
     Raises:
         ValueError: a value is not finite or absurdly large, or there are more series than marks.
     """
-    shown = [each for each in series if each.points or each.line]
-    if len(shown) > len(SHAPES):
+    plotted = [each for each in series if each.points or each.line]
+    if len(plotted) > len(SHAPES):
         raise ValueError(f"A plot tells at most {len(SHAPES)} series apart.")
-    places = [place for each in shown for place in _places(each)]
+    places = [place for each in plotted for place in _places(each)]
     if not places:
         return Plot(id, title, summary, x, y, height, 0, 0, 0, 0, [], [], [], [], [])
     x_low, x_high = widened([place[0] for place in places])
@@ -203,7 +203,7 @@ def plot(
         return round(bottom - (value - y_low) / (y_high - y_low) * (bottom - top), 1)
 
     drawn = []
-    for look, each in enumerate(shown):
+    for look, each in enumerate(plotted):
         line = each.line or ([point[:2] for point in each.points] if each.joined else ())
         path = " ".join(f"{across(at)} {up(value)}" for at, value in line)
         marks = [(across(point.x), up(point.y)) for point in each.points]
@@ -228,7 +228,7 @@ def plot(
                 each.name,
                 [Row(x.written(p.x), y.written(p.y), p.note, p.href) for p in each.points],
             )
-            for each in shown
+            for each in plotted
             if each.points
         ],
     )

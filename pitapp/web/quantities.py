@@ -10,7 +10,7 @@ from pitapp.units import convert
 from pitapp.web.clock import current_settings
 
 
-class Shown(NamedTuple):
+class DisplayUnit(NamedTuple):
     """How a kind of quantity is shown: its unit in `pitapp.units`, the symbol, the usual decimals."""
 
     metric_unit: str
@@ -18,7 +18,7 @@ class Shown(NamedTuple):
     symbol: str
     digits: int
 
-    def shown(self, metric: float) -> float:
+    def display_value(self, metric: float) -> float:
         """The value in this unit."""
         return (
             metric
@@ -28,30 +28,33 @@ class Shown(NamedTuple):
 
     def text(self, metric: float | None) -> str:
         """The value in this unit with its usual decimals; nothing for None."""
-        return "" if metric is None else rounded(self.shown(metric), self.digits)
+        return "" if metric is None else rounded(self.display_value(metric), self.digits)
 
-    def metric(self, shown: float) -> float:
+    def metric(self, value: float) -> float:
         """The metric value of what was typed in this unit."""
         return (
-            shown if self.unit == self.metric_unit else convert(shown, self.unit, self.metric_unit)
+            value if self.unit == self.metric_unit else convert(value, self.unit, self.metric_unit)
         )
 
 
-KINDS: dict[str, dict[str, Shown]] = {
+KINDS: dict[str, dict[str, DisplayUnit]] = {
     "speed": {
-        "metric": Shown("km/h", "km/h", "km/h", 1),
-        "imperial": Shown("km/h", "mph", "mph", 1),
+        "metric": DisplayUnit("km/h", "km/h", "km/h", 1),
+        "imperial": DisplayUnit("km/h", "mph", "mph", 1),
     },
     "temperature": {
-        "metric": Shown("°C", "°C", "°C", 0),
-        "imperial": Shown("°C", "°F", "°F", 0),
+        "metric": DisplayUnit("°C", "°C", "°C", 0),
+        "imperial": DisplayUnit("°C", "°F", "°F", 0),
     },
     "temperature_change": {
-        "metric": Shown("K", "K", "°C", 0),
-        "imperial": Shown("K", "°F rise", "°F", 0),
+        "metric": DisplayUnit("K", "K", "°C", 0),
+        "imperial": DisplayUnit("K", "°F rise", "°F", 0),
     },
-    "mass": {"metric": Shown("g", "g", "g", 0), "imperial": Shown("g", "oz", "oz", 2)},
-    "track_length": {"metric": Shown("m", "m", "m", 1), "imperial": Shown("m", "ft", "ft", 1)},
+    "mass": {"metric": DisplayUnit("g", "g", "g", 0), "imperial": DisplayUnit("g", "oz", "oz", 2)},
+    "track_length": {
+        "metric": DisplayUnit("m", "m", "m", 1),
+        "imperial": DisplayUnit("m", "ft", "ft", 1),
+    },
 }
 CHOSEN_BY = {
     "speed": "speed_unit",
@@ -62,7 +65,7 @@ CHOSEN_BY = {
 }
 
 
-def unit(kind: str) -> Shown:
+def unit(kind: str) -> DisplayUnit:
     """The unit in which the settings want this kind of quantity."""
     chosen = current_settings().get(CHOSEN_BY[kind], "metric")
     return KINDS[kind].get(chosen) or KINDS[kind]["metric"]
@@ -84,7 +87,7 @@ def quantity(value: float, kind: str, digits: int | None = None) -> str:
     """A metric value as text in the racer's unit, with its symbol."""
     shown_in = unit(kind)
     places = shown_in.digits if digits is None else digits
-    return f"{rounded(shown_in.shown(value), places)} {shown_in.symbol}"
+    return f"{rounded(shown_in.display_value(value), places)} {shown_in.symbol}"
 
 
 def plain(value: float | None) -> str:

@@ -35,7 +35,9 @@ def outdated(version: int) -> int | None:
     return None
 
 
-def told(sentence: str, status: int, page: str, part: str | None = None, **values: Any) -> Response:
+def stale_response(
+    sentence: str, status: int, page: str, part: str | None = None, **values: Any
+) -> Response:
     """What the screen shows by now, with the reason why the tap did nothing: its part for htmx."""
     notices.say(f"Not done: {sentence}", notices.REFUSED)
     view = current_app.view_functions[part if part and wants_part() else page]

@@ -42,15 +42,15 @@ def clock_ticks(low: float, high: float, most: int, zone: tzinfo) -> list[float]
     """
     offset = datetime.fromtimestamp(low, zone).utcoffset()
     shift = offset.total_seconds() if offset else 0.0
-    found: list[float] = []
+    ticks: list[float] = []
     for minutes in CLOCK_STEPS_MIN:
         step = minutes * 60
         first = math.ceil((low + shift) / step)
         last = math.floor((high + shift) / step)
-        found = [index * step - shift for index in range(first, last + 1)]
-        if len(found) <= most:
+        ticks = [index * step - shift for index in range(first, last + 1)]
+        if len(ticks) <= most:
             break
-    return [int(value) for value in found] or [low, high]
+    return [int(value) for value in ticks] or [low, high]
 
 
 def decimals(values: Sequence[float]) -> int:

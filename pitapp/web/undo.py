@@ -31,13 +31,13 @@ def undo(connection: sqlite3.Connection, token: str) -> Any:
 
 def page_above() -> str | None:
     """Where to go from a page that went with what was undone just now; None after anything else."""
-    said = session.get("_flashes", ()) if request.method == "GET" else ()
-    if not any(category == UNDONE for category, _ in said):
+    flashes = session.get("_flashes", ()) if request.method == "GET" else ()
+    if not any(category == UNDONE for category, _ in flashes):
         return None
     return request.path.rstrip("/").rpartition("/")[0] or "/"
 
 
-def here() -> str:
+def current_page() -> str:
     """The address of the page now shown, with what was chosen on it; of a fragment, its page's."""
     query = request.query_string.decode("latin-1") if request.method == "GET" else ""
     return (request.path.removesuffix("/part") or "/") + (f"?{query}" if query else "")
@@ -50,6 +50,6 @@ def own_path(path: str) -> str:
 
 
 def register(app: Flask) -> None:
-    """Give the app the undo address, and templates `here`."""
-    app.jinja_env.globals["here"] = here
+    """Give the app the undo address, and templates `current_page`."""
+    app.jinja_env.globals["here"] = current_page
     app.register_blueprint(blueprint)

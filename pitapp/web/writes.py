@@ -48,13 +48,13 @@ def write(view: Callable[..., Any]) -> Callable[..., Response]:
     def wrapped(**arguments: Any) -> Response:
         key = _key()
         try:
-            with notices.of_one_write() as said, transaction(get_db()) as connection:
+            with notices.of_one_write() as pending, transaction(get_db()) as connection:
                 if key and (earlier := answers.find(connection, key)):
                     return _again(earlier)
                 _refuse_removed(connection, arguments)
                 response = _saved(view(connection, **arguments))
                 if key:
-                    answers.keep(connection, key, _answer(response, said), now())
+                    answers.keep(connection, key, _answer(response, pending), now())
         except _Unsaved as unsaved:
             return unsaved.response
         return response
@@ -82,19 +82,19 @@ def once(view: Callable[..., Any]) -> Callable[..., Response]:
     def wrapped(**arguments: Any) -> Response:
         key = _key()
         try:
-            with notices.of_one_write() as said:
+            with notices.of_one_write() as pending:
                 if key is None:
                     return _saved(view(**arguments))
                 whose = (key, session.get("csrf_token"))
                 with _one_at_a_time:
-                    return _once(whose, said, lambda: view(**arguments))
+                    return _once(whose, pending, lambda: view(**arguments))
         except _Unsaved as unsaved:
             return unsaved.response
 
     return wrapped
 
 
-def _once(whose: Hashable, said: notices.Notices, do: Callable[[], Any]) -> Response:
+def _once(whose: Hashable, pending: notices.Notices, do: Callable[[], Any]) -> Response:
     done: dict[Hashable, _Done] = current_app.extensions.setdefault("pitapp.once", {})
     for old in [who for who, (_, _, at) in done.items() if monotonic() - at >= REPEATED_WITHIN_S]:
         del done[old]
@@ -105,8 +105,8 @@ def _once(whose: Hashable, said: notices.Notices, do: Callable[[], Any]) -> Resp
             earlier.headers.add("Set-Cookie", cookie)
         return earlier
     response = _saved(do())
-    given = response.headers.getlist("Set-Cookie")
-    done[whose] = _answer(response, said), given, monotonic()
+    set_cookies = response.headers.getlist("Set-Cookie")
+    done[whose] = _answer(response, pending), set_cookies, monotonic()
     return response
 
 
@@ -119,11 +119,11 @@ def _saved(answer: Any) -> Response:
 
 
 def _key() -> str | None:
-    given = request.headers.get(KEY_HEADER) or request.form.get(KEY_FIELD)
-    if given is None:
+    key = request.headers.get(KEY_HEADER) or request.form.get(KEY_FIELD)
+    if key is None:
         return None
     try:
-        return str(uuid.UUID(given))
+        return str(uuid.UUID(key))
     except ValueError:
         raise BadRequest("The key of this write is no UUID.") from None
 
@@ -156,8 +156,8 @@ def _say_again(answer: answers.Answer) -> None:
             notices.say(sentence, category)
 
 
-def _answer(response: Response, said: notices.Notices) -> answers.Answer:
+def _answer(response: Response, pending: notices.Notices) -> answers.Answer:
     """What to keep; nobody reads the body of a redirect, so its notices are kept there."""
     if location := response.headers.get("Location"):
-        return answers.Answer(response.status_code, location, NOTICES, json.dumps(said).encode())
+        return answers.Answer(response.status_code, location, NOTICES, json.dumps(pending).encode())
     return answers.Answer(response.status_code, None, response.content_type, response.get_data())

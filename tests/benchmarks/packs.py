@@ -16,7 +16,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
 from pitapp.packs.formulas import ChargePlan, Charger, Heat, PlanPack, PlanRules, plan_charging
-from pitapp.packs.plan import prospect_of
+from pitapp.packs.plan import pack_capability
 from tests.benchmarks import Row, row_of
 
 CHARGER = Charger(4, 10, 150, 40, 600)
@@ -55,7 +55,7 @@ def solved_in_general(
     """
     columns: list[tuple[int, int, int, int, int]] = []
     for number, pack in enumerate(packs):
-        prospect = prospect_of(pack, heats, CHARGER, CHARGER.outputs, rules)
+        prospect = pack_capability(pack, heats, CHARGER, CHARGER.outputs, rules)
         for heat, at in enumerate(heats):
             if not math.isfinite(prospect.recharge_min[heat]):
                 continue

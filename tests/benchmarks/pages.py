@@ -28,7 +28,7 @@ from pitapp.meetings.formulas import Entry
 from pitapp.meetings.models import Meeting
 from pitapp.runs import store
 from pitapp.runs.fitting import snapshot
-from pitapp.runs.formulas import Written
+from pitapp.runs.formulas import SetupLine
 from pitapp.runs.models import FittedCar, Run, Snapshot, TyreSet
 from pitapp.runs.setup import store as setup
 from pitapp.runs.tyres import store as tyres
@@ -121,7 +121,7 @@ def season(folder: Path, count: int) -> Flask:
         setup.add(
             connection,
             pit.car,
-            [Written("Chassis", f"Entry {number}", "1.0", "mm") for number in range(ENTRIES)],
+            [SetupLine("Chassis", f"Entry {number}", "1.0", "mm") for number in range(ENTRIES)],
             END,
         )
         for number in range(days):

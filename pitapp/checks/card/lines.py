@@ -9,11 +9,11 @@ from typing import NamedTuple
 
 from pitapp.bench import store as bench
 from pitapp.checks import store
-from pitapp.checks.engine import allows
-from pitapp.checks.here import Here
+from pitapp.checks.engine import within_limit
+from pitapp.checks.here import RunContext
 from pitapp.checks.lists import store as lists
-from pitapp.checks.models import TOPICS, Asked, Step
-from pitapp.checks.shown import figure, shown_unit
+from pitapp.checks.models import TOPICS, Limit, Step
+from pitapp.checks.shown import display_unit, figure
 from pitapp.kit.models import Car
 
 FIRST = ("rev_limit", "signal", "timing", "mass", "start_v")
@@ -36,7 +36,7 @@ class CardLine(NamedTuple):
     key: str
     name: str
     unit: str = ""
-    asked: Asked | None = None
+    limit: Limit | None = None
     planned: str = ""
     read: Reading | None = None
     words: str = ""
@@ -46,21 +46,21 @@ class CardLine(NamedTuple):
         """Whether what was read is not what an official may see."""
         if self.read is None:
             return False
-        if self.asked is not None:
-            return not allows(self.asked, self.read.shown)
+        if self.limit is not None:
+            return not within_limit(self.limit, self.read.shown)
         return self.key == "signal" and self.read.shown == "no"
 
     @property
     def shown_unit(self) -> str:
         """The unit in the racer's choice."""
-        return shown_unit(self.unit)
+        return display_unit(self.unit)
 
     @property
-    def asks(self) -> str:
+    def limit_text(self) -> str:
         """What the class asks, with the signs that every rule book uses."""
-        if self.asked is None:
+        if self.limit is None:
             return ""
-        least, most = self.asked.least, self.asked.most
+        least, most = self.limit.least, self.limit.most
         if least is not None and least == most:
             return f"= {figure(least, self.unit)}"
         if least is not None and most is not None:
@@ -77,59 +77,61 @@ class CardLine(NamedTuple):
             return value
 
 
-def card_lines(connection: sqlite3.Connection, here: Here) -> list[CardLine]:
+def card_lines(connection: sqlite3.Connection, context: RunContext) -> list[CardLine]:
     """Every line, those that matter most first."""
-    if here.car is None:
+    if context.car is None:
         return []
     steps: Sequence[Step] = ()
-    if here.controller:
-        own = lists.settings_list(connection, here.controller.id)
+    if context.controller:
+        own = lists.settings_list(connection, context.controller.id)
         steps = lists.steps(connection, own.id)
     by_key = {step.key: step for step in steps}
-    named = [key for key in here.asks if key not in TOPICS]
-    keys = [*FIRST, *(key for key in THEN if key in here.asks), *named]
-    read = _readings(connection, here, here.car, keys)
+    named = [key for key in context.limits if key not in TOPICS]
+    keys = [*FIRST, *(key for key in THEN if key in context.limits), *named]
+    read = _readings(connection, context, context.car, keys)
     limits = (
-        {limit.name.casefold(): limit for limit in here.race_class.limits}
-        if here.race_class
+        {limit.name.casefold(): limit for limit in context.race_class.limits}
+        if context.race_class
         else {}
     )
-    found = []
+    lines = []
     for key in keys:
         step, limit = by_key.get(key), limits.get(key)
         planned = step.planned if step else ""
-        if key == "mass" and here.car.mass_g is not None:
-            planned = repr(here.car.mass_g)
-        found.append(
+        if key == "mass" and context.car.mass_g is not None:
+            planned = repr(context.car.mass_g)
+        lines.append(
             CardLine(
                 key=key,
                 name=limit.name if limit else SHORT_NAMES.get(key) or TOPICS[key].name,
                 unit=limit.unit if limit else TOPICS[key].unit,
-                asked=here.asks.get(key),
+                limit=context.limits.get(key),
                 planned=planned,
                 read=read.get(key),
-                words=here.controller.signal_text if key == "signal" and here.controller else "",
+                words=context.controller.signal_text
+                if key == "signal" and context.controller
+                else "",
             )
         )
-    return found
+    return lines
 
 
 def _readings(
-    connection: sqlite3.Connection, here: Here, car: Car, keys: Sequence[str]
+    connection: sqlite3.Connection, context: RunContext, car: Car, keys: Sequence[str]
 ) -> dict[str, Reading]:
-    controller_id = here.controller.id if here.controller else None
+    controller_id = context.controller.id if context.controller else None
     latest = store.latest_readings(connection, car.id, keys, controller_id, car.motor_id)
-    found = {
+    readings = {
         key: Reading(answer.shown, answer.answered_at)
         for key, answer in latest.items()
         if answer.answered_at
     }
-    asked = here.asks.get("motor_timing")
-    if asked and asked.least is not None and asked.most is not None and car.motor_id:
-        measured = _bench_timing(connection, car.motor_id, (asked.least + asked.most) / 2)
-        if measured and measured.when > found.get("motor_timing", Reading("", EARLY)).when:
-            found["motor_timing"] = measured
-    return found
+    limit = context.limits.get("motor_timing")
+    if limit and limit.least is not None and limit.most is not None and car.motor_id:
+        measured = _bench_timing(connection, car.motor_id, (limit.least + limit.most) / 2)
+        if measured and measured.when > readings.get("motor_timing", Reading("", EARLY)).when:
+            readings["motor_timing"] = measured
+    return readings
 
 
 def _bench_timing(

@@ -8,7 +8,7 @@ from typing import Any
 from flask import Blueprint
 
 from pitapp.checks.card.lines import LINES_THAT_MATTER, card_lines
-from pitapp.checks.here import here
+from pitapp.checks.here import run_context
 from pitapp.checks.lists import store as lists
 from pitapp.db import get_db
 from pitapp.kit import store as kit
@@ -28,13 +28,13 @@ def card_time(moment: datetime) -> str:
 @blueprint.get("")
 def page() -> Any:
     connection = get_db()
-    present = here(connection, now())
+    present = run_context(connection, now())
     lines = card_lines(connection, present)
     car = present.car
     return show(
         "checks/card.html",
         "checks/_card.html",
-        here=present,
+        present=present,
         motor=kit.motor(connection, car.motor_id) if car and car.motor_id else None,
         first=lines[:LINES_THAT_MATTER],
         scrutineering=next(

@@ -94,7 +94,7 @@ def change(connection: sqlite3.Connection, controller_id: int) -> Any:
     try:
         token = store.change(connection, changed, now())
     except ChangedMeanwhile as error:
-        form.meet(store.controller(connection, controller_id), str(error))
+        form.show_conflict(store.controller(connection, controller_id), str(error))
         return _show_form(form, item, 409)
     notice(f"Saved {changed.name}", token)
     return after_write("checks.controllers.controller", controller_id=controller_id)
@@ -106,8 +106,8 @@ def put_in(connection: sqlite3.Connection, controller_id: int) -> Any:
     """Note that it is in the car now that the page was about."""
     item = store.controller(connection, controller_id)
     car = subject.form_car_needed(connection)
-    said = f"{item.name} is in {car.name}{subject.in_use_note(connection, car)}"
-    notice(said, store.put_in(connection, car.id, item, now()))
+    sentence = f"{item.name} is in {car.name}{subject.in_use_note(connection, car)}"
+    notice(sentence, store.put_in(connection, car.id, item, now()))
     return after_write("checks.controllers.controller", controller_id=controller_id)
 
 

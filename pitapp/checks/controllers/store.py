@@ -53,15 +53,15 @@ def in_car(connection: sqlite3.Connection, car_id: int) -> Controller | None:
 
 def cars_of(connection: sqlite3.Connection) -> dict[int, dict[int, str]]:
     """The cars that each controller is in, as {controller's id: {car's id: car's name}}."""
-    found: dict[int, dict[int, str]] = {}
+    cars: dict[int, dict[int, str]] = {}
     for row in connection.execute(
         "SELECT controller_id, cars.id, cars.name FROM cars "  # noqa: S608
         f"JOIN car_controllers ON car_controllers.id = {_NEWEST.format('cars.id')} "
         "WHERE controller_id IS NOT NULL AND cars.removed_at IS NULL "
         "ORDER BY cars.name COLLATE NOCASE, cars.id"
     ):
-        found.setdefault(row["controller_id"], {})[row["id"]] = row["name"]
-    return found
+        cars.setdefault(row["controller_id"], {})[row["id"]] = row["name"]
+    return cars
 
 
 def put_in(connection: sqlite3.Connection, car_id: int, item: Controller, now: datetime) -> str:

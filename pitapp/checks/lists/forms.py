@@ -14,7 +14,7 @@ from wtforms import (
 )
 
 from pitapp.checks.models import KIND_NAMES, OCCASION_NAMES, TOPICS, Step
-from pitapp.checks.shown import shown_unit, tidy, typed
+from pitapp.checks.shown import display_unit, field_text, to_stored
 from pitapp.web.fields import Needed, NumberField, WholeField
 from pitapp.web.forms import PitForm
 
@@ -61,10 +61,10 @@ class StepForm(PitForm):
         """The form with a step as it is now."""
         values = item.model_dump() | {
             "choices": "\n".join(item.choices),
-            "planned": typed(item.planned, item.unit),
+            "planned": field_text(item.planned, item.unit),
         }
         form = cls(data=values)
-        form.planned.unit_symbol = shown_unit(item.unit)
+        form.planned.unit_symbol = display_unit(item.unit)
         return form
 
     def step(self, **more: Any) -> Step | None:
@@ -84,7 +84,7 @@ class StepForm(PitForm):
         if item is None or not (self.planned.data or "").strip() or item.kind == "do":
             return item
         try:
-            return item.model_copy(update={"planned": tidy(item, self.planned.data or "")})
+            return item.model_copy(update={"planned": to_stored(item, self.planned.data or "")})
         except ValueError as error:
             self.planned.errors = [str(error)]
             return None

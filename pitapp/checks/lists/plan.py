@@ -5,24 +5,24 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from pitapp.checks.models import Step
-from pitapp.checks.shown import shown_unit, tidy, typed
+from pitapp.checks.shown import display_unit, field_text, to_stored
 from pitapp.web.forms import PitForm
 
 
 class PlanForm(PitForm):
-    """Carries the token; the fields are `Planned`."""
+    """Carries the token; the fields are `PlanField`."""
 
 
-class Planned:
+class PlanField:
     """What is planned at a step, as it stands in its field and as it is stored."""
 
     def __init__(self, step: Step, sent: Mapping[str, str] | None = None) -> None:
         self.step = step
         self.name = f"planned-{step.id}"
-        self.unit = shown_unit(step.unit)
+        self.unit = display_unit(step.unit)
         self.errors: list[str] = []
         self.value = step.planned
-        self.text = typed(step.planned, step.unit)
+        self.text = field_text(step.planned, step.unit)
         if sent is not None and self.name in sent and self.offered:
             self.text = sent[self.name]
             self._read()
@@ -36,6 +36,6 @@ class Planned:
         self.value = ""
         if self.text.strip():
             try:
-                self.value = tidy(self.step, self.text)
+                self.value = to_stored(self.step, self.text)
             except ValueError as error:
                 self.errors = [str(error)]

@@ -10,10 +10,10 @@ from flask import Blueprint, request
 from pitapp.checks import store as walks
 from pitapp.checks.lists import store
 from pitapp.checks.lists.forms import ChecklistForm, StepForm
-from pitapp.checks.lists.plan import PlanForm, Planned
+from pitapp.checks.lists.plan import PlanField, PlanForm
 from pitapp.checks.models import Checklist, Step
 from pitapp.db import get_db
-from pitapp.db.pages import cut
+from pitapp.db.pages import split_page
 from pitapp.errors import BadRequest, ChangedMeanwhile, Refused
 from pitapp.kit import store as kit
 from pitapp.web import taps
@@ -56,15 +56,15 @@ def checklist_part(checklist_id: int) -> Any:
 @blueprint.post("/<int:checklist_id>")
 @write
 def rename(connection: sqlite3.Connection, checklist_id: int) -> Any:
-    held = _own(connection, checklist_id)
+    stored = _own(connection, checklist_id)
     form = ChecklistForm()
-    item = form.fill(Checklist, id=checklist_id, position=held.position)
+    item = form.fill(Checklist, id=checklist_id, position=stored.position)
     if item is None:
         return _show_list(connection, checklist_id, form, 422)
     try:
         token = store.rename(connection, item, now())
     except ChangedMeanwhile as error:
-        form.meet(store.checklist(connection, checklist_id), str(error))
+        form.show_conflict(store.checklist(connection, checklist_id), str(error))
         return _show_list(connection, checklist_id, form, 409)
     notice(f"Saved {item.name}", token)
     return after_write("checks.lists.checklist", checklist_id=checklist_id)
@@ -82,13 +82,13 @@ def remove(connection: sqlite3.Connection, checklist_id: int) -> Any:
 def past(checklist_id: int) -> Any:
     connection = get_db()
     before = request.args.get("before", type=int)
-    found = walks.past(connection, checklist_id, limit=PAGE_LENGTH + 1, before_id=before)
-    shown, older = cut(found, PAGE_LENGTH)
+    rows = walks.past(connection, checklist_id, limit=PAGE_LENGTH + 1, before_id=before)
+    listed, older = split_page(rows, PAGE_LENGTH)
     return show(
         "checks/past.html",
         "checks/_past.html",
         checklist=store.checklist(connection, checklist_id),
-        walks=shown,
+        walks=listed,
         older=older,
         cars={car.id: car.name for car in kit.cars(connection)},
     )
@@ -103,11 +103,11 @@ def plan(checklist_id: int) -> Any:
 @write
 def save_plan(connection: sqlite3.Connection, checklist_id: int) -> Any:
     form = PlanForm()
-    planned = [Planned(step, request.form) for step in store.steps(connection, checklist_id)]
+    planned = [PlanField(step, request.form) for step in store.steps(connection, checklist_id)]
     if not form.validate_on_submit() or any(each.errors for each in planned):
         return _show_plan(connection, checklist_id, planned, 422)
-    found = {each.step.id: each.value for each in planned if each.offered}
-    notice("Saved the plan", store.save_plan(connection, found, now()))
+    values = {each.step.id: each.value for each in planned if each.offered}
+    notice("Saved the plan", store.save_plan(connection, values, now()))
     item = store.checklist(connection, checklist_id)
     if item.controller_id:
         return after_write("checks.controllers.controller", controller_id=item.controller_id)
@@ -169,7 +169,7 @@ def move_step(connection: sqlite3.Connection, step_id: int) -> Any:
     if status := taps.outdated(store.place(connection, item)):
         screen = "checks.lists.checklist", "checks.lists.checklist_part"
         sentence = "The list was changed on another screen. This is its order now."
-        return taps.told(sentence, status, *screen, checklist_id=item.checklist_id)
+        return taps.stale_response(sentence, status, *screen, checklist_id=item.checklist_id)
     token = store.move_step(connection, step_id, by, now())
     notice(f"Moved {item.name}", token)
     return after_write(
@@ -223,11 +223,11 @@ def _show_step(
 def _show_plan(
     connection: sqlite3.Connection,
     checklist_id: int,
-    planned: list[Planned] | None,
+    planned: list[PlanField] | None,
     status: int = 200,
 ) -> Any:
     if planned is None:
-        planned = [Planned(each) for each in store.steps(connection, checklist_id)]
+        planned = [PlanField(each) for each in store.steps(connection, checklist_id)]
     return show(
         "checks/plan.html",
         "checks/_plan.html",

@@ -162,7 +162,7 @@ def save_plan(connection: sqlite3.Connection, plan: Mapping[int, str], now: date
     """Save what is planned at each step, by the step's id; returns the undo token."""
     with undo.step(connection, "Changed the plan", now) as recording:
         for step_id, planned in plan.items():
-            recording.touch("check_steps", step_id)
+            recording.record_before("check_steps", step_id)
             connection.execute(
                 "UPDATE check_steps SET planned = ?, version = version + 1 "
                 "WHERE id = ? AND planned <> ?",

@@ -43,22 +43,22 @@ def _leads(
 ) -> dict[str, Any]:
     car = car or kit.car_in_use(connection, current_settings())
     load, load_form = _load()
-    found = store.leads(connection, car.id)
+    leads = store.leads(connection, car.id)
     return {
         "car": car,
         "form": form,
         "load": load,
         "load_form": load_form,
-        "leads": found,
-        "ohm": sum(lead.resistance_ohm(load.copper_c) for lead in found),
-        "grams": sum(lead.copper_g for lead in found),
+        "leads": leads,
+        "ohm": sum(lead.resistance_ohm(load.copper_c) for lead in leads),
+        "grams": sum(lead.copper_g for lead in leads),
     }
 
 
 def _load() -> tuple[Load, LoadForm]:
     """The load asked for, or the usual one with the reason at the form's fields."""
-    asked = any(name in request.args for name in Load.model_fields)
-    form = LoadForm(request.args) if asked else LoadForm(data=Load().model_dump())
+    submitted = any(name in request.args for name in Load.model_fields)
+    form = LoadForm(request.args) if submitted else LoadForm(data=Load().model_dump())
     if not form.validate():
         return Load(), form
     try:
@@ -113,7 +113,7 @@ def save_lead(connection: sqlite3.Connection, lead_id: int) -> Any:
     try:
         _, token = store.save_lead(connection, record, now())
     except ChangedMeanwhile as error:
-        form.meet(item, str(error))
+        form.show_conflict(item, str(error))
         return _show_lead(form, item, 409)
     notice(f"Saved {record.name}", token)
     return after_write("kit.leads.page")

@@ -32,5 +32,5 @@ def move_for_shift_mm(
     part = number(part_g, "part's weight", 0.01, total, unit="g")
     span = number(span_mm, "span", 20, 2000, unit="mm")
     now = number(now_percent, "share now", 0, 100, unit="%")
-    wanted = number(wanted_percent, "share wanted", 0, 100, unit="%")
-    return (wanted - now) / 100 * total * span / part
+    target = number(wanted_percent, "share wanted", 0, 100, unit="%")
+    return (target - now) / 100 * total * span / part

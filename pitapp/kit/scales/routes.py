@@ -9,7 +9,7 @@ from flask import Blueprint, request
 from pydantic import ValidationError
 
 from pitapp.db import get_db
-from pitapp.db.pages import cut
+from pitapp.db.pages import split_page
 from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.kit import subject
@@ -47,7 +47,9 @@ def _scales(connection: sqlite3.Connection, car: Car, form: PartForm) -> dict[st
     motor = kit.motor(connection, car.motor_id) if car.motor_id else None
     motor_g = motor.mass_g if motor and motor.mass_g else 0.0
     before = request.args.get("before", type=int)
-    weighed, more = cut(store.weighings(connection, car.id, limit=PAGE + 1, before=before), PAGE)
+    weighed, more = split_page(
+        store.weighings(connection, car.id, limit=PAGE + 1, before=before), PAGE
+    )
     return {
         "car": car,
         "form": form,
@@ -104,7 +106,7 @@ def save_part(connection: sqlite3.Connection, part_id: int) -> Any:
     try:
         _, token = store.save_part(connection, record, now())
     except ChangedMeanwhile as error:
-        form.meet(item, str(error))
+        form.show_conflict(item, str(error))
         return show("kit/part.html", "kit/_weighed_part.html", 409, form=form, item=item)
     notice(f"Saved {record.name}", token)
     return after_write("kit.scales.page")
@@ -150,7 +152,7 @@ def save_corners(connection: sqlite3.Connection, weighing_id: int = 0) -> Any:
     try:
         _, token = store.save_weighing(connection, record, now())
     except ChangedMeanwhile as error:
-        form.meet(store.weighing(connection, weighing_id), str(error))
+        form.show_conflict(store.weighing(connection, weighing_id), str(error))
         return _show_corners(form, item, car, 409)
     note = subject.other_car_note(connection, car) if car else ""
     notice(f"Saved the corner weights{note}", token)
@@ -193,12 +195,12 @@ def _move(connection: sqlite3.Connection) -> dict[str, Any]:
         form = MoveForm(request.args)
         return {"car": car, "last": last, "form": form, "asked": _asked(form)}
     chosen = request.args.get("of", type=int)
-    known: dict[str, Any] = {"total_g": last.balance.total_g if last else car.mass_g}
+    defaults: dict[str, Any] = {"total_g": last.balance.total_g if last else car.mass_g}
     if last:
-        known |= last.model_dump(include={"wheelbase_mm", "track_width_mm"})
+        defaults |= last.model_dump(include={"wheelbase_mm", "track_width_mm"})
     if chosen:
-        known["part_g"] = store.part(connection, chosen).mass_g
-    return {"car": car, "last": last, "form": MoveForm(data=known), "asked": None}
+        defaults["part_g"] = store.part(connection, chosen).mass_g
+    return {"car": car, "last": last, "form": MoveForm(data=defaults), "asked": None}
 
 
 def _asked(form: MoveForm) -> Move | None:

@@ -46,12 +46,12 @@ class MinutesField(NumberField):
 
     def process_formdata(self, valuelist: list[str]) -> None:
         """Read minutes, or minutes and seconds with a colon between."""
-        found = _MINUTES.fullmatch(valuelist[0]) if valuelist else None
-        if found is None:
+        match = _MINUTES.fullmatch(valuelist[0]) if valuelist else None
+        if match is None:
             super().process_formdata(valuelist)
             return
         self.typed = valuelist[0]
-        self.data = float(int(found[1]) * 60 + int(found[2]))
+        self.data = float(int(match[1]) * 60 + int(match[2]))
 
 
 class LimitForm(Form):

@@ -54,7 +54,7 @@ def save(connection: sqlite3.Connection, class_id: int = 0) -> Any:
     try:
         _, token = store.save_class(connection, record, now())
     except ChangedMeanwhile as error:
-        form.meet(store.race_class(connection, class_id), str(error))
+        form.show_conflict(store.race_class(connection, class_id), str(error))
         return _show(form, item, 409)
     notice(f"Saved {record.name}", token)
     return after_write("meetings.classes.page")

@@ -123,12 +123,12 @@ def _limits(connection: sqlite3.Connection, race_class_id: int) -> tuple[ClassLi
 def _keep_limits(
     connection: sqlite3.Connection, step: undo.Step, class_id: int, limits: Iterable[ClassLimit]
 ) -> None:
-    kept = {limit.id: limit for limit in _limits(connection, class_id)}
+    stored = {limit.id: limit for limit in _limits(connection, class_id)}
     for position, limit in enumerate(limits):
         values = limit.model_dump(exclude={"id"}) | {"position": position}
-        if kept.pop(limit.id, None) is None:
+        if stored.pop(limit.id, None) is None:
             step.insert("class_limits", values | {"race_class_id": class_id})
             continue
         step.change("class_limits", limit.id, values)
-    for limit_id in kept:
+    for limit_id in stored:
         step.delete("class_limits", limit_id)

@@ -9,7 +9,7 @@ from wtforms import HiddenField, RadioField
 from pitapp.limits import number
 from pitapp.packs.charging.screens import ChargeStep
 from pitapp.packs.charging.steps import judge_answers
-from pitapp.packs.charging.telling import against
+from pitapp.packs.charging.telling import refusal
 from pitapp.packs.fields import CellsField
 from pitapp.packs.models import Charge, Pack
 from pitapp.web.fields import Needed, NumberField, QuantityField, WholeField
@@ -33,13 +33,13 @@ class StepForm(PitForm):
         text = self.read(pack) if self.validate_on_submit() else None
         if text is None:
             return None
-        told = False
-        for judged in judge_answers(pack, item, answers | {step.key: text}):
-            if judged.step.group_name == step.key and judged.stopped and step.kind != "yesno":
-                field = self[judged.step.name.partition("-")[0]]
-                field.errors = list(dict.fromkeys([*field.errors, against(judged)]))
-                told = True
-        return None if told else text
+        reported = False
+        for result in judge_answers(pack, item, answers | {step.key: text}):
+            if result.step.group_name == step.key and result.stopped and step.kind != "yesno":
+                field = self[result.step.name.partition("-")[0]]
+                field.errors = list(dict.fromkeys([*field.errors, refusal(result)]))
+                reported = True
+        return None if reported else text
 
 
 class YesNoForm(StepForm):

@@ -19,21 +19,21 @@ from pitapp.checks.kept import (
     NO_NUMBER,
     STEP,
     UUID,
-    KeptLimit,
-    KeptRun,
-    KeptStep,
+    OfflineLimit,
+    OfflineRun,
+    OfflineStep,
     in_unit,
-    to_keep,
+    without_token,
 )
-from pitapp.checks.shown import shown_unit, typed
+from pitapp.checks.shown import display_unit, field_text
 from pitapp.packs.care import Verdict
 from pitapp.packs.cell import OCV_TABLE, STORAGE_CELL_V, state_of_charge_percent
 from pitapp.packs.charging import store
 from pitapp.packs.charging.forms import EndForm, form_for
 from pitapp.packs.charging.screens import BY_KEY, STEPS, ChargeStep
-from pitapp.packs.charging.steps import Caution, asks, cautions, judge_answers
-from pitapp.packs.charging.telling import LONGEST, STALE, words
-from pitapp.packs.charging.view import Ahead, Countdown, address, last_look, step_values
+from pitapp.packs.charging.steps import Caution, cautions, charge_limits, judge_answers
+from pitapp.packs.charging.telling import LONGEST, STALE, refusal_text
+from pitapp.packs.charging.view import Countdown, ForecastText, address, last_look, step_values
 from pitapp.packs.models import Charge, Pack, Purpose
 from pitapp.packs.overview import states
 
@@ -54,7 +54,7 @@ TAKEN = "This pack is on the charger already."
 THERE = "It is there already. Nothing to charge or discharge."
 
 
-def runs(connection: sqlite3.Connection, packs: Iterable[Pack], now: datetime) -> list[KeptRun]:
+def runs(connection: sqlite3.Connection, packs: Iterable[Pack], now: datetime) -> list[OfflineRun]:
     """A charge to full and one to storage for each of these packs that is on no charger."""
     busy = {each.pack_id for each in store.running(connection)}
     worn = {each.pack.id: each.worn(now) for each in states(connection)}
@@ -74,19 +74,19 @@ def _run(
     now: datetime,
     worn: Verdict | None,
     fragments: Fragments,
-) -> KeptRun:
+) -> OfflineRun:
     begun = store.prepared(connection, pack.id, purpose, now)
     item = begun or Charge(uuid=UUID, pack_id=pack.id, purpose=purpose, prepared_at=now)
     answers = store.answers(connection, item.id) if begun else {}
     oldest = store.oldest_answer(connection, item.id) if begun else None
-    judged = judge_answers(pack, item, answers)
-    open_steps = {each.step.group_name for each in judged if not each.settled}
-    given: dict[str, dict[str, str]] = {}
-    for each in judged:
+    results = judge_answers(pack, item, answers)
+    open_steps = {each.step.group_name for each in results if not each.settled}
+    stored: dict[str, dict[str, str]] = {}
+    for each in results:
         if isinstance(each.step, Caution) and each.answer:
-            fields = given.setdefault(each.step.group_name, {})
-            fields[each.step.field] = typed(each.shown, each.unit)
-    return KeptRun(
+            fields = stored.setdefault(each.step.group_name, {})
+            fields[each.step.field] = field_text(each.shown, each.unit)
+    return OfflineRun(
         at=address(pack.id, UUID, purpose, STEP),
         begin=f"/packs/{pack.id}/charge?purpose={purpose}",
         frame=f"/packs/{pack.id}",
@@ -98,7 +98,7 @@ def _run(
         good_for=store.GOOD_FOR.total_seconds() * 1000,
         steps=[_step(step, pack, purpose, worn, fragments) for step in STEPS],
         settled=[step.key for step in STEPS if step.key not in open_steps],
-        given=given,
+        given=stored,
         then=f"/packs/charges/{UUID}",
         start=_start(pack, purpose, fragments),
     )
@@ -106,11 +106,11 @@ def _run(
 
 def _step(
     step: ChargeStep, pack: Pack, purpose: Purpose, worn: Verdict | None, fragments: Fragments
-) -> KeptStep:
-    def make() -> KeptStep:
+) -> OfflineStep:
+    def make() -> OfflineStep:
         values = step_values(pack, step, UUID, purpose, {}, form_for(step), worn)
         values |= {"address": AT, "back": values["back"] and BACK}
-        return KeptStep(
+        return OfflineStep(
             key=step.key,
             title=step.title,
             html=_rendered("packs/_step.html", pack, values),
@@ -119,7 +119,7 @@ def _step(
 
     label = (pack.cells_series, pack.shown_nominal_v, pack.capacity_mah, pack.most_charge_c)
     name = (step.key, (purpose, label) if step.key in ABOUT_THE_LABEL else (), worn)
-    step_kept: KeptStep = _once(fragments, name, make)
+    step_kept: OfflineStep = _once(fragments, name, make)
     return step_kept
 
 
@@ -132,29 +132,31 @@ def _once(fragments: Fragments, name: Hashable, make: Callable[[], Any]) -> Any:
 
 def _rendered(template: str, pack: Pack, values: dict[str, Any]) -> str:
     """The fragment without token, and without anything that is this pack's alone."""
-    html = to_keep(render_template(template, **values))
+    html = without_token(render_template(template, **values))
     html = html.replace(f"?purpose={values['purpose']}", "?purpose={purpose}")
     return html.replace(f"/packs/{pack.id}/", "{pack}/").replace(f'"/packs/{pack.id}"', '"{pack}"')
 
 
-def _limits(step: ChargeStep, pack: Pack, purpose: Purpose) -> dict[str, KeptLimit]:
-    def found(*, discharging: bool) -> dict[str, KeptLimit]:
-        asked = asks(pack, discharging=discharging)
+def _limits(step: ChargeStep, pack: Pack, purpose: Purpose) -> dict[str, OfflineLimit]:
+    def limits_for(*, discharging: bool) -> dict[str, OfflineLimit]:
+        charge_limit_by_key = charge_limits(pack, discharging=discharging)
         limits = {}
         for caution in cautions(pack, discharging=discharging):
             if caution.group_name != step.key:
                 continue
-            under, over = words(caution, asked.get(caution.key))
+            under, over = refusal_text(caution, charge_limit_by_key.get(caution.key))
             if caution.kind == "yesno":
-                limits[caution.field] = KeptLimit(only=caution.planned, over=over)
+                limits[caution.field] = OfflineLimit(only=caution.planned, over=over)
             else:
-                limit = in_unit(asked[caution.key], caution.unit)
-                limits[caution.field] = limit | KeptLimit(under=under, over=over, number=NO_NUMBER)
+                limit = in_unit(charge_limit_by_key[caution.key], caution.unit)
+                limits[caution.field] = limit | OfflineLimit(
+                    under=under, over=over, number=NO_NUMBER
+                )
         return limits
 
-    limits = found(discharging=False)
+    limits = limits_for(discharging=False)
     if purpose == "storage" and "current_a" in limits:
-        limits["current_a"]["discharging"] = found(discharging=True)["current_a"]
+        limits["current_a"]["discharging"] = limits_for(discharging=True)["current_a"]
     return limits
 
 
@@ -178,16 +180,16 @@ def _start(pack: Pack, purpose: Purpose, fragments: Fragments) -> dict[str, Any]
 
 
 def _ready(pack: Pack, purpose: Purpose) -> str:
-    shown = {
-        "warmth": f"{{cell_c}} {shown_unit('°C')}",
+    placeholders = {
+        "warmth": f"{{cell_c}} {display_unit('°C')}",
         "cells": ", ".join(f"{{cell_v-{place}}}" for place in range(pack.cells_series)) + " V",
         "program": "{cells_set} cells, {current_a} A",
     }
     good = {key: "yes" if step.kind == "yesno" else "" for key, step in BY_KEY.items()}
     takes, until, _ = TAKES[purpose]
-    ready = last_look(pack, UUID, purpose, good, shown) | {
+    ready = last_look(pack, UUID, purpose, good, placeholders) | {
         "kept": True,
-        "ahead": Ahead("{minutes}", "{way}", "{current_a}", until, takes=takes),
+        "ahead": ForecastText("{minutes}", "{way}", "{current_a}", until, takes=takes),
     }
     return _rendered("packs/_ready.html", pack, ready)
 

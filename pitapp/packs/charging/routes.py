@@ -58,25 +58,25 @@ def step(pack_id: int, uuid: uuids.UUID, key: str) -> Any:
     if item.started_at:
         return redirect(url_for("packs.charging.charge", uuid=item.uuid), 303)
     answers = store.answers(connection, item.id)
-    wanted = _step(key)
-    return _show_step(connection, own, wanted, item.uuid, item.purpose, answers, form_for(wanted))
+    current = _step(key)
+    return _show_step(connection, own, current, item.uuid, item.purpose, answers, form_for(current))
 
 
 @blueprint.post("/<int:pack_id>/charges/<uuid:uuid>/steps/<key>")
 @write
 def answer(connection: sqlite3.Connection, pack_id: int, uuid: uuids.UUID, key: str) -> Any:
-    wanted = _step(key)
+    current = _step(key)
     own = shelf.pack(connection, pack_id)
     if own.condition != "sound":
         raise Refused(condition_refusal(own))
     item = store.prepare(connection, str(uuid), pack_id, _purpose(), now())
-    answers, form = store.answers(connection, item.id), form_for(wanted)
+    answers, form = store.answers(connection, item.id), form_for(current)
     form.prepare(own)
-    shown = form.shown(wanted, own, item, answers)
-    if shown is None:
-        return _show_step(connection, own, wanted, item.uuid, item.purpose, answers, form, 422)
-    store.answer(connection, item, key, shown, now())
-    if shown == "no":
+    stored = form.shown(current, own, item, answers)
+    if stored is None:
+        return _show_step(connection, own, current, item.uuid, item.purpose, answers, form, 422)
+    store.answer(connection, item, key, stored, now())
+    if stored == "no":
         return redirect(address(own.id, item.uuid, item.purpose, key), 303)
     return redirect(_onward(connection, own, item), 303)
 
@@ -130,7 +130,7 @@ def longer(connection: sqlite3.Connection, uuid: uuids.UUID) -> Any:
     if status := taps.outdated(item.version):
         until = moment_text(item.due_at or now())
         sentence = f"the countdown was moved on another screen. It runs until {until} now."
-        return taps.told(sentence, status, "packs.charging.charge", uuid=uuid)
+        return taps.stale_response(sentence, status, "packs.charging.charge", uuid=uuid)
     due_at = nearest(max(now(), item.due_at or now()) + timedelta(minutes=minutes))
     notice(f"{minutes} minutes more", store.extend(connection, item, due_at, now()))
     return after_write("packs.charging.charge", uuid=item.uuid)
@@ -210,7 +210,7 @@ def _forecast(
 def _show_step(
     connection: sqlite3.Connection,
     own: Pack,
-    wanted: ChargeStep,
+    current: ChargeStep,
     uuid: str,
     purpose: Purpose,
     answers: dict[str, str],
@@ -218,7 +218,7 @@ def _show_step(
     status: int = 200,
 ) -> Any:
     worn = state(connection, own).worn(now())
-    values = step_values(own, wanted, uuid, purpose, answers, form, worn)
+    values = step_values(own, current, uuid, purpose, answers, form, worn)
     return show("packs/step.html", "packs/_step.html", status, **values)
 
 

@@ -11,8 +11,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
-from pitapp.checks.engine import Judged, judge_all
-from pitapp.checks.models import Answer, Asked, Step
+from pitapp.checks.engine import StepResult, judge_all
+from pitapp.checks.models import Answer, Limit, Step
 from pitapp.packs.cell import (
     EMPTY_CELL_V,
     charge_time_s,
@@ -79,29 +79,29 @@ def cautions(pack: Pack, *, discharging: bool = False) -> list[Caution]:
     >>> [each.name for each in cautions(Pack(mark="A", cells_series=1, capacity_mah=6000))][:5]
     ['look', 'feel', 'cell_c', 'label', 'cell_v-0']
     """
-    found = [caution for step in STEPS for caution in _asked_at(step, pack, discharging)]
-    return [each.model_copy(update={"id": number}) for number, each in enumerate(found, 1)]
+    steps = [caution for step in STEPS for caution in _asked_at(step, pack, discharging)]
+    return [each.model_copy(update={"id": number}) for number, each in enumerate(steps, 1)]
 
 
-def asks(pack: Pack, *, discharging: bool = False) -> dict[str, Asked]:
+def charge_limits(pack: Pack, *, discharging: bool = False) -> dict[str, Limit]:
     """The limits of what is read before a charge, by a caution's key; a label limits no discharge.
 
-    >>> found = asks(Pack(mark="A", cells_series=2, capacity_mah=6000, most_charge_c=1))
-    >>> found["cells_set"].most, found["current_a"].most
+    >>> limits = charge_limits(Pack(mark="A", cells_series=2, capacity_mah=6000, most_charge_c=1))
+    >>> limits["cells_set"].most, limits["current_a"].most
     (2.0, 6.0)
     """
     coldest, hottest = CHARGE_TEMPERATURE_C
     least_a, most_a = CHARGER_A
-    cell = Asked(least=EMPTY_CELL_V, most=OVERFULL_CELL_V)
+    cell = Limit(least=EMPTY_CELL_V, most=OVERFULL_CELL_V)
     return {
-        "cell_c": Asked(least=coldest, most=hottest),
+        "cell_c": Limit(least=coldest, most=hottest),
         **{f"cell_v-{number}": cell for number in range(pack.cells_series)},
-        "cells_set": Asked(least=pack.cells_series, most=pack.cells_series),
-        "current_a": Asked(least=least_a, most=most_a if discharging else allowed_a(pack)),
+        "cells_set": Limit(least=pack.cells_series, most=pack.cells_series),
+        "current_a": Limit(least=least_a, most=most_a if discharging else allowed_a(pack)),
     }
 
 
-def judge_answers(pack: Pack, item: Charge, answers: Mapping[str, str]) -> list[Judged]:
+def judge_answers(pack: Pack, item: Charge, answers: Mapping[str, str]) -> list[StepResult]:
     """Every caution of a charge in order, judged by what was answered so far.
 
     Args:
@@ -110,23 +110,23 @@ def judge_answers(pack: Pack, item: Charge, answers: Mapping[str, str]) -> list[
         answers: as kept, by step.
     """
     discharging = direction(pack, item.purpose, cells_of(answers)) == "discharge"
-    asked, given = asks(pack, discharging=discharging), readings(pack, answers)
+    limits, by_name = charge_limits(pack, discharging=discharging), readings(pack, answers)
     steps = cautions(pack, discharging=discharging)
-    found = [
+    typed = [
         Answer(
             walk_id=item.id,
             step_id=step.id,
             key=step.key,
-            shown=given[step.name],
+            shown=by_name[step.name],
             unit=step.unit,
             planned=step.planned,
             answered_at=item.prepared_at,
-            **asked.get(step.key, Asked()).model_dump(),
+            **limits.get(step.key, Limit()).model_dump(),
         )
         for step in steps
-        if step.name in given
+        if step.name in by_name
     ]
-    return judge_all(steps, found)
+    return judge_all(steps, typed)
 
 
 def readings(pack: Pack, answers: Mapping[str, str]) -> dict[str, str]:
@@ -138,15 +138,15 @@ def readings(pack: Pack, answers: Mapping[str, str]) -> dict[str, str]:
     >>> readings(pack, {"cells": "[3.8]"})
     {}
     """
-    found = {key: shown for key, shown in answers.items() if BY_KEY[key].kind == "yesno"}
+    by_name = {key: value for key, value in answers.items() if BY_KEY[key].kind == "yesno"}
     if "warmth" in answers:
-        found["cell_c"] = answers["warmth"]
+        by_name["cell_c"] = answers["warmth"]
     volts = cells_of(answers)
     if len(volts) == pack.cells_series:
-        found |= {f"cell_v-{place}": repr(cell) for place, cell in enumerate(volts)}
+        by_name |= {f"cell_v-{place}": repr(cell) for place, cell in enumerate(volts)}
     if program := program_of(answers):
-        found |= {"cells_set": repr(program.cells_set), "current_a": repr(program.current_a)}
-    return found
+        by_name |= {"cells_set": repr(program.cells_set), "current_a": repr(program.current_a)}
+    return by_name
 
 
 def cells_of(answers: Mapping[str, str]) -> tuple[float, ...]:

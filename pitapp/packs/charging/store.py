@@ -21,10 +21,10 @@ def charge(connection: sqlite3.Connection, uuid: str) -> Charge:
     Raises:
         NotThere: there is no such charge.
     """
-    found = find(connection, uuid)
-    if found is None:
+    match = find(connection, uuid)
+    if match is None:
         raise NotThere("There is no such charge.")
-    return found
+    return match
 
 
 def find(connection: sqlite3.Connection, uuid: str) -> Charge | None:
@@ -56,8 +56,8 @@ def prepare(
     Raises:
         Refused: it is another pack's.
     """
-    found = find(connection, uuid)
-    if found is None:
+    match = find(connection, uuid)
+    if match is None:
         values = {
             "uuid": uuid,
             "pack_id": pack(connection, pack_id).id,
@@ -66,9 +66,9 @@ def prepare(
         }
         insert(connection, "pack_charges", values)
         return charge(connection, uuid)
-    if found.pack_id != pack_id:
+    if match.pack_id != pack_id:
         raise Refused("That charge is another pack's. Go back to the pack and begin again.")
-    return found
+    return match
 
 
 def answers(connection: sqlite3.Connection, charge_id: int) -> dict[str, str]:
@@ -88,7 +88,7 @@ def oldest_answer(connection: sqlite3.Connection, charge_id: int) -> datetime | 
 
 
 def answer(
-    connection: sqlite3.Connection, item: Charge, step: str, shown: str, now: datetime
+    connection: sqlite3.Connection, item: Charge, step: str, value: str, now: datetime
 ) -> None:
     """Keep the answer at a step, in place of an earlier one.
 
@@ -101,14 +101,14 @@ def answer(
         "INSERT INTO pack_charge_answers (charge_id, step, shown, answered_at) "
         "VALUES (?, ?, ?, ?) ON CONFLICT (charge_id, step) DO UPDATE SET "
         "shown = excluded.shown, answered_at = excluded.answered_at",
-        (item.id, step, shown, stamp(now)),
+        (item.id, step, value, stamp(now)),
     )
 
 
 def start(connection: sqlite3.Connection, item: Charge, label: str, now: datetime) -> str:
     """Put the charge on record as running, with its figures and due time; returns the undo token."""
     with undo.step(connection, label, now) as step:
-        step.touch("pack_charges", item.id)
+        step.record_before("pack_charges", item.id)
         connection.execute(
             "UPDATE pack_charges SET cells_set = ?, current_a = ?, discharging = ?, "
             "start_percent = ?, started_at = ?, due_at = ? WHERE id = ?",
@@ -128,7 +128,7 @@ def start(connection: sqlite3.Connection, item: Charge, label: str, now: datetim
 def extend(connection: sqlite3.Connection, item: Charge, due_at: datetime, now: datetime) -> str:
     """Move the time at which to look again; returns the undo token."""
     with undo.step(connection, "Moved the countdown", now) as step:
-        step.touch("pack_charges", item.id)
+        step.record_before("pack_charges", item.id)
         connection.execute(
             "UPDATE pack_charges SET due_at = ?, version = version + 1 WHERE id = ?",
             (stamp(due_at), item.id),
@@ -145,7 +145,7 @@ def finish(
 ) -> str:
     """End a running charge; one to storage that went well puts the pack away. Returns the undo token."""
     with undo.step(connection, "Ended the charge", now) as step:
-        step.touch("pack_charges", item.id)
+        step.record_before("pack_charges", item.id)
         connection.execute(
             "UPDATE pack_charges SET ended_at = ?, outcome = ?, moved_mah = ? WHERE id = ?",
             (stamp(now), outcome, moved_mah, item.id),
@@ -153,7 +153,7 @@ def finish(
         if item.purpose == "storage" and outcome == "done":
             stored = Storage(pack_id=item.pack_id, stored_at=now)
             values = {"pack_id": stored.pack_id, "stored_at": stamp(stored.stored_at)}
-            step.made("pack_storages", insert(connection, "pack_storages", values))
+            step.record_insert("pack_storages", insert(connection, "pack_storages", values))
     return step.token
 
 
@@ -172,7 +172,7 @@ def end_by_run(
 def remove(connection: sqlite3.Connection, item: Charge, now: datetime) -> str:
     """Take a charge out of the history; returns the undo token."""
     with undo.step(connection, "Removed a charge", now) as step:
-        step.touch("pack_charges", item.id)
+        step.record_before("pack_charges", item.id)
         connection.execute(
             "UPDATE pack_charges SET removed_at = ? WHERE id = ?", (stamp(now), item.id)
         )

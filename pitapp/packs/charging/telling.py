@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from datetime import timedelta
 
-from pitapp.checks.engine import Judged
-from pitapp.checks.models import Asked
+from pitapp.checks.engine import StepResult
+from pitapp.checks.models import Limit
 from pitapp.checks.shown import reading
 from pitapp.packs.charging.screens import BY_KEY
 from pitapp.packs.charging.steps import Caution, cells_of, direction, judge_answers, program_of
@@ -31,29 +31,31 @@ def readings_text(answers: Mapping[str, str]) -> dict[str, str]:
     }
 
 
-def words(caution: Caution, asked: Asked | None, shown: str = "{shown}") -> tuple[str, str]:
+def refusal_text(
+    caution: Caution, allowed: Limit | None, answer: str = "{shown}"
+) -> tuple[str, str]:
     """What speaks against a reading under what is asked, and against one over it or a "no"."""
-    limits = asked or Asked()
+    limits = allowed or Limit()
     least, most = (
         "" if limit is None else reading(repr(limit), caution.unit)
         for limit in (limits.least, limits.most)
     )
     under, over = (
-        sentence.format(shown=shown, least=least, most=most)
+        sentence.format(shown=answer, least=least, most=most)
         for sentence in (caution.under, caution.over)
     )
     return under, over
 
 
-def against(judged: Judged) -> str:
+def refusal(result: StepResult) -> str:
     """What speaks against going on from a step of a charge; empty where nothing does."""
-    if not isinstance(judged.step, Caution) or judged.settled:
+    if not isinstance(result.step, Caution) or result.settled:
         return ""
-    if judged.answer is None:
-        return f"{BY_KEY[judged.step.group_name].title}: not done yet."
-    asked = judged.asked
-    under, over = words(judged.step, asked, reading(judged.shown, judged.unit))
-    low = asked is not None and asked.least is not None and float(judged.shown) < asked.least
+    if result.answer is None:
+        return f"{BY_KEY[result.step.group_name].title}: not done yet."
+    limit = result.limit
+    under, over = refusal_text(result.step, limit, reading(result.shown, result.unit))
+    low = limit is not None and limit.least is not None and float(result.shown) < limit.least
     return under if low else over
 
 
@@ -70,18 +72,18 @@ def start_refusals(
     """
     if state.charging:
         return ["This pack is on the charger already."]
-    found = [] if state.pack.condition == "sound" else [condition_refusal(state.pack)]
-    found += filter(None, map(against, judge_answers(state.pack, item, answers)))
+    refusals = [] if state.pack.condition == "sound" else [condition_refusal(state.pack)]
+    refusals += filter(None, map(refusal, judge_answers(state.pack, item, answers)))
     if stale:
-        found.append(STALE)
-    return list(dict.fromkeys(found)) or list(_all_at_once(state.pack, item, answers))
+        refusals.append(STALE)
+    return list(dict.fromkeys(refusals)) or list(_all_at_once(state.pack, item, answers))
 
 
 def condition_refusal(pack: Pack) -> str:
     """Why a damaged or retired pack is not charged."""
     if pack.condition == "damaged":
-        seen = f" ({pack.damage})" if pack.damage else ""
-        return f"The pack is damaged{seen}. Do not charge it."
+        damage = f" ({pack.damage})" if pack.damage else ""
+        return f"The pack is damaged{damage}. Do not charge it."
     return "The pack is retired. Do not charge it."
 
 

@@ -25,7 +25,7 @@ from pitapp.web.clock import moment_text
 from pitapp.web.quantities import plain, rounded
 
 
-class Ahead(NamedTuple):
+class ForecastText(NamedTuple):
     """What the charge will do, as text."""
 
     minutes: str
@@ -62,7 +62,7 @@ def milliseconds(moment: datetime) -> str:
 
 def step_values(
     own: Pack,
-    wanted: ChargeStep,
+    current: ChargeStep,
     uuid: str,
     purpose: Purpose,
     answers: Mapping[str, str],
@@ -71,13 +71,13 @@ def step_values(
 ) -> dict[str, Any]:
     """What the screen of a step needs; the first tells of a pack that is `worn`."""
     form.prepare(own)
-    place, volts = STEPS.index(wanted), cells_of(answers)
+    place, volts = STEPS.index(current), cells_of(answers)
     return {
         "pack": own,
-        "step": wanted,
+        "step": current,
         "number": place + 1,
         "steps": STEPS,
-        "address": address(own.id, uuid, purpose, wanted.key),
+        "address": address(own.id, uuid, purpose, current.key),
         "back": address(own.id, uuid, purpose, STEPS[place - 1].key) if place else "",
         "purpose": purpose,
         "answers": answers,
@@ -101,7 +101,7 @@ def ready_values(
     """What the last look before a charge needs."""
     program = program_of(answers)
     return last_look(own, item.uuid, item.purpose, answers, readings_text(answers)) | {
-        "ahead": ahead_text(ahead, program, moment) if ahead and program else None,
+        "ahead": forecast_text(ahead, program, moment) if ahead and program else None,
         "reasons": reasons,
     }
 
@@ -116,18 +116,18 @@ def last_look(
     """The pack, and a row for each step with what was answered at it."""
     rows = []
     for step in STEPS:
-        shown = answers.get(step.key)
-        said = {"yes": step.yes, "no": step.no, None: "Not yet"}.get(shown) or words[step.key]
-        rows.append((address(own.id, uuid, purpose, step.key), step.title, said))
+        value = answers.get(step.key)
+        text = {"yes": step.yes, "no": step.no, None: "Not yet"}.get(value) or words[step.key]
+        rows.append((address(own.id, uuid, purpose, step.key), step.title, text))
     return {"pack": own, "uuid": uuid, "purpose": purpose, "rows": rows}
 
 
-def ahead_text(ahead: Forecast, program: Program, moment: datetime) -> Ahead:
+def forecast_text(ahead: Forecast, program: Program, moment: datetime) -> ForecastText:
     """A forecast as text."""
     percent, moved = rounded(ahead.start_percent, 0), rounded(ahead.moved_mah, 0)
     way = "out" if ahead.discharging else "in"
     until = moment_text(moment + timedelta(minutes=ahead.minutes))
-    return Ahead(
+    return ForecastText(
         rounded(ahead.minutes, 0),
         "Discharging" if ahead.discharging else "Charging",
         plain(program.current_a),

@@ -25,18 +25,18 @@ def heats_ahead(heats: Sequence[Heat], now: datetime) -> list[Heat]:
 
 def digest(heats: Sequence[Heat], states: Sequence[PackState], charger: ChargerRecord) -> str:
     """A short text that changes when the timetable, the packs or the charger do."""
-    packs = [one.pack.model_dump(mode="json") for one in states]
-    told = (
+    packs = [each.pack.model_dump(mode="json") for each in states]
+    content = (
         [[heat.id, heat.kind, heat.epoch_s] for heat in heats],
         packs,
         charger.model_dump(exclude={"id", "version"}),
     )
-    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()[:16]
+    return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:16]
 
 
 def usual_run_mah(states: Sequence[PackState]) -> float:
     """What a run takes: as the charges say, else a share of the smallest pack."""
-    known = [one.usual_mah for one in states if one.usual_mah]
-    if known:
-        return sum(known) / len(known)
-    return RUN_TAKES_SHARE * min((one.pack.capacity_mah for one in states), default=5000.0)
+    usual = [each.usual_mah for each in states if each.usual_mah]
+    if usual:
+        return sum(usual) / len(usual)
+    return RUN_TAKES_SHARE * min((each.pack.capacity_mah for each in states), default=5000.0)

@@ -40,9 +40,9 @@ class PlanForm(PitForm):
         option_widget=CheckboxInput(),
     )
 
-    def offer(self, states: Sequence[PackState]) -> None:
+    def set_choices(self, states: Sequence[PackState]) -> None:
         """Offer the packs that may be charged."""
-        self.along.choices = {one.pack.id: one.pack.mark for one in states}
+        self.along.choices = {each.pack.id: each.pack.mark for each in states}
 
     def records(self, plan: PlanRecord, charger_id: int) -> tuple[PlanRecord, ChargerRecord] | None:
         """The plan's figures and the charger as typed, or None with the errors at the fields."""
@@ -55,12 +55,12 @@ class PlanForm(PitForm):
         if self.margin_min.data is not None:
             figures["margin_min"] = self.margin_min.data
         if figures.get("margin_min", plan.margin_min) > figures["most_full_min"]:
-            said = "A pack that may sit full for so short must come off the charger later."
-            self.most_full_min.errors = [said]
+            sentence = "A pack that may sit full for so short must come off the charger later."
+            self.most_full_min.errors = [sentence]
             return None
         try:
             record = PlanRecord(**(dict(plan) | figures | {"left_out": left_out}))
         except ValidationError as error:
-            self.blame(error)
+            self.add_errors(error)
             return None
         return record, charger

@@ -27,8 +27,8 @@ class LatePack(NamedTuple):
     @property
     def after(self) -> str:
         """How long after the heat's start that is, in words."""
-        late = self.full_at - self.heat.starts_at if self.full_at else timedelta()
-        return late_text(late.total_seconds() / 60)
+        delay = self.full_at - self.heat.starts_at if self.full_at else timedelta()
+        return late_text(delay.total_seconds() / 60)
 
 
 def late_packs(
@@ -37,21 +37,21 @@ def late_packs(
     """By heat: each pack that its next heat calls full and that will not be. `states`: of every pack."""
     plan = record.plan or DayPlan()
     by_id = {one.pack.id: one for one in states}
-    found: dict[int, LatePack] = {}
-    seen: set[int] = set()
+    by_heat: dict[int, LatePack] = {}
+    handled: set[int] = set()
     for heat in sorted(plan.heats, key=lambda each: each.starts_at):
-        if heat.pack_id is None or heat.starts_at <= now - LATE or heat.pack_id in seen:
+        if heat.pack_id is None or heat.starts_at <= now - LATE or heat.pack_id in handled:
             continue
-        seen.add(heat.pack_id)
+        handled.add(heat.pack_id)
         state = by_id.get(heat.pack_id)
         if state is None:
-            found[heat.heat_id] = LatePack(heat, "its pack", "was removed", None)
+            by_heat[heat.heat_id] = LatePack(heat, "its pack", "was removed", None)
         elif state.pack.condition != "sound":
             why = f"is {state.pack.condition}"
-            found[heat.heat_id] = LatePack(heat, state.pack.mark, why, None)
-        elif heat.full and (late := _late(plan, heat, state, record, charger, now)):
-            found[heat.heat_id] = late
-    return found
+            by_heat[heat.heat_id] = LatePack(heat, state.pack.mark, why, None)
+        elif heat.full and (late_pack := _late(plan, heat, state, record, charger, now)):
+            by_heat[heat.heat_id] = late_pack
+    return by_heat
 
 
 def _late(
@@ -70,7 +70,7 @@ def _late(
         due, why = charging.due_at, "is on the charger"
         if charging.purpose == "storage":
             due, why = max(due, now) + _length(state, charger), "is on its way to storage"
-    elif state.full or (step and not _spoilt(state, step.begins_at)):
+    elif state.full or (step and not _no_longer_full(state, step.begins_at)):
         return None
     else:
         due, why = now + _length(state, charger), "is not full"
@@ -89,7 +89,7 @@ def _charge_for(plan: DayPlan, heat: PlannedHeat) -> PlannedStep | None:
     return max(mine, key=lambda step: step.ends_at, default=None)
 
 
-def _spoilt(state: PackState, since: datetime) -> bool:
+def _no_longer_full(state: PackState, since: datetime) -> bool:
     """Whether something happened to the pack since that leaves it not full."""
     what, moment = state.newest
     return what != "unknown" and moment is not None and moment > since

@@ -56,7 +56,7 @@ def make_plan(
 
     names = _names(states)
     run_min = run_length_s / 60 if run_length_s else USUAL_RUN_MIN
-    wanted = [
+    plan_heats = [
         formulas.Heat(max(0.0, minutes(heat.starts_at)), run_min, record.used_mah) for heat in heats
     ]
     rules = PlanRules(
@@ -65,10 +65,10 @@ def make_plan(
         margin_min=record.margin_min,
     )
     # Of packs that are alike, the one in the car goes into the first heat.
-    in_car_first = sorted(states, key=lambda one: one.in_car is None)
+    in_car_first = sorted(states, key=lambda state: state.in_car is None)
     packs = [
-        _plan_pack(one, names[one.pack.id], minutes, run_min, record.cooling_min)
-        for one in in_car_first
+        _plan_pack(state, names[state.pack.id], minutes, run_min, record.cooling_min)
+        for state in in_car_first
     ]
     running = _running([*states, *others], charger, minutes)
     own = Charger(
@@ -80,7 +80,7 @@ def make_plan(
         discharge_a=charger.discharge_a,
     )
     plan = formulas.plan_charging(
-        wanted, packs, own, rules, running=running, most_states=MOST_STATES
+        plan_heats, packs, own, rules, running=running, most_states=MOST_STATES
     )
     first_full = {
         conflict.heat: remedy
@@ -95,14 +95,14 @@ def make_plan(
                 heat_id=heat.id,
                 title=heat.title,
                 starts_at=heat.starts_at,
-                pack_id=ids[told.pack] if told.pack else None,
-                percent=told.percent,
-                cell_v=told.cell_v,
-                full=told.full,
+                pack_id=ids[heat_plan.pack] if heat_plan.pack else None,
+                percent=heat_plan.percent,
+                cell_v=heat_plan.cell_v,
+                full=heat_plan.full,
                 first_full_pack_id=ids[first_full[place].pack] if place in first_full else None,
                 first_full_at=moment(first_full[place].at_min) if place in first_full else None,
             )
-            for place, (heat, told) in enumerate(zip(heats, plan.heats, strict=True))
+            for place, (heat, heat_plan) in enumerate(zip(heats, plan.heats, strict=True))
         ),
         steps=tuple(
             PlannedStep(
@@ -133,63 +133,63 @@ def _running(
     states: Sequence[PackState], charger: ChargerRecord, minutes: Callable[[datetime], float]
 ) -> list[Running]:
     """The charges that are on already, and what they draw of this charger."""
-    found = []
-    for one in states:
-        if one.charging is None or one.charging.due_at is None:
+    charges = []
+    for state in states:
+        if state.charging is None or state.charging.due_at is None:
             continue
-        full_v = one.pack.cells_series * FULL_CELL_V
+        full_v = state.pack.cells_series * FULL_CELL_V
         most_a = min(charger.amps_per_output, charger.watts_per_output / full_v)
-        amps = min(most_a, one.charging.current_a or most_a)
-        amps = 0.0 if one.charging.discharging else amps
-        found.append(Running(minutes(one.charging.due_at), amps, amps * full_v))
-    return found
+        amps = min(most_a, state.charging.current_a or most_a)
+        amps = 0.0 if state.charging.discharging else amps
+        charges.append(Running(minutes(state.charging.due_at), amps, amps * full_v))
+    return charges
 
 
 def _names(states: Sequence[PackState]) -> dict[int, str]:
     """Each pack's mark, told apart by its number where two have the same."""
-    many = Counter(one.pack.mark for one in states)
+    many = Counter(state.pack.mark for state in states)
     return {
-        one.pack.id: one.pack.mark
-        if many[one.pack.mark] == 1
-        else f"{one.pack.mark} (no. {one.pack.id})"
-        for one in states
+        state.pack.id: state.pack.mark
+        if many[state.pack.mark] == 1
+        else f"{state.pack.mark} (no. {state.pack.id})"
+        for state in states
     }
 
 
 def _plan_pack(
-    one: PackState,
+    state: PackState,
     name: str,
     minutes: Callable[[datetime], float],
     run_min: float,
     cooling_min: float,
 ) -> PlanPack:
-    percent, charging = one.percent, one.charging
+    percent, charging = state.percent, state.charging
     off = minutes(charging.due_at) if charging and charging.due_at else None
     if charging and off is not None:
         to_full = charging.purpose == "full"
         percent = 100.0 if to_full else state_of_charge_percent(sum(STORAGE_CELL_V) / 2)
-    _, moment = one.newest
+    _, moment = state.newest
     return PlanPack(
         name=name,
-        cells=one.pack.cells_series,
-        capacity_mah=one.pack.capacity_mah,
-        most_c_rate=one.pack.most_charge_c,
+        cells=state.pack.cells_series,
+        capacity_mah=state.pack.capacity_mah,
+        most_c_rate=state.pack.most_charge_c,
         percent=UNKNOWN_PERCENT if percent is None else percent,
-        cell_resistance_ohm=one.cell_ohm,
-        condition=one.pack.condition,
-        ready_min=_cool_min(one, minutes, run_min, cooling_min),
+        cell_resistance_ohm=state.cell_ohm,
+        condition=state.pack.condition,
+        ready_min=_cool_min(state, minutes, run_min, cooling_min),
         charging_until_min=off,
         full_since_min=minutes(moment) if moment and off is None else None,
     )
 
 
 def _cool_min(
-    one: PackState, minutes: Callable[[datetime], float], run_min: float, cooling_min: float
+    state: PackState, minutes: Callable[[datetime], float], run_min: float, cooling_min: float
 ) -> float | None:
     """When a pack is cool enough to be charged: so long after its run, and after it was found hot."""
-    found = []
-    if one.ran_at:
-        found.append(minutes(one.ran_at) + run_min + cooling_min)
-    if one.warmth and (one.warmth.cell_c or 0.0) > CHARGE_TEMPERATURE_C[1]:
-        found.append(minutes(one.warmth.read_at) + cooling_min)
-    return max((moment for moment in found if moment > 0), default=None)
+    moments = []
+    if state.ran_at:
+        moments.append(minutes(state.ran_at) + run_min + cooling_min)
+    if state.warmth and (state.warmth.cell_c or 0.0) > CHARGE_TEMPERATURE_C[1]:
+        moments.append(minutes(state.warmth.read_at) + cooling_min)
+    return max((moment for moment in moments if moment > 0), default=None)

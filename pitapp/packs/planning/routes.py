@@ -31,7 +31,7 @@ blueprint = Blueprint("planning", __name__, url_prefix="/plan")
 LATE_MIN = (5, 10, 15, 30)
 
 
-class Day(NamedTuple):
+class PlanInputs(NamedTuple):
     """Everything that a plan is made from."""
 
     meeting: Meeting
@@ -45,7 +45,7 @@ class Day(NamedTuple):
     @property
     def along(self) -> list[PackState]:
         """The packs that are planned with."""
-        return [one for one in self.states if one.pack.id not in self.record.left_out]
+        return [each for each in self.states if each.pack.id not in self.record.left_out]
 
     @property
     def made_from(self) -> str:
@@ -53,7 +53,7 @@ class Day(NamedTuple):
         return digest(self.heats, self.along, self.charger) if self.charger else ""
 
 
-def _day(connection: sqlite3.Connection) -> Day | None:
+def _plan_inputs(connection: sqlite3.Connection) -> PlanInputs | None:
     """The day of the meeting that the form being answered is about, else of the one of now."""
     named = request.form.get("meeting_id", type=int)
     if named and (name := removed_name(connection, "meeting_id", named)):
@@ -66,8 +66,8 @@ def _day(connection: sqlite3.Connection) -> Day | None:
     if meeting is None:
         return None
     race_class = meetings.class_raced(connection, meeting, meeting.car_id)
-    found = states(connection)
-    sound = [one for one in found if one.pack.condition == "sound"]
+    every = states(connection)
+    sound = [each for each in every if each.pack.condition == "sound"]
     record = store.plan(connection, meeting.id)
     if record is None:
         last = store.last_plan(connection)
@@ -79,11 +79,11 @@ def _day(connection: sqlite3.Connection) -> Day | None:
             margin_min=last.margin_min if last else 10,
             made_at=now(),
         )
-    return Day(
+    return PlanInputs(
         meeting=meeting,
         heats=heats_ahead(meetings.heats(connection, meeting.id), now()),
         states=sound,
-        barred=[one for one in found if one.pack.condition != "sound"],
+        barred=[each for each in every if each.pack.condition != "sound"],
         charger=store.charger(connection),
         record=record,
         run_length_s=race_class.run_length_s if race_class else None,
@@ -92,23 +92,23 @@ def _day(connection: sqlite3.Connection) -> Day | None:
 
 @blueprint.get("")
 def page() -> Any:
-    day = _day(get_db())
+    day = _plan_inputs(get_db())
     along = day.along if day else []
-    worn = [(one.pack, verdict) for one in along if (verdict := one.worn(now()))]
+    worn = [(each.pack, verdict) for each in along if (verdict := each.worn(now()))]
     if day is None or day.record.plan is None:
         return show(
             "packs/plan.html", "packs/_plan.html", day=day, rows=[], late=LATE_MIN, worn=worn
         )
     every = [*day.states, *day.barred]
-    late = late_packs(day.record, every, day.charger, now()) if day.charger else {}
-    marks = {one.pack.id: one.pack.mark for one in every}
+    by_heat = late_packs(day.record, every, day.charger, now()) if day.charger else {}
+    marks = {each.pack.id: each.pack.mark for each in every}
     return show(
         "packs/plan.html",
         "packs/_plan.html",
         day=day,
-        rows=timeline(day.record.plan, day.meeting, now(), marks, late),
+        rows=timeline(day.record.plan, day.meeting, now(), marks, by_heat),
         marks=marks,
-        spoilt=[late_sentence(one, day.meeting) for one in late.values()],
+        spoilt=[late_sentence(each, day.meeting) for each in by_heat.values()],
         changed=day.made_from != day.record.made_from,
         late=LATE_MIN,
         worn=worn,
@@ -121,7 +121,7 @@ def make(connection: sqlite3.Connection) -> Any:
     day = _wanted_day(connection)
     if day.charger is None:
         return redirect(url_for("packs.planning.settings"), 303)
-    return _made(connection, day, day.record, day.charger)
+    return _make_and_save(connection, day, day.record, day.charger)
 
 
 @blueprint.post("/late")
@@ -134,22 +134,24 @@ def late(connection: sqlite3.Connection) -> Any:
     if not day.heats:
         raise Refused("No heat is left to move.")
     first = day.heats[0]
-    seen = request.form.get("heat_id", type=int)
-    if status := taps.outdated(meetings.heat(connection, seen or first.id).version):
+    heat_id = request.form.get("heat_id", type=int)
+    if status := taps.outdated(meetings.heat(connection, heat_id or first.id).version):
         sentence = "the heats were moved on another screen. These are the times now."
-        return taps.told(sentence, status, "packs.planning.page")
+        return taps.stale_response(sentence, status, "packs.planning.page")
     meetings.shift_heats(connection, first, timedelta(minutes=minutes), following=True, now=now())
     moved = _wanted_day(connection)
     if moved.charger is None:
         raise Refused("Write down the charger first.")
-    return _made(connection, moved, moved.record, moved.charger, f"Planned {minutes} min later")
+    return _make_and_save(
+        connection, moved, moved.record, moved.charger, f"Planned {minutes} min later"
+    )
 
 
 @blueprint.get("/settings")
 def settings() -> Any:
     day = _wanted_day(get_db())
     values = day.record.model_dump() | (day.charger.model_dump() if day.charger else {})
-    form = PlanForm(data=values | {"along": [one.pack.id for one in day.along]})
+    form = PlanForm(data=values | {"along": [each.pack.id for each in day.along]})
     return _show_settings(form, day)
 
 
@@ -158,36 +160,36 @@ def settings() -> Any:
 def save_settings(connection: sqlite3.Connection) -> Any:
     day = _wanted_day(connection)
     form = PlanForm()
-    form.offer(day.states)
+    form.set_choices(day.states)
     records = form.records(day.record, day.charger.id if day.charger else 0)
     if records is None:
         return _show_settings(form, day, 422)
-    return _made(connection, day, *records)
+    return _make_and_save(connection, day, *records)
 
 
-def _show_settings(form: PlanForm, day: Day, status: int = 200) -> Any:
-    form.offer(day.states)
+def _show_settings(form: PlanForm, day: PlanInputs, status: int = 200) -> Any:
+    form.set_choices(day.states)
     return show("packs/plan_settings.html", "packs/_plan_settings.html", status, form=form, day=day)
 
 
-def _wanted_day(connection: sqlite3.Connection) -> Day:
-    day = _day(connection)
+def _wanted_day(connection: sqlite3.Connection) -> PlanInputs:
+    day = _plan_inputs(connection)
     if day is None:
         raise Refused("There is no meeting now. Write it down first, with its heats.")
     return day
 
 
-def _made(
+def _make_and_save(
     connection: sqlite3.Connection,
-    day: Day,
+    day: PlanInputs,
     record: PlanRecord,
     charger: ChargerRecord,
-    said: str = "The plan is made",
+    sentence: str = "The plan is made",
 ) -> Any:
     from pitapp.packs.planning.making import make_plan
 
-    along = [one for one in day.states if one.pack.id not in record.left_out]
-    others = [one for one in [*day.states, *day.barred] if one not in along]
+    along = [each for each in day.states if each.pack.id not in record.left_out]
+    others = [each for each in [*day.states, *day.barred] if each not in along]
     try:
         plan = make_plan(
             day.meeting, day.heats, along, charger, record, day.run_length_s, now(), others
@@ -197,7 +199,7 @@ def _made(
     changes = {"plan": plan, "made_at": now(), "made_from": digest(day.heats, along, charger)}
     current = meetings.current_meeting(connection, now())
     if current is None or current.id != day.meeting.id:
-        said += f", for {day.meeting.title}"
-    token = store.save(connection, record.model_copy(update=changes), charger, said, now())
-    notice(said, token)
+        sentence += f", for {day.meeting.title}"
+    token = store.save(connection, record.model_copy(update=changes), charger, sentence, now())
+    notice(sentence, token)
     return after_write("packs.planning.page")

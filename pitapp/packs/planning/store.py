@@ -64,24 +64,24 @@ def _save(
         "made_from": item.made_from,
         "plan": item.plan.model_dump_json() if item.plan else "",
     }
-    known = plan(connection, item.meeting_id)
-    if known is None:
-        step.made("charge_plans", insert(connection, "charge_plans", values))
+    stored = plan(connection, item.meeting_id)
+    if stored is None:
+        step.record_insert("charge_plans", insert(connection, "charge_plans", values))
         return
-    step.touch("charge_plans", known.id)
+    step.record_before("charge_plans", stored.id)
     connection.execute(
         f"UPDATE charge_plans SET {', '.join(f'{name} = ?' for name in values)} WHERE id = ?",  # noqa: S608
-        [*values.values(), known.id],
+        [*values.values(), stored.id],
     )
 
 
 def _save_charger(connection: sqlite3.Connection, own: ChargerRecord, step: undo.Step) -> int:
     values = own.model_dump(exclude={"id", "version"})
     if not own.id:
-        made = insert(connection, "chargers", values)
-        step.made("chargers", made)
-        return made
-    step.touch("chargers", own.id)
+        charger_id = insert(connection, "chargers", values)
+        step.record_insert("chargers", charger_id)
+        return charger_id
+    step.record_before("chargers", own.id)
     connection.execute(
         f"UPDATE chargers SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
         "version = version + 1 WHERE id = ?",
@@ -91,6 +91,6 @@ def _save_charger(connection: sqlite3.Connection, own: ChargerRecord, step: undo
 
 
 def _record(row: sqlite3.Row) -> PlanRecord:
-    told = DayPlan.model_validate_json(row["plan"]) if row["plan"] else None
+    day_plan = DayPlan.model_validate_json(row["plan"]) if row["plan"] else None
     left_out = tuple(json.loads(row["left_out"]))
-    return PlanRecord(**(dict(row) | {"plan": told, "left_out": left_out}))
+    return PlanRecord(**(dict(row) | {"plan": day_plan, "left_out": left_out}))

@@ -33,9 +33,9 @@ def timeline(
     meeting: Meeting,
     now: datetime,
     marks: Mapping[int, str],
-    late: Mapping[int, LatePack],
+    late_packs: Mapping[int, LatePack],
 ) -> Sequence[Row]:
-    """Charges, heats and storage by their beginnings; `late` by heat, `marks` by pack."""
+    """Charges, heats and storage by their beginnings; `late_packs` by heat, `marks` by pack."""
     rows: list[Row] = []
     for step in plan.steps:
         put_away = step.kind == "storage" and step.amps == 0
@@ -68,9 +68,9 @@ def timeline(
                 "heat",
                 heat.pack_id,
                 heat.title,
-                _heat_detail(heat, meeting, marks, late.get(heat.heat_id)),
+                _heat_detail(heat, meeting, marks, late_packs.get(heat.heat_id)),
                 heat.starts_at < now,
-                "" if heat.full and heat.heat_id not in late else "stop",
+                "" if heat.full and heat.heat_id not in late_packs else "stop",
             )
         )
     order = {"heat": 0, "charge": 1, "storage": 2}
@@ -78,29 +78,29 @@ def timeline(
 
 
 def _heat_detail(
-    heat: PlannedHeat, meeting: Meeting, marks: Mapping[int, str], late: LatePack | None
+    heat: PlannedHeat, meeting: Meeting, marks: Mapping[int, str], late_pack: LatePack | None
 ) -> str:
     """How full the heat's pack will be; where none is full in time, which could be first."""
-    if late:
-        return _late_text(late, meeting)
+    if late_pack:
+        return _late_text(late_pack, meeting)
     if heat.full:
         return "full"
-    said = []
+    parts = []
     if heat.pack_id:
-        said.append(f"about {heat.percent:.0f}\u00a0%, {heat.cell_v:.2f} V a cell")
+        parts.append(f"about {heat.percent:.0f}\u00a0%, {heat.cell_v:.2f} V a cell")
     if heat.first_full_pack_id and heat.first_full_at:
         mark = marks.get(heat.first_full_pack_id, "?")
         after = late_text((heat.first_full_at - heat.starts_at).total_seconds() / 60)
-        said.append(f"{mark} full at {clock_text(meeting, heat.first_full_at)}, {after}")
-    return "; ".join(said)
+        parts.append(f"{mark} full at {clock_text(meeting, heat.first_full_at)}, {after}")
+    return "; ".join(parts)
 
 
-def late_sentence(late: LatePack, meeting: Meeting) -> str:
+def late_sentence(late_pack: LatePack, meeting: Meeting) -> str:
     """What keeps a heat's pack, in a sentence."""
-    return f"{late.heat.title}: {late.mark} {_late_text(late, meeting)}."
+    return f"{late_pack.heat.title}: {late_pack.mark} {_late_text(late_pack, meeting)}."
 
 
-def _late_text(late: LatePack, meeting: Meeting) -> str:
-    if late.full_at is None:
-        return late.why
-    return f"{late.why}: full at {clock_text(meeting, late.full_at)}, {late.after}"
+def _late_text(late_pack: LatePack, meeting: Meeting) -> str:
+    if late_pack.full_at is None:
+        return late_pack.why
+    return f"{late_pack.why}: full at {clock_text(meeting, late_pack.full_at)}, {late_pack.after}"

@@ -30,11 +30,11 @@ def page(run_id: int) -> Any:
 def listed(connection: sqlite3.Connection, item: Run) -> list[Setting]:
     """The run's own settings, then what the car's list has besides, without a value."""
     own = list(item.snapshot.setup)
-    known = {(one.group.casefold(), one.name.casefold()) for one in own}
+    listed_keys = {(each.group.casefold(), each.name.casefold()) for each in own}
     return own + [
         Setting(group=entry.group_name, name=entry.name, unit=entry.unit)
         for entry in setup.entries(connection, item.car_id)
-        if (entry.group_name.casefold(), entry.name.casefold()) not in known
+        if (entry.group_name.casefold(), entry.name.casefold()) not in listed_keys
     ]
 
 
@@ -43,7 +43,10 @@ def listed(connection: sqlite3.Connection, item: Run) -> list[Setting]:
 def save(connection: sqlite3.Connection, run_id: int) -> Any:
     item = store.run(connection, run_id)
     settings = listed(connection, item)
-    typed = [request.form.get(f"value-{number}", one.value) for number, one in enumerate(settings)]
+    typed = [
+        request.form.get(f"value-{number}", setting.value)
+        for number, setting in enumerate(settings)
+    ]
     version = request.form.get("version", "")
     if any(len(text.strip()) > MOST_TEXT for text in typed):
         return _show(item, settings, typed, item.version, "", 422)
@@ -54,8 +57,8 @@ def save(connection: sqlite3.Connection, run_id: int) -> Any:
         )
         return _show(item, settings, typed, item.version, sentence, 409)
     changed = tuple(
-        one.model_copy(update={"value": text.strip()})
-        for one, text in zip(settings, typed, strict=True)
+        setting.model_copy(update={"value": text.strip()})
+        for setting, text in zip(settings, typed, strict=True)
         if text.strip()
     )
     snapshot = item.snapshot.model_copy(update={"setup": changed})
@@ -78,8 +81,8 @@ def _show(
         status,
         run=item,
         rows=[
-            (number, one, text, len(text.strip()) > MOST_TEXT)
-            for number, (one, text) in enumerate(zip(settings, typed, strict=True))
+            (number, setting, text, len(text.strip()) > MOST_TEXT)
+            for number, (setting, text) in enumerate(zip(settings, typed, strict=True))
         ],
         version=version,
         sentence=sentence,

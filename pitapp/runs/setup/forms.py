@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from wtforms import HiddenField, StringField, TextAreaField
 
-from pitapp.runs.formulas import Written, parse_setup
+from pitapp.runs.formulas import SetupLine, parse_setup
 from pitapp.web.fields import Needed, NumberField
 from pitapp.web.forms import PitForm
 
@@ -18,7 +18,7 @@ class ListForm(PitForm):
         render_kw={"maxlength": 12_000, "rows": 8},
     )
 
-    def written(self) -> list[Written] | None:
+    def written(self) -> list[SetupLine] | None:
         """What was typed, or None with the reason at the field."""
         if not self.validate_on_submit():
             return None

@@ -31,8 +31,8 @@ def page() -> Any:
     car = kit.current_car(connection, current_settings())
     last = next(iter(runs.runs(connection, car_id=car.id, limit=1)), None) if car else None
     before = {
-        (one.group.casefold(), one.name.casefold()): one
-        for one in (last.snapshot.setup if last else ())
+        (each.group.casefold(), each.name.casefold()): each
+        for each in (last.snapshot.setup if last else ())
     }
     groups: dict[str, list[tuple[SetupEntry, str]]] = {}
     for entry in store.entries(connection, car.id) if car else ():
@@ -61,8 +61,8 @@ def add(connection: sqlite3.Connection) -> Any:
     if written is None:
         return _show_list(car, form, 422)
     many, token = store.add(connection, car.id, written, now())
-    said = f"Wrote {many} {'entry' if many == 1 else 'entries'}"
-    notice(said + subject.other_car_note(connection, car), token)
+    sentence = f"Wrote {many} {'entry' if many == 1 else 'entries'}"
+    notice(sentence + subject.other_car_note(connection, car), token)
     return after_write("runs.setup.page")
 
 
@@ -97,7 +97,7 @@ def set_value(connection: sqlite3.Connection, entry_id: int) -> Any:
     if nudge is not None and (status := taps.outdated(item.version)):
         sentence = f"{item.name} was changed on another screen. It is {item.text} now."
         screen = "runs.setup.entry", "runs.setup.entry_part"
-        return taps.told(sentence, status, *screen, entry_id=entry_id)
+        return taps.stale_response(sentence, status, *screen, entry_id=entry_id)
     if nudge is not None and item.number is not None:
         value = item.nudged(nudge)
     elif (record := form.fill(SetupEntry, car_id=item.car_id, name=item.name)) is not None:
@@ -140,7 +140,7 @@ def save(connection: sqlite3.Connection, entry_id: int) -> Any:
     try:
         saved, token = store.save(connection, record, now())
     except ChangedMeanwhile as error:
-        form.meet(item, str(error))
+        form.show_conflict(item, str(error))
         return _show_entry(connection, form, item, 409)
     notice(f"Saved {saved.name}", token)
     return after_write("runs.setup.page")
@@ -150,7 +150,9 @@ def save(connection: sqlite3.Connection, entry_id: int) -> Any:
 @write
 def move(connection: sqlite3.Connection, entry_id: int) -> Any:
     if status := taps.outdated(store.place(connection, entry_id)):
-        return taps.told("The list was changed on another screen.", status, "runs.setup.page")
+        return taps.stale_response(
+            "The list was changed on another screen.", status, "runs.setup.page"
+        )
     by = 1 if request.form.get("to") == "down" else -1
     notice("Moved it", store.move(connection, entry_id, by, now()))
     return after_write("runs.setup.page")
@@ -171,7 +173,7 @@ def _show_list(car: Car, form: ListForm, status: int = 200) -> Any:
 def _show_entry(
     connection: sqlite3.Connection, form: EntryForm, item: SetupEntry, status: int = 200
 ) -> Any:
-    groups = dict.fromkeys(one.group_name for one in store.entries(connection, item.car_id))
+    groups = dict.fromkeys(each.group_name for each in store.entries(connection, item.car_id))
     return show(
         "runs/entry_edit.html",
         "runs/_entry_edit.html",

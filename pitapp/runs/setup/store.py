@@ -9,7 +9,7 @@ from datetime import datetime
 
 from pitapp.db import undo
 from pitapp.errors import NotThere, Refused
-from pitapp.runs.formulas import Written
+from pitapp.runs.formulas import SetupLine
 from pitapp.runs.models import Setting, SetupEntry
 
 MOST_USED = 8
@@ -53,7 +53,7 @@ def entry(connection: sqlite3.Connection, entry_id: int) -> SetupEntry:
 
 
 def add(
-    connection: sqlite3.Connection, car_id: int, written: Sequence[Written], now: datetime
+    connection: sqlite3.Connection, car_id: int, written: Sequence[SetupLine], now: datetime
 ) -> tuple[int, str]:
     """Add entries at the end of a car's list; returns how many they were, and the undo token.
 
@@ -62,20 +62,20 @@ def add(
     Raises:
         Refused: the list would be longer than 200 entries.
     """
-    known = {_key(old.group_name, old.name): old for old in entries(connection, car_id)}
-    place = max((old.position for old in known.values()), default=0)
+    stored = {_key(old.group_name, old.name): old for old in entries(connection, car_id)}
+    place = max((old.position for old in stored.values()), default=0)
     with undo.step(connection, "Added to the set-up", now) as step:
         for new in written:
             key = _key(new.group, new.name)
-            old = known.get(key)
+            old = stored.get(key)
             if old is not None:
                 fresh = old.model_copy(update={"value": new.value, "unit": new.unit or old.unit})
-                known[key] = _save(step, _remembering(old, fresh))
+                stored[key] = _save(step, _remembering(old, fresh))
                 continue
-            if len(known) >= MOST_ENTRIES:
+            if len(stored) >= MOST_ENTRIES:
                 raise Refused(f"A set-up has at most {MOST_ENTRIES} entries.")
             place += 1
-            made = SetupEntry(
+            entry = SetupEntry(
                 car_id=car_id,
                 group_name=new.group,
                 name=new.name,
@@ -83,7 +83,7 @@ def add(
                 unit=new.unit,
                 position=place,
             )
-            known[key] = _save(step, made)
+            stored[key] = _save(step, entry)
     return len(written), step.token
 
 
@@ -92,8 +92,8 @@ def copy(
 ) -> tuple[int, str]:
     """Add another car's entries to a car's list; returns how many they were, and the undo token."""
     written = [
-        Written(one.group_name, one.name, one.value, one.unit)
-        for one in entries(connection, from_car_id)
+        SetupLine(each.group_name, each.name, each.value, each.unit)
+        for each in entries(connection, from_car_id)
     ]
     return add(connection, to_car_id, written, now)
 
@@ -121,9 +121,9 @@ def save(connection: sqlite3.Connection, item: SetupEntry, now: datetime) -> tup
         NotThere: there is no such entry.
     """
     old = entry(connection, item.id)
-    kept = {"car_id": old.car_id, "position": old.position, "used": old.used}
+    fixed = {"car_id": old.car_id, "position": old.position, "used": old.used}
     with undo.step(connection, f"Changed {item.name}", now) as step:
-        _save(step, _remembering(old, item.model_copy(update=kept)))
+        _save(step, _remembering(old, item.model_copy(update=fixed)))
     return entry(connection, item.id), step.token
 
 
@@ -138,8 +138,8 @@ def place(connection: sqlite3.Connection, entry_id: int) -> int:
 
 
 def _group(connection: sqlite3.Connection, item: SetupEntry) -> list[SetupEntry]:
-    found = entries(connection, item.car_id)
-    return [other for other in found if other.group_name == item.group_name]
+    all_entries = entries(connection, item.car_id)
+    return [other for other in all_entries if other.group_name == item.group_name]
 
 
 def move(connection: sqlite3.Connection, entry_id: int, by: int, now: datetime) -> str:
@@ -176,7 +176,7 @@ def remove(connection: sqlite3.Connection, entry_id: int, now: datetime) -> tupl
 def _remembering(old: SetupEntry, fresh: SetupEntry) -> SetupEntry:
     if old.value == fresh.value or not old.value:
         return fresh
-    used = (old.value, *(one for one in old.used if one not in (old.value, fresh.value)))
+    used = (old.value, *(value for value in old.used if value not in (old.value, fresh.value)))
     return fresh.model_copy(update={"used": used[:MOST_USED]})
 
 

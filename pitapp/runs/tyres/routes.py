@@ -31,7 +31,7 @@ def page() -> Any:
         "runs/_tyres.html",
         car=car,
         sets=store.tyre_sets(connection),
-        wearers=store.wearers(connection),
+        wearers=store.cars_by_set(connection),
         fitted=store.fitted(connection, car.id).tyre_set_id if car else None,
     )
 
@@ -59,7 +59,7 @@ def save(connection: sqlite3.Connection, set_id: int = 0) -> Any:
     try:
         _, token = store.save(connection, record, now())
     except ChangedMeanwhile as error:
-        form.meet(store.tyre_set(connection, set_id), str(error))
+        form.show_conflict(store.tyre_set(connection, set_id), str(error))
         return _show(form, item, 409)
     notice(f"Saved tyres {record.name}", token)
     return after_write("runs.tyres.page")
@@ -70,8 +70,8 @@ def save(connection: sqlite3.Connection, set_id: int = 0) -> Any:
 def fit(connection: sqlite3.Connection, set_id: int) -> Any:
     car = subject.form_car_needed(connection)
     name = store.tyre_set(connection, set_id).name
-    said = f"{name} on {car.name}{subject.in_use_note(connection, car)}"
-    notice(said, store.put_on(connection, car.id, set_id, now()))
+    sentence = f"{name} on {car.name}{subject.in_use_note(connection, car)}"
+    notice(sentence, store.fit_tyres(connection, car.id, set_id, now()))
     return after_write("runs.tyres.page")
 
 

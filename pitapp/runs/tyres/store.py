@@ -62,7 +62,7 @@ def save(connection: sqlite3.Connection, item: TyreSet, now: datetime) -> tuple[
         if item.id:
             tyre_set(connection, item.id)
         set_id = step.save("tyre_sets", item.id, item.version, values)
-        for car_id in _wearing(connection, set_id):
+        for car_id in _cars_with_set(connection, set_id):
             _measure(connection, step, car_id, item)
     return set_id, step.token
 
@@ -90,7 +90,7 @@ def fitted(connection: sqlite3.Connection, car_id: int) -> Fitted:
     return Fitted() if row is None else Fitted(**row)
 
 
-def put_on(connection: sqlite3.Connection, car_id: int, set_id: int, now: datetime) -> str:
+def fit_tyres(connection: sqlite3.Connection, car_id: int, set_id: int, now: datetime) -> str:
     """Note that this set is on the car from now on; returns the undo token.
 
     The car's tyre diameter becomes the set's, where that was measured.
@@ -100,12 +100,12 @@ def put_on(connection: sqlite3.Connection, car_id: int, set_id: int, now: dateti
     """
     item = tyre_set(connection, set_id)
     with undo.step(connection, f"Put tyres {item.name} on", now) as step:
-        note_on(connection, step, car_id, set_id, now)
+        note_fitted(connection, step, car_id, set_id, now)
         _measure(connection, step, car_id, item)
     return step.token
 
 
-def note_on(
+def note_fitted(
     connection: sqlite3.Connection, step: undo.Step, car_id: int, set_id: int, now: datetime
 ) -> None:
     """Note within the caller's undo step which set is on the car from now on, if that is news."""
@@ -114,19 +114,19 @@ def note_on(
     step.insert("car_fitted", {"car_id": car_id, "tyre_set_id": set_id, "since": stamp(now)})
 
 
-def wearers(connection: sqlite3.Connection) -> dict[int, list[str]]:
+def cars_by_set(connection: sqlite3.Connection) -> dict[int, list[str]]:
     """The names of the cars that each set is on, by the set's id."""
-    found: dict[int, list[str]] = {}
+    names: dict[int, list[str]] = {}
     for row in connection.execute(
         "SELECT car_fitted.tyre_set_id, cars.name FROM cars JOIN car_fitted ON car_fitted.id = "
         "(SELECT max(newest.id) FROM car_fitted AS newest WHERE newest.car_id = cars.id) "
         "WHERE cars.removed_at IS NULL AND car_fitted.tyre_set_id IS NOT NULL ORDER BY cars.name"
     ):
-        found.setdefault(row["tyre_set_id"], []).append(row["name"])
-    return found
+        names.setdefault(row["tyre_set_id"], []).append(row["name"])
+    return names
 
 
-def _wearing(connection: sqlite3.Connection, set_id: int) -> list[int]:
+def _cars_with_set(connection: sqlite3.Connection, set_id: int) -> list[int]:
     rows = connection.execute(
         "SELECT cars.id FROM cars JOIN car_fitted ON car_fitted.id = "
         "(SELECT max(newest.id) FROM car_fitted AS newest WHERE newest.car_id = cars.id) "

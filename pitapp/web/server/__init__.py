@@ -13,7 +13,7 @@ from pitapp.web.server.bounds import Bounds
 from pitapp.web.server.serving import Server
 
 if TYPE_CHECKING:
-    from pitapp.devices.authority import Papers
+    from pitapp.devices.authority import TlsFiles
 
 __all__ = ["Bounds", "Server", "make_server"]
 
@@ -22,7 +22,7 @@ def make_server(
     app: Any,
     host: str = "127.0.0.1",
     port: int = 0,
-    papers: Papers | None = None,
+    papers: TlsFiles | None = None,
     bounds: Bounds | None = None,
 ) -> Server:
     """A server for the WSGI app, not started: call `prepare()` then `serve()`, or `start()` for both.

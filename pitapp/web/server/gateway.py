@@ -70,7 +70,7 @@ def environment(request: Request, place: Place) -> dict[str, Any]:
     A header with an underscore is left out: in the environment it could pass for another one.
     """
     path, _, query = request.target.partition("?")
-    found: dict[str, Any] = {
+    environ: dict[str, Any] = {
         "REQUEST_METHOD": request.method,
         "SCRIPT_NAME": "",
         "PATH_INFO": unquote_to_bytes(path.encode("latin-1")).decode("latin-1"),
@@ -95,54 +95,54 @@ def environment(request: Request, place: Place) -> dict[str, Any]:
         if "_" in name or name in ("content-length", "transfer-encoding"):
             continue
         key = "CONTENT_TYPE" if name == "content-type" else f"HTTP_{name.upper().replace('-', '_')}"
-        if key in found:
-            value = f"{found[key]}{'; ' if name == 'cookie' else ', '}{value}"
-        found[key] = value
+        if key in environ:
+            value = f"{environ[key]}{'; ' if name == 'cookie' else ', '}{value}"
+        environ[key] = value
     if request.body_bytes or request.method in ("POST", "PUT", "PATCH"):
-        found["CONTENT_LENGTH"] = str(request.body_bytes)
-    return found
+        environ["CONTENT_LENGTH"] = str(request.body_bytes)
+    return environ
 
 
 def respond(app: Callable[..., Iterable[bytes]], environ: dict[str, Any]) -> Answer:
     """What the app answers; its body is taken whole, but for a file."""
     pieces: list[bytes] = []
-    told: list[tuple[str, list[tuple[str, str]]]] = []
+    started: list[tuple[str, list[tuple[str, str]]]] = []
 
     def start(status: str, headers: list[tuple[str, str]], _failure: Any = None) -> Any:
-        told.append((status, headers))
+        started.append((status, headers))
         return pieces.append
 
     result, bare = app(environ, start), environ["REQUEST_METHOD"] == "HEAD"
     if isinstance(result, FileToSend) and not bare:
-        return _answer(told[-1], pieces, result)
+        return _answer(started[-1], pieces, result)
     try:
         pieces.extend(piece for piece in result if piece and not bare)
     finally:
         if (close := getattr(result, "close", None)) is not None:
             close()
-    status, _ = told[-1]
+    status, _ = started[-1]
     sized = not bare and not status.startswith(("204", "304"))
-    return _answer(told[-1], pieces, None, sized=sized)
+    return _answer(started[-1], pieces, None, sized=sized)
 
 
 def _answer(
-    told: tuple[str, list[tuple[str, str]]],
+    started: tuple[str, list[tuple[str, str]]],
     pieces: list[bytes],
     file: FileToSend | None,
     *,
     sized: bool = False,
 ) -> Answer:
-    status, headers = told
+    status, headers = started
     code, _, reason = status.partition(" ")
-    found = [(name.encode("latin-1"), value.encode("latin-1")) for name, value in headers]
+    encoded = [(name.encode("latin-1"), value.encode("latin-1")) for name, value in headers]
     named = {name.lower() for name, _ in headers}
     if sized and "content-length" not in named:
-        found.append((b"Content-Length", str(sum(map(len, pieces))).encode()))
+        encoded.append((b"Content-Length", str(sum(map(len, pieces))).encode()))
     if "date" not in named:
-        found.append((b"Date", formatdate(usegmt=True).encode()))
+        encoded.append((b"Date", formatdate(usegmt=True).encode()))
     if "server" not in named:
-        found.append((b"Server", NAME.encode()))
-    return Answer(int(code), reason.encode("latin-1"), found, pieces, file)
+        encoded.append((b"Server", NAME.encode()))
+    return Answer(int(code), reason.encode("latin-1"), encoded, pieces, file)
 
 
 def in_short(status: int) -> Answer:

@@ -66,8 +66,8 @@ class Incoming:
         self.head, self.body_bytes, self._chunks = None, 0, 0
 
     def _read(self) -> Request | None:
-        if self.asks_who and (found := self._begin_body(asked=True)) is not None:
-            return found
+        if self.asks_who and (request := self._begin_body(may_wait=True)) is not None:
+            return request
         while True:
             event = self._http.next_event()
             if event is h11.NEED_DATA:
@@ -75,8 +75,8 @@ class Incoming:
                 return None
             if isinstance(event, h11.Request):
                 self._take_head(event)
-                if (found := self._begin_body(asked=False)) is not None or self.asks_who:
-                    return found
+                if (request := self._begin_body(may_wait=False)) is not None or self.asks_who:
+                    return request
             elif isinstance(event, h11.Data):
                 self._take(event)
             elif isinstance(event, h11.EndOfMessage):
@@ -99,12 +99,12 @@ class Incoming:
             0,
         )
 
-    def _begin_body(self, *, asked: bool) -> Request | None:
+    def _begin_body(self, *, may_wait: bool) -> Request | None:
         """Make ready for a body; the request itself, its body unread, where that may not be sent."""
         head = cast(Request, self.head)
         headers = dict(head.headers)
         strange = self._strange()
-        self.asks_who = strange and "cookie" in headers and not asked
+        self.asks_who = strange and "cookie" in headers and not may_wait
         size = int(headers.get("content-length", 0))
         if self.asks_who or not (size or "transfer-encoding" in headers):
             return None

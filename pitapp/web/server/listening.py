@@ -20,18 +20,18 @@ def listening(place: tuple[str, int]) -> socket.socket:
     for family, kind, number, _, address in socket.getaddrinfo(
         host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
     ):
-        found = socket.socket(family, kind, number)
+        listener = socket.socket(family, kind, number)
         try:
             if sys.platform != "win32":
-                found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+                listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             if family == socket.AF_INET6 and host == "::":
-                found.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 0)
-            found.bind(address)
-            found.listen(BACKLOG)
-            found.setblocking(False)
-            return found
+                listener.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 0)
+            listener.bind(address)
+            listener.listen(BACKLOG)
+            listener.setblocking(False)
+            return listener
         except OSError as error:
-            found.close()
+            listener.close()
             failure = error
     raise failure
 

@@ -141,8 +141,8 @@ class Server:
             self._attend(connection, step, now)
         if now >= self._look_at:
             self._look_at = now + LOOK_S
-            late = [each for each in self._all if each.deadline <= now and not each.away]
-            for connection in late:
+            overdue = [each for each in self._all if each.deadline <= now and not each.away]
+            for connection in overdue:
                 self._attend(connection, connection.late, now)
             self._thin_out_strangers(now)
             if self._accepts_again_at is not None and now >= self._accepts_again_at:
@@ -202,11 +202,11 @@ class Server:
 
         Not before each could say something: many phones may come at once from behind one address.
         """
-        held: dict[str, list[Connection]] = {}
+        by_address: dict[str, list[Connection]] = {}
         for each in self._all:
             if each.stranger:
-                held.setdefault(each.near, []).append(each)
-        for those in held.values():
+                by_address.setdefault(each.near, []).append(each)
+        for those in by_address.values():
             over = len(those) - self._bounds.stranger_connections
             idle = [each for each in those if not each.away and each.since + PATIENCE_S <= now]
             for connection in sorted(idle, key=lambda each: each.worth(now))[: max(0, over)]:
@@ -238,14 +238,14 @@ class Server:
 
     def _make_room(self, among: Iterable[Connection], now: float) -> bool:
         """Close the one that is missed least; whether there was one."""
-        found = min(
+        idle = min(
             (each for each in among if not each.away),
             key=lambda each: each.worth(now),
             default=None,
         )
-        if found is not None:
-            self._close(found)
-        return found is not None
+        if idle is not None:
+            self._close(idle)
+        return idle is not None
 
     def _close(self, connection: Connection) -> None:
         self._watch(connection.file_number, 0, connection)

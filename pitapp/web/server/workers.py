@@ -66,11 +66,11 @@ class Workers:
             self._halve_at = now + HALVED_EVERY_S
             halved = ((each, many // 2) for each, many in self._asked.items())
             self._asked = OrderedDict((each, many) for each, many in halved if many)
-        asked = self._asked.pop(stranger, 0)
-        self._asked[stranger] = asked + 1
+        count = self._asked.pop(stranger, 0)
+        self._asked[stranger] = count + 1
         if len(self._asked) > MOST_STRANGERS:
             self._asked.popitem(last=False)
-        return asked
+        return count
 
     def _work(self) -> None:
         while True:
