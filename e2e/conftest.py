@@ -50,8 +50,25 @@ NO_SERVER = (
 
 def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("markers", "every_engine: run in Chromium, Firefox and WebKit.")
+    config.addinivalue_line(
+        "markers", "engines(*names): run in these alone, as far as they are here."
+    )
     if os.environ.get(EVERY_ENGINE) and engines.left_out():
         raise pytest.UsageError(f"{EVERY_ENGINE} is set. {engines.left_out()}")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave out what is for other engines."""
+
+    def is_for_others(item: pytest.Item) -> bool:
+        some = item.get_closest_marker("engines")
+        name = getattr(item, "callspec", None) and item.callspec.params.get("browser_name")  # type: ignore[attr-defined]
+        return bool(some and name and name not in some.args)
+
+    others = [item for item in items if is_for_others(item)]
+    if others:
+        config.hook.pytest_deselected(items=others)
+        items[:] = [item for item in items if not is_for_others(item)]
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:
@@ -65,7 +82,8 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> Iterator[None]:
     """Run a journey in every engine that is here, all else in Chromium, or all in what `--browser` names."""
     named = metafunc.config.option.browser
     every = metafunc.definition.get_closest_marker("every_engine")
-    names = [engine.name for engine in engines.here()] if every else ["chromium"]
+    some = metafunc.definition.get_closest_marker("engines")
+    names = [engine.name for engine in engines.here()] if every or some else ["chromium"]
     metafunc.config.option.browser = named or names
     try:
         return (yield)

@@ -25,6 +25,7 @@ MUST_OPEN = (
     ("/runs", "Runs"),
     ("/packs/emergency", "Pack in trouble"),
     ("/checks/card", "Scrutineering"),
+    ("/more", "More"),
 )
 NEWER = (
     "-c",

@@ -275,6 +275,14 @@ def test_the_manifest_can_be_installed(client: PageClient) -> None:
             assert f"{width}x{height}" == icon["sizes"]
 
 
+def test_a_phone_that_reads_no_manifest_has_a_touch_icon(client: PageClient) -> None:
+    found = re.search(r'<link rel="apple-touch-icon" href="([^"]+)"', client.get("/").text)
+    assert found is not None
+    header = png(found[1].split("?")[0])[16:26]
+    # 180 × 180, eight bits, true colour without alpha (PNG specification, 11.2.2).
+    assert struct.unpack(">IIBB", header) == (180, 180, 8, 2)
+
+
 def png(address: str) -> bytes:
     read = (ROOT / address.removeprefix("/")).read_bytes()
     assert read.startswith(b"\x89PNG\r\n")

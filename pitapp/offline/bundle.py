@@ -32,6 +32,7 @@ ALWAYS = (
     "/packs/emergency",
     "/roll",
     "/outbox",
+    "/more",
 )
 MOST_PACKS = 8
 MOST_OUTINGS = 8

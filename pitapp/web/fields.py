@@ -14,6 +14,7 @@ from wtforms.widgets import TextInput
 from pitapp.web.quantities import DisplayUnit, plain, unit
 
 MOST_CHARACTERS = 40
+MAY_BE_NEGATIVE = {"temperature", "temperature_change"}
 MOST_TYPED_DECIMALS, LEAST_FIGURES = 4, 4
 
 
@@ -57,6 +58,7 @@ class NumberField(Field):
 
     def __init__(self, label: str | None = None, validators: Any = None, **options: Any) -> None:
         self.unit_symbol: str = options.pop("unit", "")
+        self.signed: bool = options.pop("signed", False)
         keywords = {
             "inputmode": self.keypad,
             "autocomplete": "off",
@@ -126,6 +128,7 @@ class QuantityField(NumberField):
     ) -> None:
         self.shown_in: DisplayUnit = unit(kind)
         self.exact: float | None = None
+        options = {"signed": kind in MAY_BE_NEGATIVE} | options
         super().__init__(label, validators, unit=self.shown_in.symbol, **options)
 
     def to_shown(self, value: float) -> float:

@@ -1,6 +1,6 @@
 // Countdowns to a moment that the server keeps, by the server's time: asked for, then carried on by the steady
 // clock. With no server, or for a charge started on this phone, the phone's wall clock is used, and said to be.
-const LOOK_AGAIN_MS = 30000, TICK_MS = 500, BEEP_MS = 2000, ANSWER_MS = 4000, ODD_MS = 3000;
+const LOOK_AGAIN_MS = 30000, TICK_MS = 500, BEEP_MS = 2000, ANSWER_MS = 4000, ODD_MS = 3000, RESUME_MS = 1000;
 const dues = [...document.querySelectorAll("[data-due]")];
 const holder = document.querySelector("[data-server-now]");
 const byId = (id) => document.getElementById(id);
@@ -109,15 +109,36 @@ async function stayAwake() {
   }
 }
 
+// What the speaker does now: a call or another app may have taken it away, and then it must be asked for again.
+function tellSound() {
+  const on = sound?.state === "running";
+  const button = byId("sound");
+  button.setAttribute("aria-pressed", String(on));
+  button.textContent = on ? "Sound is on: try it" : sound ? "Sound is off: turn on" : button.textContent;
+}
+
+// Not awaited: some browsers leave it open until the speaker is free.
+function resume() {
+  if (sound && sound.state !== "running") sound.resume().then(tellSound, tellSound);
+}
+
 async function turnOn() {
-  sound ??= new AudioContext();
-  await sound.resume();
-  beep();
-  const awake = await stayAwake();
-  const button = byId("sound"), note = byId("sound-note");
-  button.setAttribute("aria-pressed", "true");
-  button.textContent = "Sound is on: try it";
+  // Else a phone's silent switch mutes it.
+  if (navigator.audioSession) navigator.audioSession.type = "playback";
+  if (!sound) {
+    sound = new AudioContext();
+    sound.addEventListener("statechange", tellSound);
+  }
+  const note = byId("sound-note");
   note.hidden = false;
+  note.textContent = "No sound yet: tap again, and look whether the phone is muted.";
+  resume();
+  const awake = await stayAwake();
+  const given = Date.now() + RESUME_MS;
+  while (sound.state !== "running" && Date.now() < given) await new Promise((done) => { setTimeout(done, 50); });
+  tellSound();
+  if (sound.state !== "running") return;
+  beep();
   note.textContent = awake
     ? "Heard it? The screen stays on while this page is open."
     : "Heard it? Keep the screen on and this page open: locked, this phone may stay silent.";
@@ -126,11 +147,13 @@ async function turnOn() {
 if (byId("sound")) {
   byId("sound").hidden = false;
   byId("sound").addEventListener("click", turnOn);
+  document.addEventListener("click", resume);
   byId("hush").addEventListener("click", () => { hushed = true; stopAlarm(); });
 }
 const back = () => {
   if (document.visibilityState !== "visible") return;
   if (sound) stayAwake();
+  resume();
   confirmed = false;
   show();
   ask();

@@ -13,9 +13,15 @@ const NEW_VERSION =
   '<div id="new-version" class="verdict verdict-look"><span class="row-text"><b>A new version is ready</b>' +
   "<small>It waits until you use it.</small></span><button>Use it</button></div>";
 
+const KEEP_IT =
+  '<div id="keep-it" class="verdict verdict-look"><span class="row-text"><b>When this phone is full, the browser may ' +
+  "drop what waits</b><small>It asks you whether it may keep it.</small></span><button>Keep it</button></div>";
+
 const place = document.getElementById("offline-part");
 const outbox = document.getElementById("outbox-list");
 const workers = "serviceWorker" in navigator ? navigator.serviceWorker : null;
+// Whether a worker was in charge of this page before it asked for one: then a newer one is an update.
+const controlled = Boolean(workers?.controller);
 let keptAt = Number(place?.dataset.keptAt ?? 0);
 const { database } = document.documentElement.dataset;
 const mends = new URLSearchParams(location.search).get("outbox_mends");
@@ -102,6 +108,16 @@ document.addEventListener("htmx:after:swap", () => {
   }
 });
 
+// Some phones' keypads for numbers have no minus.
+document.addEventListener("click", ({ target }) => {
+  const key = target.closest("[data-sign]");
+  const field = key && document.getElementById(key.dataset.sign);
+  if (!field) return;
+  field.value = /^\s*[-−]/.test(field.value) ? field.value.replace(/[-−]/, "") : `-${field.value}`;
+  field.dispatchEvent(new Event("input", { bubbles: true }));
+  field.focus();
+});
+
 function ask(message) {
   const worker = workers?.controller;
   if (!worker) return Promise.resolve(null);
@@ -129,7 +145,7 @@ async function look() {
   await refresh();
   let waiting = await ask({ ask: "waiting" });
   if (waiting) {
-    navigator.storage?.persist?.();  // so that a full phone does not throw away what was not sent
+    askToKeep();
     waiting = await ask({ ask: "replay" });
   }
   const from = keptAt && !waiting && (await ask({ ask: "alive" }));
@@ -144,8 +160,28 @@ async function look() {
   if (waiting || keptAt) timer = setTimeout(look, AGAIN_MS);
 }
 
+// So that a full phone does not throw away what was not sent. One browser asks its owner first: there it is asked
+// for at a tap, once, with a sentence.
+const asksOwner = CSS.supports("-moz-appearance", "none");
+let mayAsk = true;
+
+async function askToKeep() {
+  const { storage } = navigator;
+  if (!storage?.persist || !mayAsk) return;
+  mayAsk = false;
+  if (!asksOwner) return void storage.persist();
+  if (localStorage.getItem("asked-to-keep") || (await storage.persisted())) return;
+  place?.insertAdjacentHTML("afterend", KEEP_IT);
+  document.querySelector("#keep-it button")?.addEventListener("click", () => {
+    localStorage.setItem("asked-to-keep", "yes");
+    document.getElementById("keep-it").remove();
+    storage.persist();
+  });
+}
+
 function offerUpdate(worker) {
-  if (document.getElementById("new-version")) return;
+  if (!controlled || worker.state !== "installed" || document.getElementById("new-version")) return;
+  worker.addEventListener("statechange", () => document.getElementById("new-version")?.remove());
   place?.insertAdjacentHTML("beforebegin", NEW_VERSION);
   document.querySelector("#new-version button")?.addEventListener("click", () => {
     workers.addEventListener("controllerchange", () => location.reload(), { once: true });
@@ -155,15 +191,25 @@ function offerUpdate(worker) {
 
 async function register() {
   const registration = await workers.register("/sw.js").catch(() => null);
-  if (!registration) return;
-  if (registration.waiting && workers.controller) offerUpdate(registration.waiting);
-  registration.addEventListener("updatefound", () => {
-    const coming = registration.installing;
-    coming?.addEventListener("statechange", () => {
-      if (coming.state === "installed" && workers.controller) offerUpdate(coming);
-    });
+  if (!registration) return tell("failed");
+  if (registration.waiting) offerUpdate(registration.waiting);
+  if (!registration.installing && !registration.waiting && !registration.active) tell("failed");
+  watchOver(registration.installing);
+  registration.addEventListener("updatefound", () => watchOver(registration.installing));
+  tellKept();
+}
+
+function watchOver(coming) {
+  coming?.addEventListener("statechange", () => {
+    if (coming.state === "installed") offerUpdate(coming);
+    if (coming.state === "redundant" && !workers.controller) tell("failed");
+    if (coming.state === "activated") tellKept();
   });
 }
+
+const state = document.getElementById("offline-state");
+const tell = (what) => { if (state) state.textContent = state.dataset[what]; };
+const tellKept = async () => { if (state && (await ask({ ask: "kept" }))) tell("works"); };
 
 document.addEventListener("click", async (event) => {
   const button = event.target.closest("button[data-outbox]");
@@ -206,10 +252,12 @@ window.addEventListener("beforeinstallprompt", (event) => {
   button.addEventListener("click", () => event.prompt(), { once: true });
 });
 
-const state = document.getElementById("offline-state");
-if (state) state.textContent = state.dataset[workers ? "works" : "missing"];
+const apple = document.getElementById("install-apple");
+if (apple) apple.hidden = navigator.standalone !== false;
+tell(workers ? "coming" : "missing");
 
 if (workers) {
+  workers.addEventListener("controllerchange", tellKept);
   workers.addEventListener("message", ({ data }) => { if (data.unsaved) sayUnsaved(data); else refresh(); });
   workers.startMessages();
   window.addEventListener("pageshow", look);

@@ -38,7 +38,7 @@ class MoveForm(Form):
 
     part_g = QuantityField("Part's weight", [Needed("What does the part weigh?")], kind="mass")
     total_g = QuantityField("Car's weight", [Needed("What does the car weigh?")], kind="mass")
-    forward_mm = NumberField("Forward", unit="mm")
-    left_mm = NumberField("To the left", unit="mm")
+    forward_mm = NumberField("Forward", unit="mm", signed=True)
+    left_mm = NumberField("To the left", unit="mm", signed=True)
     wheelbase_mm = NumberField("Wheelbase", unit="mm")
     track_width_mm = NumberField("Track width", unit="mm")

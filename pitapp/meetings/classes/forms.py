@@ -60,9 +60,9 @@ class LimitForm(Form):
     id = HiddenField(default="0")
     name = StringField("Limit", render_kw=NAME_KEYWORDS)
     unit = StringField("Unit", render_kw={"maxlength": 20, "autocomplete": "off"})
-    least = NumberField("Least")
-    most = NumberField("Most")
-    exactly = NumberField("Exactly")
+    least = NumberField("Least", signed=True)
+    most = NumberField("Most", signed=True)
+    exactly = NumberField("Exactly", signed=True)
 
     @property
     def is_empty(self) -> bool:
@@ -96,7 +96,7 @@ class ClassForm(PitForm):
     name = StringField("Name", [Needed("Give the class a name.")], render_kw=NAME_KEYWORDS)
     rev_limit_rpm = NumberField("Rev limit", unit="rpm")
     timing_fixed = BooleanField("Motor timing is fixed")
-    timing_deg = NumberField("Timing", unit="°")
+    timing_deg = NumberField("Timing", unit="°", signed=True)
     timing_tolerance_deg = NumberField("Timing tolerance, ±", unit="°")
     winding = StringField("Winding", render_kw=NAME_KEYWORDS)
     least_mass_g = QuantityField("Least weight", kind="mass")

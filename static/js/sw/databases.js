@@ -24,7 +24,7 @@ async function noteDatabase(database) {
   const before = await databases();
   if (before[0] === database) return;
   const order = [database, ...before.filter((other) => other !== database)].slice(0, MOST_DATABASES);
-  await (await caches.open(SHELL)).put(ORDER, Response.json(order));
+  await (await caches.open(SHELL)).put(ORDER, asJson(order));
   const stay = order.map((each) => cacheOf(each));
   const gone = (await caches.keys()).filter((name) => name.startsWith(cacheOf("")) && !stay.includes(name));
   await Promise.all(gone.map((name) => caches.delete(name)));

@@ -14,6 +14,9 @@ let keptPagesAt = 0;
 let keeping = null;
 let silentUntil = 0;
 
+// Not `Response.json`: browsers that are some years old lack it.
+const asJson = (value) => new Response(JSON.stringify(value), { headers: { "Content-Type": "application/json" } });
+
 const withoutToken = (html) => html.replace(/(name="csrf_token" value=")[^"]*/g, "$1");
 
 const withoutNotices = (html) =>
@@ -56,7 +59,7 @@ async function fetchAll() {
   const bundle = await response.json();
   for (const [path, html] of Object.entries(bundle.pages)) await keepPage(path, html, name);
   const cache = await caches.open(name);
-  await cache.put("/offline/runs", Response.json(bundle.runs));
+  await cache.put("/offline/runs", asJson(bundle.runs));
   if (own && !(await databaseNow())) await noteDatabase(database);
   return own;
 }

@@ -35,6 +35,7 @@ const ASKED = {
   waiting: async () => (await box.unsent()).length,
   replay: async () => { await replay(); return (await box.unsent()).filter((entry) => !isAstray(entry)).length; },
   alive: async () => { const server = await askServer(sendLimit()); return server?.token && server.database; },
+  kept: async () => Boolean(await (await pagesOf()).match("/")),
   decide: async (message) => { await decide(message); return true; },
   state: async ({ key }) => (await box.find(key))?.state,
   file: ({ key }) => asFile(key),

@@ -1,0 +1,68 @@
+"""A field that takes a negative number has a key for the minus, which some phones' keypads lack."""
+
+from __future__ import annotations
+
+import importlib
+import re
+
+import pytest
+from flask import Flask
+from pydantic import BaseModel
+
+from pitapp.web.fields import NumberField, QuantityField
+from tests.house import PACKAGE, module_name, python_files, shown
+from tests.support import PageClient
+
+MODELS = [path for path in python_files(PACKAGE) if path.name == "models.py"]
+
+
+def may_be_negative(model: type[BaseModel]) -> list[str]:
+    """The fields of a model whose least value is under zero."""
+    return [
+        name
+        for name, field in model.model_fields.items()
+        if any(getattr(each, "ge", 0) < 0 or getattr(each, "gt", 0) < 0 for each in field.metadata)
+    ]
+
+
+@pytest.mark.parametrize("path", MODELS, ids=shown)
+def test_what_may_be_negative_is_signed(app: Flask, path: object) -> None:
+    models = importlib.import_module(module_name(path))  # type: ignore[arg-type]
+    try:
+        forms = importlib.import_module(models.__name__.removesuffix("models") + "forms")
+    except ModuleNotFoundError:
+        forms = None
+    names = {
+        name
+        for each in vars(models).values()
+        if isinstance(each, type) and issubclass(each, BaseModel)
+        for name in may_be_negative(each)
+    }
+    with app.test_request_context():
+        fields = [
+            field
+            for each in vars(forms or models).values()
+            if isinstance(each, type) and hasattr(each, "hidden_tag")
+            for field in each()
+            if isinstance(field, NumberField) and field.name in names
+        ]
+    assert [field.name for field in fields if not field.signed] == []
+
+
+def test_the_key_stands_beside_its_field(client: PageClient) -> None:
+    page = client.get("/meetings/classes/new").text
+    assert re.search(r'<button type="button" class="sign" data-sign="timing_deg"', page)
+    assert 'data-sign="rev_limit_rpm"' not in page
+
+
+def test_a_temperature_is_signed_and_a_weight_is_not(app: Flask) -> None:
+    from pitapp.web.forms import PitForm
+
+    class Form(PitForm):
+        air = QuantityField("Air", kind="temperature")
+        mass = QuantityField("Weight", kind="mass")
+
+    with app.test_request_context():
+        form = Form()
+    assert form.air.signed
+    assert not form.mass.signed
