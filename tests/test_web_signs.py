@@ -4,14 +4,20 @@ from __future__ import annotations
 
 import importlib
 import re
+import sqlite3
 
 import pytest
 from flask import Flask
 from pydantic import BaseModel
 
+from pitapp.checks.controllers import store as controllers
+from pitapp.checks.lists import store as lists
+from pitapp.checks.models import Controller, Step
+from pitapp.kit import store as kit
+from pitapp.kit.models import Car
 from pitapp.web.fields import NumberField, QuantityField
 from tests.house import PACKAGE, module_name, python_files, shown
-from tests.support import PageClient
+from tests.support import RACE_MORNING, PageClient
 
 MODELS = [path for path in python_files(PACKAGE) if path.name == "models.py"]
 
@@ -66,3 +72,20 @@ def test_a_temperature_is_signed_and_a_weight_is_not(app: Flask) -> None:
         form = Form()
     assert form.air.signed
     assert not form.mass.signed
+
+
+def test_an_angle_of_a_list_is_signed_where_it_is_planned_and_read(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    car = Car(name="Invented TC", internal_ratio=1.9, pitch="dp:64", tyre_diameter_mm=63)
+    car_id, _ = kit.save_car(db, car, RACE_MORNING)
+    camber = Step(name="Camber", kind="number", unit="°")
+    voltage = Step(name="Pack", kind="number", unit="V")
+    item = Controller(name="Invented controller")
+    new_id, _ = controllers.add(db, item, [camber, voltage], car_id, RACE_MORNING)
+    plan = client.get(f"/checks/lists/{lists.settings_list(db, new_id).id}/plan").text
+    fields = re.findall(r'<input id="([^"]+)"', plan)
+    assert len(fields) == 2
+    assert re.findall(r'data-sign="([^"]+)"', plan) == fields[:1]
+    run = client.get(f"/checks/lists/{lists.settings_list(db, new_id).id}/run").text
+    assert 'data-sign="shown"' in run

@@ -18,7 +18,7 @@ from pitapp.checks.here import cars_with, context_of_run, run_context
 from pitapp.checks.lists import store as lists
 from pitapp.checks.lists.routes import blueprint as own_lists
 from pitapp.checks.models import Answer, ChecklistRun, Step
-from pitapp.checks.shown import field_text, limit_text, reading
+from pitapp.checks.shown import field_text, limit_text, may_be_negative, reading
 from pitapp.checks.view import StepView, VerdictView, look_up
 from pitapp.db import get_db
 from pitapp.errors import NotThere, Refused
@@ -32,6 +32,7 @@ blueprint = Blueprint("checks", __name__, url_prefix="/checks")
 blueprint.add_app_template_filter(reading, "reading")
 blueprint.add_app_template_filter(limit_text, "limit_text")
 blueprint.add_app_template_filter(field_text, "field_text")
+blueprint.add_app_template_filter(may_be_negative, "may_be_negative")
 for part in (card, controllers, own_lists):
     blueprint.register_blueprint(part)
 

@@ -7,6 +7,7 @@ from pitapp.web.fields import parse_number
 from pitapp.web.quantities import DisplayUnit, plain, unit
 
 CONVERTED = {"g": "mass", "°C": "temperature"}
+MAY_BE_NEGATIVE = {"°", "°C", "mm", ""}
 MOST = 1e9
 MOST_CHARACTERS = 200
 
@@ -15,6 +16,11 @@ def display_unit(symbol: str) -> str:
     """The unit in which a step with this metric unit is shown."""
     display = _converted(symbol)
     return display.symbol if display else symbol
+
+
+def may_be_negative(step: Step) -> bool:
+    """Whether a reading at this step may have a minus: angles, lengths, temperatures and bare numbers."""
+    return step.kind == "number" and step.unit in MAY_BE_NEGATIVE
 
 
 def reading(text: str, symbol: str = "") -> str:
