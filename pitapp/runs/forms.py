@@ -24,7 +24,8 @@ class RunForm(PitForm):
     pack_reason = ""
     version = HiddenField(default="1")
     seen = HiddenField()
-    can_c = QuantityField("Can temperature", kind="temperature")
+    # No key for a minus: a can is warm after a run, and the key would take the field's width.
+    can_c = QuantityField("Can temperature", kind="temperature", signed=False)
     read_after_s = QuickField(
         "Read after the flag",
         unit="s",
