@@ -140,9 +140,14 @@ def broken(kind: str, path: Path) -> Path:
     if kind == "empty":
         path.touch()
         return path
+    if kind == "utf-16":
+        with closing(sqlite3.connect(path)) as file:
+            file.executescript("PRAGMA encoding = 'UTF-16le'; CREATE TABLE x (y); DROP TABLE x")
     migrate(path)
     with closing(sqlite3.connect(path)) as file:
         file.execute("PRAGMA journal_mode = DELETE")
+        if kind in ("other-type", "null"):
+            other_rules(file, kind)
         if kind == "trigger":
             file.execute("CREATE TRIGGER bad AFTER INSERT ON settings BEGIN DELETE FROM cars; END")
         if kind == "view":
@@ -167,9 +172,36 @@ def broken(kind: str, path: Path) -> Path:
     return path
 
 
+def other_rules(file: sqlite3.Connection, kind: str) -> None:
+    """Write a row under a looser schema, and then say that it was the right one."""
+    (rule,) = file.execute("SELECT sql FROM sqlite_master WHERE name = 'settings'").fetchone()
+    file.execute("DROP TABLE settings")
+    file.execute(rule.replace(" STRICT", "").replace("NOT NULL", ""))
+    file.execute(
+        "INSERT INTO settings VALUES ('x', ?)", (b"\x00" if kind == "other-type" else None,)
+    )
+    file.execute("PRAGMA writable_schema = ON")
+    file.execute("UPDATE sqlite_master SET sql = ? WHERE name = 'settings'", (rule,))
+    file.execute("PRAGMA writable_schema = OFF")
+    file.commit()
+
+
 @pytest.mark.parametrize(
     "kind",
-    ["text", "empty", "trigger", "view", "foreign", "newer", "reference", "cut", "noise"],
+    [
+        "text",
+        "empty",
+        "trigger",
+        "view",
+        "foreign",
+        "newer",
+        "reference",
+        "cut",
+        "noise",
+        "utf-16",
+        "other-type",
+        "null",
+    ],
 )
 def test_a_broken_or_hostile_file_is_refused_and_changes_nothing(
     db: sqlite3.Connection, clock: Clock, data_dir: Path, tmp_path: Path, kind: str

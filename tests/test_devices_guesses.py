@@ -277,3 +277,9 @@ def test_two_hundred_that_guess_keep_the_right_code_out_for_no_longer_than_a_mom
     finally:
         guessers.kill()
         guessers.wait(20)
+
+
+def test_a_server_that_is_not_shared_has_no_code_to_show(app: Flask, client: PageClient) -> None:
+    app.extensions.pop("pitapp.sharing", None)
+    assert client.get("/devices/code/part").status_code == 404
+    assert client.get("/devices").status_code == 200

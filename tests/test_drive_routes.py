@@ -218,6 +218,13 @@ def test_a_bad_range_comes_back_with_a_sentence(
         assert "-error" in answer.text
 
 
+def test_a_range_that_nobody_asked_for_is_no_fault_of_the_racers(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, track_id: int
+) -> None:
+    add_car(db, clock(), rev_limit_rpm=1000)
+    assert client.get("/forecast/shopping").status_code == 200
+
+
 def test_shopping_lists_what_to_pack_and_to_buy(
     client: PageClient, car: Car, track_id: int
 ) -> None:

@@ -15,7 +15,9 @@ from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
 from pitapp import create_app
+from pitapp.copies import store as copies
 from pitapp.demo import fill
+from pitapp.exchange import document
 from tests.support import Clock, PageClient
 
 REQUESTS = int(os.environ.get("PITAPP_FUZZ_REQUESTS", "10000"))
@@ -149,3 +151,13 @@ def test_ten_thousand_hostile_requests(demo: Flask, names: list[str], share: int
     send()
     assert sum(answered.values()) * SHARES >= REQUESTS
     assert {200, 303, 404, 422} <= set(answered), answered
+    assert what_was_taken_can_be_brought_back(demo)
+
+
+def what_was_taken_can_be_brought_back(app: Flask) -> bool:
+    """Whether a copy and a file of everything hold nothing that they would be refused for."""
+    db, folder = app.extensions["pitapp.db"].connection(), app.config["PITAPP_DATA_DIR"]
+    with copies.looked_through(copies.keep_copy(db, folder, "by-hand", Clock()()), folder) as ready:
+        held = ready.contents
+    found = document.read("".join(document.write(db, Clock()())).encode())
+    return held.cars == len(found.tables["cars"]) > 0

@@ -14,7 +14,6 @@ from pitapp.copies import store
 from pitapp.copies.inspection import look_over, told
 from pitapp.copies.target import free_for_a_copy, is_same
 from pitapp.db.connect import Database
-from pitapp.db.examine import examine
 from pitapp.db.faults import at_start
 from pitapp.errors import DamagedDatabase, DataError
 from pitapp.terminal import tell
@@ -62,25 +61,28 @@ def restore(file: Path, yes: bool, data: Path | None) -> None:
         )
     if is_same(file, folder / DATABASE_NAME):
         raise DataError(f"{file} is your data itself, and no copy of it. Nothing was changed.")
-    tell(f"{file}: {told(examine(file))}")
     open_data_dir(folder)
-    with serving(folder, BRING_BACK_THERE):
+    with (
+        serving(folder, BRING_BACK_THERE),
+        store.looked_through(file, folder) as ready,
+    ):
+        tell(f"{file}: {told(ready.contents)}")
         if not yes:
             click.confirm("Replace all data by this copy?", abort=True)
         try:
-            before = _bring_back(file, folder)
+            before = _bring_back(ready, folder)
         except DamagedDatabase as error:
             tell(str(error))
             before = store.set_aside(folder / DATABASE_NAME, datetime.now(UTC))
-            _bring_back(file, folder)
+            _bring_back(ready, folder)
     tell(f"Done. What was there before is kept as {before}")
 
 
-def _bring_back(file: Path, folder: Path) -> Path:
+def _bring_back(ready: store.Ready, folder: Path) -> Path:
     from pitapp import create_app
 
     with _opened(create_app(folder).extensions["pitapp.db"]) as connection:
-        return store.restore(connection, file, folder, datetime.now(UTC))
+        return store.take(connection, ready, folder, datetime.now(UTC))
 
 
 @contextmanager

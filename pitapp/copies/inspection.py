@@ -16,7 +16,7 @@ from typing import NamedTuple
 from pitapp.copies import store
 from pitapp.db.examine import Contents, examine
 from pitapp.db.migrate import migrations
-from pitapp.errors import Refused
+from pitapp.errors import PitappError, Refused
 from pitapp.exchange import readers
 
 MOST_ROWS_NAMED = 5
@@ -37,7 +37,7 @@ def look_over(path: Path, now: datetime) -> Iterator[Finding]:
     """Everything that is worth knowing about the database at `path` and the folder around it."""
     yield from _permissions(path)
     with tempfile.TemporaryDirectory(prefix="pitapp-inspect-") as scratch:
-        yield from _database(_reachable(path, Path(scratch)), path, now)
+        yield from _database(_reachable(path, Path(scratch)), path, Path(scratch), now)
     yield from _copies(path.parent, now)
     yield _room(path)
 
@@ -92,11 +92,11 @@ def _reachable(path: Path, scratch: Path) -> Path:
     return scratch / path.name
 
 
-def _database(readable: Path, path: Path, now: datetime) -> Iterator[Finding]:
+def _database(readable: Path, path: Path, scratch: Path, now: datetime) -> Iterator[Finding]:
     try:
         contents = examine(readable)
     except Refused as error:
-        yield Finding(False, f"{path} is not sound: {error}", _way_back(path.parent))
+        yield Finding(False, f"{path} is not sound: {error}", _way_back(path.parent, scratch))
         return
     yield Finding(True, f"{path}: sound. {told(contents)}")
     newest = migrations()[-1][0]
@@ -128,12 +128,13 @@ def _database(readable: Path, path: Path, now: datetime) -> Iterator[Finding]:
         )
 
 
-def _way_back(folder: Path) -> str:
+def _way_back(folder: Path, scratch: Path) -> str:
     for copy in store.kept(folder):
         path = folder / store.FOLDER / copy.name
         try:
-            examine(path)
-        except Refused:
+            with store.looked_through(path, scratch):
+                pass
+        except PitappError:
             continue
         return f"Stop pitapp, then bring the newest sound copy back: pitapp restore {path}"
     return "There is no sound copy in its folder; look for one that you took away."

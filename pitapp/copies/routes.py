@@ -12,7 +12,6 @@ from flask import Blueprint, current_app, send_file
 from pitapp.copies import store
 from pitapp.copies.forms import PlainForm, UploadForm
 from pitapp.db import get_db
-from pitapp.db.examine import examine
 from pitapp.errors import NotThere, Refused
 from pitapp.web.clock import present
 from pitapp.web.htmx import after_write, show
@@ -98,10 +97,12 @@ def _bring_back(path: Path) -> Any:
 
 
 def _show_contents(path: Path, action: str, name: str) -> Any:
+    with store.looked_through(path, _data_dir()) as ready:
+        contents = ready.contents
     return show(
         "copies/look.html",
         "copies/_look.html",
-        contents=examine(path),
+        contents=contents,
         here=store.here(get_db()),
         action=action,
         name=name,

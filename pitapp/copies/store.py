@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import NamedTuple
 
 from pitapp.copies.models import Kept
 from pitapp.copies.target import replacing
@@ -131,30 +132,64 @@ def daily_due(data_dir: Path, now: datetime) -> bool:
 def restore(connection: sqlite3.Connection, source: Path, data_dir: Path, now: datetime) -> Path:
     """Bring a copy back into the open database; returns the copy made of what was there before.
 
-    The file is examined and brought to this pitapp's schema beside the data first. The copy of what
-    is there and the change are one transaction, so that no write of anybody's falls between them.
-
     Raises:
         Refused: the file is no sound copy; nothing is changed.
         DamagedDatabase: what is there is damaged; nothing is changed.
     """
-    examine(source)
-    with staged(source, data_dir) as ready:
-        origins = identity.of_file(ready)
-        migrate(ready)
-        examine(ready)
-        with _attached(connection, ready), transaction(connection):
-            try:
-                with closing(connect(_file_of(connection))) as reader:
-                    before = keep_copy(reader, data_dir, BEFORE_RESTORE, now)
-            except (Refused, sqlite3.DatabaseError) as error:
-                raise DamagedDatabase(
-                    "What is here is damaged, so nothing was changed. Stop pitapp, then: "
-                    f"pitapp restore FILE sets the damaged data aside. ({error})"
-                ) from error
-            _take_all(connection)
-            identity.set_origins(connection, origins)
+    with looked_through(source, data_dir) as ready:
+        return take(connection, ready, data_dir, now)
+
+
+class Ready(NamedTuple):
+    """A copy that was looked through and found sound: where it waits, and what it holds from where."""
+
+    path: Path
+    contents: Contents
+    origins: list[str]
+
+
+def take(connection: sqlite3.Connection, ready: Ready, data_dir: Path, now: datetime) -> Path:
+    """Put a copy that was looked through in the place of what is there; see `restore`.
+
+    The copy of what is there and the change are one transaction, so that no write of anybody's
+    falls between them.
+    """
+    with _attached(connection, ready.path), transaction(connection):
+        try:
+            with closing(connect(_file_of(connection))) as reader:
+                before = keep_copy(reader, data_dir, BEFORE_RESTORE, now)
+        except (Refused, sqlite3.DatabaseError) as error:
+            raise DamagedDatabase(
+                "What is here is damaged, so nothing was changed. Stop pitapp, then: "
+                f"pitapp restore FILE sets the damaged data aside. ({error})"
+            ) from error
+        _take_all(connection)
+        identity.set_origins(connection, ready.origins)
     return before
+
+
+@contextmanager
+def looked_through(source: Path, folder: Path) -> Iterator[Ready]:
+    """A copy of `source` in the folder, brought to this pitapp's schema; it is gone afterwards.
+
+    It is whole, and every row of it can be read by the room that it belongs to.
+
+    Raises:
+        Refused: the file is no sound copy; the sentence says why.
+    """
+    from pitapp.exchange import readers
+
+    examine(source)
+    with staged(source, folder) as path:
+        try:
+            origins = identity.of_file(path)
+            migrate(path)
+            found = examine(path)
+            with closing(connect(path)) as connection:
+                readers.read_all(connection)
+        except (ValueError, sqlite3.Error) as error:
+            raise Refused(f"This copy cannot be taken. {error}") from None
+        yield Ready(path, found, origins)
 
 
 def _file_of(connection: sqlite3.Connection) -> Path:

@@ -76,6 +76,8 @@ def _contents(file: sqlite3.Connection, size: int) -> Contents:
         raise Refused(
             f"This copy comes from a newer pitapp (schema {version}; this one knows {newest})."
         )
+    if file.execute("PRAGMA encoding").fetchone()[0] != "UTF-8":
+        raise Refused("This database is not one of pitapp's: its texts are not UTF-8.")
     if schema(file) != expected_schema(version):
         raise Refused("This database is not one of pitapp's. Nothing was changed.")
     for check in ("integrity_check", "foreign_key_check"):

@@ -32,6 +32,7 @@ from pitapp.web.writes import once, write
 
 blueprint = Blueprint("devices", __name__)
 A_YEAR_S = 365 * 24 * 3600
+NOT_SHARED = "This server is not shared. Start it with: pitapp serve --share"
 LOOK = ("tokens", "base", "parts")
 
 
@@ -61,7 +62,7 @@ def page() -> Any:
 def code_part() -> str:
     """The code that is open now: the page asks for it again and again, since one may come to an end."""
     if sharing() is None:
-        raise NotThere("This server is not shared. Start it with: pitapp serve --share")
+        raise NotThere(NOT_SHARED)
     return render_template("devices/_code.html", **_code())
 
 
@@ -76,7 +77,7 @@ def _code() -> dict[str, Any]:
 @write
 def make_code(connection: sqlite3.Connection) -> Any:
     if sharing() is None:
-        raise NotThere("This server is not shared. Start it with: pitapp serve --share")
+        raise NotThere(NOT_SHARED)
     store.new_code(connection, present())
     return after_write("devices.page")
 

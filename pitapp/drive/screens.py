@@ -194,7 +194,8 @@ def shopping() -> Any:
         "high": round(worth.high if worth else ratios[-1], 2),
         "step": STEP_PERCENT,
     }
-    form = ShoppingForm(request.args) if "low" in request.args else ShoppingForm(data=data)
+    asked = "low" in request.args
+    form = ShoppingForm(request.args) if asked else ShoppingForm(data=data)
     found = None
     if form.validate():
         try:
@@ -210,7 +211,7 @@ def shopping() -> Any:
             )
         except ValueError as error:
             form.low.errors = [str(error)]
-    if found is None:
+    if found is None and asked:
         status = 422
     return show(
         "drive/shopping.html",

@@ -43,7 +43,10 @@ def _day(text: str) -> str:
     return text
 
 
-INTEGER = Annotated[int, Field(ge=-(2**63), le=2**63 - 1)]
+LARGEST = 2**53
+"""The largest whole number that a script on a page still knows exactly."""
+INTEGER = Annotated[int, Field(ge=-LARGEST, le=LARGEST)]
+KEY = Annotated[int, Field(ge=1, le=LARGEST)]
 REAL = Annotated[float, Field()]
 TEXT = Annotated[str, Field(max_length=LONGEST_TEXT)]
 MOMENT = Annotated[str, Field(max_length=40), AfterValidator(_moment)]
@@ -110,7 +113,9 @@ def json_schema(connection: sqlite3.Connection) -> dict[str, Any]:
 
 def _field(column: store.Column) -> tuple[Any, Any]:
     kind = KINDS[column.kind]
-    if column.kind == "TEXT" and (column.name.endswith("_at") or column.name == "since"):
+    if column.kind == "INTEGER" and column.name == "id":
+        kind = KEY
+    elif column.kind == "TEXT" and (column.name.endswith("_at") or column.name == "since"):
         kind = MOMENT
     elif column.name in ("day", "bought_on"):
         kind = DAY

@@ -4,27 +4,32 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from pydantic import ValidationError, model_validator
 
 from pitapp.bench.models import MotorCheck
 from pitapp.checks.models import Answer, Checklist, ChecklistRun, Controller, Step
+from pitapp.db import answers
 from pitapp.drive.inputs import BY_NAME
 from pitapp.drive.lap import Corners, track_by_feel
 from pitapp.exchange import store
+from pitapp.exchange.layout import MOST_ROWS, WriteKey, row_of
 from pitapp.gearing.answer import GearFit
 from pitapp.kit.leads.models import Lead
 from pitapp.kit.models import Car, Gear, Motor
 from pitapp.kit.scales.models import Part, Weighing
 from pitapp.limits import number
 from pitapp.meetings.models import ClassLimit, Heat, Meeting, RaceClass
+from pitapp.packs.charging.steps import StepAnswer
 from pitapp.packs.models import Charge, ChargerRecord, Pack, PlanRecord, Reading, Storage
 from pitapp.record import Record
 from pitapp.roll.models import Parking, TiltTest
 from pitapp.runs.models import FittedController, Run, Setting, SetupEntry, TyreSet
+from pitapp.settings.models import StoredSetting
 from pitapp.tracks.models import Straight, Track
+from pitapp.tracks.store import track
 
 
 class RunLists(Record):
@@ -80,6 +85,7 @@ MODELS: dict[str, type[Record]] = {
     "meetings": Meeting,
     "motor_checks": MotorCheck,
     "motors": Motor,
+    "pack_charge_answers": StepAnswer,
     "pack_charges": Charge,
     "pack_readings": Reading,
     "pack_storages": Storage,
@@ -88,6 +94,7 @@ MODELS: dict[str, type[Record]] = {
     "race_classes": RaceClass,
     "run_setups": RunLists,
     "runs": Run,
+    "settings": StoredSetting,
     "tilt_tests": TiltTest,
     "track_feels": TrackFeel,
     "track_straights": Straight,
@@ -95,13 +102,13 @@ MODELS: dict[str, type[Record]] = {
     "tyre_sets": TyreSet,
     "weighed_parts": Part,
 }
+WHOLES: dict[str, Callable[[sqlite3.Connection, int], object]] = {"tracks": track}
+"""What a row makes together with those that belong to it, where that has rules of its own."""
 WORKED_OUT = ("final_drive_ratio", "rollout_mm")
 PLAIN = {
     "car_controllers": "numbers of rows and a moment",
     "car_fitted": "numbers of rows and a moment",
     "car_packs": "numbers of rows and a moment",
-    "pack_charge_answers": "short texts that are only shown",
-    "settings": "short texts, each with a value to fall back on",
 }
 
 
@@ -116,18 +123,37 @@ def read_all(connection: sqlite3.Connection) -> None:
 
 
 def unreadable(connection: sqlite3.Connection) -> Iterator[str]:
-    """A sentence for each row that its room cannot read."""
+    """A sentence for each row that its room cannot read, in a database of this pitapp's schema."""
     for table in store.tables(connection):
-        model = MODELS.get(table)
-        if model is None:
-            continue
-        for row in store.rows(connection, table):
-            try:
-                item = model(**_values(row, model))
-                for worked_out in WORKED_OUT:
-                    getattr(item, worked_out, None)
-            except (ValueError, RecursionError) as error:
-                yield f"In {table}, row {row.get('id')}{_words(error)}"
+        yield from unreadable_in(connection, table)
+    for key, made_at in answers.keys(connection):
+        try:
+            WriteKey(key=key, made_at=made_at)
+        except ValueError as error:
+            yield f"In answered_writes, row {key[:40]!r}{_words(error)}"
+
+
+def unreadable_in(connection: sqlite3.Connection, table: str) -> Iterator[str]:
+    """The same for one table."""
+    columns, model = row_of(connection, table), MODELS.get(table)
+    if (many := store.count(connection, table)) > MOST_ROWS:
+        yield f"In {table} there are {many} rows, more than {MOST_ROWS}."
+        return
+    for row in store.rows(connection, table):
+        try:
+            columns.model_validate(row)
+            if model is not None:
+                _read(row, model)
+            if table in WHOLES:
+                WHOLES[table](connection, row["id"])
+        except (ValueError, ArithmeticError, RecursionError) as error:
+            yield f"In {table}, row {row.get('id')}{_words(error)}"
+
+
+def _read(row: dict[str, Any], model: type[Record]) -> None:
+    item = model(**_values(row, model))
+    for worked_out in WORKED_OUT:
+        getattr(item, worked_out, None)
 
 
 def _words(error: Exception) -> str:

@@ -12,6 +12,8 @@ from pitapp.kit.models import Car, Gear, Motor
 
 GearKind = Literal["pinion", "spur"]
 CURRENT_CAR = "current_car_id"
+MOST_DIGITS = 18
+"""Of a number that SQLite still takes."""
 _CAR = tuple(Car.model_fields)
 _MOTOR = tuple(Motor.model_fields)
 
@@ -42,7 +44,7 @@ def car(connection: sqlite3.Connection, car_id: int) -> Car:
 
 def current_car(connection: sqlite3.Connection, chosen: dict[str, str]) -> Car | None:
     """The car that the screens are about: the one chosen, else the first."""
-    car_id = chosen.get(CURRENT_CAR, "")
+    car_id = chosen.get(CURRENT_CAR, "")[:MOST_DIGITS]
     row = connection.execute(
         f"SELECT {', '.join(_CAR)} FROM cars WHERE removed_at IS NULL "  # noqa: S608
         "ORDER BY id = ? DESC, id LIMIT 1",

@@ -6,13 +6,15 @@ database.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import Field, TypeAdapter, model_validator
 
 from pitapp.checks.engine import StepResult, judge_all
 from pitapp.checks.models import Answer, Limit, Step
+from pitapp.limits import number
 from pitapp.packs.cell import (
     EMPTY_CELL_V,
     charge_time_s,
@@ -20,7 +22,7 @@ from pitapp.packs.cell import (
     storage_step,
 )
 from pitapp.packs.charging.screens import BY_KEY, STEPS, ChargeStep
-from pitapp.packs.models import Charge, Pack, Purpose
+from pitapp.packs.models import CellV, Charge, Pack, Purpose
 from pitapp.packs.safety import (
     CHARGE_TEMPERATURE_C,
     OVERFULL_CELL_V,
@@ -29,8 +31,29 @@ from pitapp.packs.safety import (
     charge_current_a,
 )
 from pitapp.packs.state import PackState
+from pitapp.record import Record
 
 CHARGER_A = (0.01, 500.0)
+
+
+class StepAnswer(Record):
+    """What was answered at a step of a charge, as it is kept; a step that is no more asked is passed over."""
+
+    step: str = Field(min_length=1, max_length=40)
+    shown: str = Field(max_length=1000)
+
+    @model_validator(mode="after")
+    def _can_be_read(self) -> StepAnswer:
+        kind = BY_KEY[self.step].kind if self.step in BY_KEY else ""
+        if kind == "yesno" and self.shown not in ("yes", "no"):
+            raise ValueError("this is answered by yes or no")
+        if kind == "warmth":
+            number(float(self.shown), "temperature of the cells", -100, 1000, unit="°C")
+        if kind == "cells":
+            cells_of({"cells": self.shown})
+        if kind == "program" and (program := program_of({"program": self.shown})):
+            number(program.current_a, "current it shows", *CHARGER_A, unit="A")
+        return self
 
 
 class Caution(Step):
@@ -54,8 +77,12 @@ class Caution(Step):
 class Program:
     """What the charger's screen shows."""
 
-    cells_set: int
-    current_a: float
+    cells_set: Annotated[int, Field(ge=1, le=16)]
+    current_a: Annotated[float, Field(allow_inf_nan=False)]
+
+
+_VOLTS = TypeAdapter(Annotated[tuple[CellV, ...], Field(max_length=16)])
+_PROGRAM = TypeAdapter(Program)
 
 
 @dataclass(frozen=True)
@@ -138,7 +165,8 @@ def readings(pack: Pack, answers: Mapping[str, str]) -> dict[str, str]:
     >>> readings(pack, {"cells": "[3.8]"})
     {}
     """
-    by_name = {key: value for key, value in answers.items() if BY_KEY[key].kind == "yesno"}
+    asked = [step.key for step in STEPS if step.kind == "yesno"]
+    by_name = {key: answers[key] for key in asked if key in answers}
     if "warmth" in answers:
         by_name["cell_c"] = answers["warmth"]
     volts = cells_of(answers)
@@ -151,12 +179,14 @@ def readings(pack: Pack, answers: Mapping[str, str]) -> dict[str, str]:
 
 def cells_of(answers: Mapping[str, str]) -> tuple[float, ...]:
     """The voltages that were answered, by cell."""
-    return tuple(json.loads(answers["cells"])) if "cells" in answers else ()
+    return _VOLTS.validate_json(answers["cells"], strict=True) if "cells" in answers else ()
 
 
 def program_of(answers: Mapping[str, str]) -> Program | None:
     """What the charger was said to show."""
-    return Program(**json.loads(answers["program"])) if "program" in answers else None
+    if "program" not in answers:
+        return None
+    return _PROGRAM.validate_json(answers["program"], strict=True)
 
 
 def allowed_a(pack: Pack) -> float:
