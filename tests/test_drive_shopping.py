@@ -76,6 +76,24 @@ def test_what_is_packed_is_what_gives_a_ratio_in_the_range() -> None:
     assert [(o.pinion_teeth, o.spur_teeth) for o in found.useful] == [(22, 60), (20, 60), (22, 66)]
 
 
+def test_an_empty_range_is_never_said_to_need_nothing() -> None:
+    """A range narrower than one step has no hole by the definition, and yet nothing in it."""
+    limits = FitLimits(smallest_pinion=18, largest_pinion=24, smallest_spur=60, largest_spur=66)
+    found = shop(
+        [20, 24], [60], gear_options([20, 24], [60]), 2.7, 2.75, 6.0, 1.0, limits
+    )  # fmt: skip
+    assert not found.useful
+    assert found.buy.gears == 1
+    pinions, spurs = [20, 24, *found.buy.pinions], [60, *found.buy.spurs]
+    assert any(2.7 < s / p < 2.75 for p in pinions for s in spurs)
+    # And where nothing on offer is in there, that is what stays open.
+    narrow = FitLimits(smallest_pinion=20, largest_pinion=24, smallest_spur=60, largest_spur=60)
+    found = shop([20, 24], [60], gear_options([20, 24], [60]), 2.62, 2.7, 6.0, 1.0, narrow)
+    assert not found.useful
+    assert not found.buy.gears
+    assert found.buy.gaps_left
+
+
 def test_on_offer_stays_within_the_car() -> None:
     assert on_offer([], None, None, (30, 32)) == list(range(26, 37))
     assert on_offer([40], 39, 41, (30, 32)) == [39, 40, 41]

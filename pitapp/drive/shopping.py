@@ -12,6 +12,7 @@ from pitapp.gearing.models import FitLimits, Gap, GearOption, Purchase
 MARGIN_PERCENT = 0.5
 STEP_PERCENT = 2.0
 _SPREAD_TEETH = 4
+_LEAST_PERCENT = 0.1
 _USUAL_PINIONS = (30, 50)
 _USUAL_SPURS = (64, 90)
 
@@ -102,6 +103,9 @@ def shop(
 ) -> Shopping:
     """Holes, the fewest gears to buy and those to pack for a range of ratios.
 
+    A range with no owned gear inside is a hole however narrow it is: at least one gear inside it is
+    asked for then.
+
     Args:
         pinions, spurs: owned, teeth.
         options: the owned pairs that fit.
@@ -119,6 +123,9 @@ def shop(
     ((21,), [20, 22], [60])
     """
     useful = tuple(each for each in options if low <= each.final_drive_ratio <= high)
+    if not useful and 0.0 < low < high:
+        whole = 100.0 * (high - low) / low
+        step_percent = min(step_percent, max(_LEAST_PERCENT, 0.999 * whole))
     buy = purchases(
         pinions,
         spurs,
