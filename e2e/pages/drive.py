@@ -20,6 +20,10 @@ class Forecast(Screen):
         """The heading of the gear that is ranked first."""
         return self.page.locator("#best-title")
 
+    def others(self) -> Locator:
+        """The rows of the table of other gears."""
+        return self.page.locator("#others tbody tr")
+
 
 class Learned(Screen):
     path = "/forecast/learned"

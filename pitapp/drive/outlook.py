@@ -126,27 +126,28 @@ class Outlooks:
 
     @property
     def sureness(self) -> str:
-        """How sure the head's can is and why, in one line."""
-        shown = unit("temperature_change")
-        se = shown.display_value(self.best.flag_temperature_se_c)
+        """What the ± means, how many runs the head's can is known by, and how near they were."""
         runs = self.setup.can_fit.runs if self.setup.can_fit else 0
         if not runs:
             return "A guess: no run of this motor has its can logged yet."
         many = f"{runs} logged run{'' if runs == 1 else 's'}"
         ratio = self.best.final_drive_ratio
         near = min(abs(each / ratio - 1.0) for each in self.setup.logged_ratios)
-        where = "in this gear" if near < SAME_STEP else f"the nearest {near * 100:.0f} % away"
-        return f"Sure to ± {se:.0f} {shown.symbol} by {many}, {where}."
+        where = "one in this gear" if near < SAME_STEP else f"the nearest {near * 100:.0f} % away"
+        return f"Two runs in three end inside the ±, going by {many}, {where}."
 
     def is_fitted(self, gear: GearForecast) -> bool:
         """Whether that gear is in the car."""
         return _is(gear, self.fitted)
 
+    def change(self, gear: GearForecast) -> str:
+        """What fitting a gear changes, in one line: lap and can, and the pack where it is short."""
+        outlook = gear.outlook._replace(limit_m=0.0, extrapolated=False)
+        return self.verdict(gear._replace(outlook=outlook))
+
     def verdict(self, gear: GearForecast) -> str:
         """The verdict in words, temperatures in the racer's unit."""
         shown_in, change = unit("temperature"), unit("temperature_change")
-        if shown_in.unit == shown_in.metric_unit:
-            return _unbroken(gear.verdict)
 
         def told(out: Outlook) -> Outlook:
             return out._replace(

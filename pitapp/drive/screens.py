@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from math import ceil, floor
 from typing import Any
 
 from flask import request
@@ -190,8 +191,8 @@ def shopping() -> Any:
     except ValueError as error:
         return show("drive/shopping.html", "drive/_shopping.html", problem=str(error), **values)
     data = {
-        "low": round(worth.low if worth else ratios[0], 2),
-        "high": round(worth.high if worth else ratios[-1], 2),
+        "low": floor(100 * (worth.low if worth else ratios[0])) / 100,
+        "high": ceil(100 * (worth.high if worth else ratios[-1])) / 100,
         "step": STEP_PERCENT,
     }
     asked = "low" in request.args
