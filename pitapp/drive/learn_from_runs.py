@@ -21,7 +21,12 @@ from pitapp.drive.learning.laps import LapFit, LapTime, fit_laps
 from pitapp.drive.logged_run import LoggedRun
 from pitapp.drive.models import Setup, Track
 from pitapp.drive.ranking.uncertainty import NO_DELAY_SHARE, TRACK_SHARE
-from pitapp.drive.setting_up import with_changes
+from pitapp.drive.setting_up import (
+    BEST_LAP_WINDING_C,
+    RUN_WINDING_C,
+    warm_ohm,
+    with_changes,
+)
 from pitapp.drive.sources import HALF_WAY_PERCENT
 from pitapp.packs.cell import open_circuit_cell_v
 
@@ -32,8 +37,6 @@ COOLER_THAN_AIR_K = 3.0
 USUAL_LAP_S = 20.0
 BEST_LAP_PERCENT = 90.0
 """Charge left at the best lap, from memory: most are driven early."""
-COPPER_K, BEST_LAP_WINDING_C, RUN_WINDING_C = 234.5, 55.0, 70.0
-"""Of copper's resistance (UL, IEEE 112); the winding at the best lap and in a run's mean, from memory."""
 FULLER = open_circuit_cell_v(BEST_LAP_PERCENT) / open_circuit_cell_v(HALF_WAY_PERCENT)
 
 
@@ -145,7 +148,7 @@ def _lesson(run: LoggedRun, setup: Setup, start_c: float | None) -> Lesson:
 @lru_cache(maxsize=64)
 def _early(setup: Setup) -> Setup:
     """The set-up as at the best lap: on a fuller pack, with a motor not yet as warm."""
-    cooler = (COPPER_K + BEST_LAP_WINDING_C) / (COPPER_K + RUN_WINDING_C)
+    cooler = warm_ohm(1.0, BEST_LAP_WINDING_C) / warm_ohm(1.0, RUN_WINDING_C)
     volts = min(setup.pack.voltage_v * FULLER, 100.0)
     ohm = setup.motor.resistance_ohm * cooler
     return setup.model_copy(

@@ -19,6 +19,9 @@ LEAST_RATIO, MOST_RATIO = 0.5, 50.0
 CURVE_POINTS = 25
 BRAKING_HEAT_SHARE = 0.8
 """How much of the heat of the braking current stays in the motor, from memory."""
+COLD_C, BEST_LAP_WINDING_C, RUN_WINDING_C = 20.0, 55.0, 70.0
+"""Where a motor's resistance is measured; its winding at the best lap, and in a run's mean. From memory."""
+_COPPER_K = 234.5
 
 
 class Ranked(NamedTuple):
@@ -30,7 +33,7 @@ class Ranked(NamedTuple):
 
 
 def setup_of(known: Mapping[str, Known], fitted_ratio: float | None = None) -> Setup:
-    """The set-up that known figures make, with nothing learned yet.
+    """The set-up that known figures make, with nothing learned yet; the motor warm as in a run.
 
     Raises:
         ValueError: a figure that is missing or outside what the model knows, in a sentence.
@@ -58,10 +61,8 @@ def setup_of(known: Mapping[str, Known], fitted_ratio: float | None = None) -> S
         ),
         motor=_made(
             Motor,
-            **{
-                name: need(name)
-                for name in ("kv_rpm_per_v", "resistance_ohm", "no_load_current_a")
-            },
+            **{name: need(name) for name in ("kv_rpm_per_v", "no_load_current_a")},
+            resistance_ohm=warm_ohm(need("resistance_ohm"), RUN_WINDING_C),
             inertia_kg_m2=need("inertia_g_cm2") * 1e-7,
         ),
         pack=_made(
@@ -84,6 +85,17 @@ def setup_of(known: Mapping[str, Known], fitted_ratio: float | None = None) -> S
         can_limit_c=need("can_limit_c"),
         fitted_ratio=fitted_ratio,
     )  # fmt: skip
+
+
+def warm_ohm(cold_ohm: float, winding_c: float) -> float:
+    """A motor's resistance with its winding at a temperature, from that at 20 °C.
+
+    Source: copper, R ∝ 234.5 + t (UL; IEEE 112).
+
+    >>> round(warm_ohm(0.020, 70.0), 4)
+    0.0239
+    """
+    return cold_ohm * (_COPPER_K + winding_c) / (_COPPER_K + COLD_C)
 
 
 def _made(model: type[Model], **values: object) -> Model:

@@ -9,7 +9,7 @@ from pitapp.drive.forecast import GearForecast
 
 REACH = 0.06
 """How far beyond the logged gears the head may lie, as a part of the ratio."""
-MARGIN = 2.3
+MARGIN = 1.7
 """How many ± a can must stay under its limit."""
 _SAME = 1e-9
 
