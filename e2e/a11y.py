@@ -41,14 +41,24 @@ def problems(page: Page) -> list[str]:
 
 def measured(page: Page) -> list[str]:
     """Return what sunlight and a thumb hold against the page, where no standard goes so far."""
+    return [*seen(page), *too_wide(page)]
+
+
+def seen(page: Page) -> list[str]:
+    """Return as much of that as can be seen at the page's present width."""
     return [
         *read(page, f"target under {TARGET_PX} × {TARGET_PX} px", "smallTargets", TARGET_PX),
         *read(page, f"targets closer than {GAP_PX} px", "closeTargets", GAP_PX),
         *pale_texts(page),
         *read(page, f"text under {TEXT_PX} px", "smallTexts", TEXT_PX),
         *read(page, "covered", "coveredTargets"),
-        *too_wide(page),
     ]
+
+
+def at_this_width(page: Page) -> list[str]:
+    """Return the same, and what makes the page scroll sideways as wide as it is now."""
+    width = (page.viewport_size or {"width": 0})["width"]
+    return [*seen(page), *read(page, f"too wide for {width} px", "wideParts", width)]
 
 
 def pale_texts(page: Page) -> list[str]:

@@ -45,6 +45,11 @@ NO_SERVER = (
     "status of 503",
     "ERR_EMPTY_RESPONSE",
     "ERR_CONNECTION_RESET",
+    # Firefox and WebKit in their words.
+    "NS_ERROR_CONNECTION_REFUSED",
+    "Could not connect to 127.0.0.1",
+    "Connection reset by peer",
+    "Cannot load https?://127.0.0.1",
 )
 
 

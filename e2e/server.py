@@ -6,13 +6,14 @@ import os
 import signal
 import socket
 import sqlite3
+import ssl
 import subprocess
 import sys
 import threading
 import time
 from collections.abc import Callable
 from contextlib import closing
-from http.client import HTTPConnection, HTTPException
+from http.client import HTTPConnection, HTTPException, HTTPSConnection
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
@@ -78,11 +79,12 @@ class ServerProcess:
         data_dir: Path,
         command: tuple[str, ...] = ("-m", "pitapp", "serve"),
         port: int | None = None,
+        scheme: str = "http",
     ) -> None:
         self.data_dir = data_dir
         self.port = port or free_port()
         self.netloc = f"127.0.0.1:{self.port}"
-        self.url = f"http://{self.netloc}"
+        self.url = f"{scheme}://{self.netloc}"
         self._command = (sys.executable, *command)
         self._log = data_dir.with_name(f"{data_dir.name}-server.log")
         self._process: subprocess.Popen[bytes] | None = None
@@ -186,9 +188,14 @@ def free_port() -> int:
 
 
 def answers(url: str, seconds: float = 1.0) -> bool:
-    """Tell whether anything speaks HTTP there within the time."""
+    """Tell whether anything speaks HTTP there within the time, whatever its certificate."""
     place = urlsplit(url)
     connection = HTTPConnection(place.hostname or "", place.port, timeout=seconds)
+    if place.scheme == "https":
+        anyone = ssl._create_unverified_context()
+        connection = HTTPSConnection(
+            place.hostname or "", place.port, timeout=seconds, context=anyone
+        )
     try:
         connection.request("GET", "/")
         connection.getresponse().read()

@@ -91,6 +91,7 @@ def fill(live: Live) -> None:
     leads.save_lead(connection, Lead(car_id=1, name="Pack", awg=12, length_mm=90), RACE_MORNING)
 
 
+@pytest.mark.every_engine
 def test_the_motor_is_known_before_the_meeting(live: Live, page: Page) -> None:
     """By hand: 18 204 rpm at 7.4 V is 2460 rpm/V; 18 944 is 2560, a change of −3.906 %.
 

@@ -121,6 +121,7 @@ def test_a_phone_in_another_time_zone(live: Live, on_the_day: Page, zone: str) -
     expect(on_the_day.locator("time")).to_have_text("10:30")
 
 
+@pytest.mark.every_engine
 def test_a_meeting_is_entered_in_one_form(live: Live, page: Page) -> None:
     NewClass(page, live.url).open().add("Invented spec", rev_limit_rpm="14 600", run_length_s=5)
     form = NewMeeting(page, live.url).open()

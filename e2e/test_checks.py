@@ -94,6 +94,7 @@ def answers(live: Live, walk: int) -> dict[str, tuple[str, str]]:
         }
 
 
+@pytest.mark.every_engine
 def test_a_mismatch_and_an_illegal_value_left_half_way_and_taken_up_again(
     controller: Page, live: Live, watch: Watch
 ) -> None:

@@ -36,6 +36,7 @@ def afar(live: Live, watch: Watch) -> Iterator[Served]:
     served.stop()
 
 
+@pytest.mark.every_engine
 def test_a_second_phone_is_paired_and_removed(
     live: Live,
     afar: Served,

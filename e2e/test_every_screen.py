@@ -10,14 +10,15 @@ from urllib.parse import urljoin, urlsplit
 
 import pytest
 from flask import Flask
-from playwright.sync_api import BrowserContext, Page
+from playwright.sync_api import Page, ViewportSize
 from werkzeug.exceptions import HTTPException
 
 from e2e import a11y
 from e2e.server import ServerProcess
 from pitapp import create_app
 
-NARROW = {"width": 320, "height": 568}
+USUAL: ViewportSize = {"width": 360, "height": 640}
+NARROW: ViewportSize = {"width": 320, "height": 568}
 
 
 def screens(data_dir: Path) -> list[str]:
@@ -54,6 +55,15 @@ def kind_of(app: Flask, address: str) -> str | None:
     return f"{rule.rule} {fields}"
 
 
+def look(page: Page, looks: Callable[[Page], list[str]]) -> list[str]:
+    """What is wrong with the screen that is open, on a phone of 360 px and on one of 320 px."""
+    found = []
+    for size in (USUAL, NARROW):
+        page.set_viewport_size(size)
+        found += [f"{urlsplit(page.url).path}: {problem}" for problem in looks(page)]
+    return found
+
+
 @pytest.mark.every_engine
 def test_every_screen_in_the_light_look(season: Path, server: ServerProcess, page: Page) -> None:
     found = []
@@ -61,20 +71,16 @@ def test_every_screen_in_the_light_look(season: Path, server: ServerProcess, pag
     assert len(addresses) > 60
     for address in addresses:
         page.goto(server.url + address)
-        found += [f"{address}: {problem}" for problem in a11y.measured(page)]
+        found += look(page, a11y.at_this_width)
     assert not found, "\n".join(found)
 
 
 @pytest.mark.every_engine
-def test_every_screen_in_the_dark_look(
-    season: Path, server: ServerProcess, new_context: Callable[..., BrowserContext]
-) -> None:
-    context = new_context(viewport=NARROW)
-    context.add_cookies([{"name": "pitapp_theme", "value": "dark", "url": server.url}])
-    page = context.new_page()
+def test_every_screen_in_the_dark_look(season: Path, server: ServerProcess, page: Page) -> None:
+    page.context.add_cookies([{"name": "pitapp_theme", "value": "dark", "url": server.url}])
     found = []
     for address in screens(season):
         page.goto(server.url + address)
         assert page.evaluate("document.documentElement.dataset.theme") == "dark"
-        found += [f"{address}: {problem}" for problem in a11y.pale_texts(page)]
+        found += look(page, a11y.pale_texts)
     assert not found, "\n".join(found)

@@ -7,6 +7,7 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
+import pytest
 from playwright.sync_api import Page, expect
 
 from e2e.pages.exchange import InAndOut
@@ -20,6 +21,7 @@ def runs_logged(live: Live) -> int:
         return int(found.fetchone()[0])
 
 
+@pytest.mark.every_engine
 def test_everything_goes_out_and_comes_back(live: Live, page: Page, tmp_path: Path) -> None:
     fill(live.app)
     many = runs_logged(live)

@@ -39,6 +39,7 @@ def database(live: Live) -> sqlite3.Connection:
     return connection
 
 
+@pytest.mark.every_engine
 def test_a_guess_of_the_track_leads_to_a_gear_on_record(live: Live, page: Page) -> None:
     connection = database(live)
     car = add_car(connection, RACE_MORNING)

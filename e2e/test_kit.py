@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from playwright.sync_api import Page, expect
 
 from e2e.pages.kit import GearBox, NewCar
@@ -31,6 +32,7 @@ def test_a_long_name_leaves_the_undo_button_on_the_screen(live: Live, page: Page
     expect(page.get_by_role("button", name="Undo")).to_be_in_viewport(ratio=1)
 
 
+@pytest.mark.every_engine
 def test_gears_are_taken_out_one_after_the_other(live: Live, page: Page) -> None:
     connection = live.app.extensions["pitapp.db"].connection()
     kit.add_gears(connection, "spur", "dp:64", [64, 66, 69, 72], RACE_MORNING)

@@ -95,6 +95,7 @@ def log(day: Day, number: int, start: datetime) -> None:
     run.save()
 
 
+@pytest.mark.every_engine
 def test_a_meeting_of_five_heats_from_the_timetable_to_the_last_log(day: Day) -> None:
     enter_the_day(day)
     board = day.at(EVENING)

@@ -39,6 +39,7 @@ IN_CAR = "SELECT pack_id FROM car_packs ORDER BY id DESC LIMIT 1"
 ANSWERS = "SELECT id, step_id FROM check_answers ORDER BY id"
 
 
+@pytest.mark.every_engine
 @pytest.mark.parametrize("how", ["kill", "freeze"])
 def test_a_morning_with_no_server(server: ServerProcess, phone: Phone, how: str) -> None:
     before = {query: rows(server, query) for query in (FITS, RUNS, ANSWERS)}
@@ -130,6 +131,7 @@ def test_a_hundred_kills_during_replay(data_dir: Path, phone: Phone, watch: Watc
         server.end()
 
 
+@pytest.mark.every_engine
 def test_an_old_entry_arrives_without_its_cookie_at_a_newer_server(
     server: ServerProcess, phone: Phone
 ) -> None:
@@ -171,6 +173,7 @@ def test_an_old_entry_arrives_without_its_cookie_at_a_newer_server(
         newer.kill()
 
 
+@pytest.mark.every_engine
 def test_what_is_refused_is_kept_and_mended(server: ServerProcess, phone: Phone) -> None:
     before = len(rows(server, RUNS))
     page = phone.open()

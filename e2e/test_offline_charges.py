@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from contextlib import closing, suppress
 
+import pytest
 from playwright.sync_api import expect
 
 from e2e import a11y
@@ -61,6 +62,7 @@ def allowed(asked: Limit) -> list[str]:
     return found
 
 
+@pytest.mark.every_engine
 def test_a_charge_and_a_reading_outside_the_class_with_no_server(
     server: ServerProcess, phone: Phone
 ) -> None:

@@ -42,6 +42,7 @@ def started(connection: sqlite3.Connection) -> int:
     return int(row.fetchone()[0])
 
 
+@pytest.mark.every_engine
 def test_a_charge_by_steps_ends_in_a_countdown(live: Live, page: Page) -> None:
     pack_id = add_pack(database(live))
     charge = Charge(page, live.url, pack_id).to_the_start()
@@ -197,6 +198,7 @@ RECORDER = """
 """
 
 
+@pytest.mark.every_engine
 def test_it_sounds_and_vibrates_until_somebody_looks(live: Live, page: Page) -> None:
     _, uuid = run_charge(database(live), 0.1)
     page.add_init_script(RECORDER)

@@ -37,6 +37,7 @@ def furnish(live: Live) -> tuple[sqlite3.Connection, Car]:
     return connection, car
 
 
+@pytest.mark.every_engine
 def test_a_tilt_test_and_then_a_longer_gear(live: Live, page: Page) -> None:
     connection, car = furnish(live)
     parked = ParkedCar(page, live.url).open()
@@ -105,6 +106,7 @@ def test_the_phone_lying_on_the_board_gives_the_angle(live: Live, page: Page) ->
     assert (test.angle_deg, test.read_by) == (5.0, "sensor")
 
 
+@pytest.mark.every_engine
 def test_a_phone_without_a_sensor_says_so(live: Live, page: Page) -> None:
     furnish(live)
     tilt = TiltTest(page, live.url).open()

@@ -45,6 +45,7 @@ def count_taps(page: Page) -> list[str]:
     return taps
 
 
+@pytest.mark.every_engine
 def test_a_temperature_is_logged_in_three_taps_from_the_board(live: Live, page: Page) -> None:
     pit(live)
     page.clock.install(time=RACE_MORNING)
@@ -77,6 +78,7 @@ def test_the_pack_is_asked_where_nothing_says_which_it_was(live: Live, page: Pag
     assert runs(live)[0].pack_id == 2
 
 
+@pytest.mark.every_engine
 def test_the_whole_of_a_run_and_what_changed(live: Live, page: Page) -> None:
     pit(live)
     log(live, can_c="65", read_after_s="30", best_lap_s="15.02")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from contextlib import closing
 
+import pytest
 from playwright.sync_api import Page, expect
 
 from e2e.pages.tracks import NewTrack, Plots, Tracks, TrackScreen
@@ -12,6 +13,7 @@ from e2e.server import Live
 from pitapp.demo import fill
 
 
+@pytest.mark.every_engine
 def test_a_track_is_paced_out(live: Live, page: Page) -> None:
     form = NewTrack(page, live.url).open()
     form.fill("Name", "Mossy Hollow")

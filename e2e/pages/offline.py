@@ -52,10 +52,10 @@ class Phone:
         self._watch = watch
         self._context: BrowserContext | None = None
 
-    def open(self) -> Page:
-        """Open the browser and a page in it."""
+    def open(self, **more: Any) -> Page:
+        """Open the browser, with more options if any are given, and a page in it."""
         self._context = self._browser_type.launch_persistent_context(
-            str(self._profile), **self._options
+            str(self._profile), **{**self._options, **more}
         )
         self._watch.over(self._context)
         return self._context.new_page()

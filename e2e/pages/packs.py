@@ -101,9 +101,7 @@ class Countdown(Screen):
 
     def expect_counting(self) -> None:
         """Wait until minutes and seconds are shown, or that the time is up."""
-        self.page.wait_for_function(
-            "() => /:/.test(document.querySelector('[data-clock]').textContent)"
-        )
+        expect(self.page.locator("[data-clock]")).to_contain_text(":")
 
     def seconds(self) -> int:
         """Return what is left, as it is shown."""
