@@ -47,13 +47,14 @@ COUNT_ASKING = """if (location.protocol === "http:") {
 }"""
 # A speaker that a call takes away: it says so, and comes back only when it is asked for.
 SPEAKER = """
+    globalThis.tones = 0;
     Object.defineProperty(navigator, "audioSession", { value: { type: "auto" } });
     globalThis.AudioContext = class extends EventTarget {
         state = "suspended"; currentTime = 0; destination = {};
         constructor() { super(); globalThis.speaker = this; }
         become(state) { this.state = state; this.onstatechange?.(); this.dispatchEvent(new Event("statechange")); }
         async resume() { this.become(globalThis.taken ? "interrupted" : "running"); }
-        createOscillator() { return { frequency: {}, connect: (next) => next, start() {}, stop() {} }; }
+        createOscillator() { return { frequency: {}, connect: (next) => next, start() { tones += 1; }, stop() {} }; }
         createGain() {
             return { gain: { setValueAtTime() {}, exponentialRampToValueAtTime() {} }, connect: (next) => next };
         }
@@ -199,6 +200,21 @@ def test_the_alarm_comes_back_after_an_imitated_call(live: Live, page: Page) -> 
     page.evaluate("() => { speaker.become('interrupted'); }")
     page.evaluate("() => document.dispatchEvent(new Event('visibilitychange'))")
     expect(button).to_have_text("Sound is on: try it")
+
+
+@pytest.mark.engines("firefox", "webkit")
+def test_an_alarm_that_cannot_vibrate_sounds_on_an_imitated_speaker(live: Live, page: Page) -> None:
+    _, uuid = run_charge(database(live), 0.1)
+    page.add_init_script("delete Navigator.prototype.vibrate;" + SPEAKER)
+    Countdown(page, live.url, uuid).go()
+    page.locator("#sound").tap()
+    page.wait_for_function("() => tones >= 3")
+    expect(page.get_by_text("Time is up. Go and look at it.")).to_be_visible()
+    page.wait_for_function("() => tones >= 6")
+    page.get_by_role("button", name="I am looking at it").tap()
+    sounded = page.evaluate("() => tones")
+    page.wait_for_timeout(2500)
+    assert page.evaluate("() => tones") == sounded
 
 
 @webkit

@@ -198,7 +198,6 @@ RECORDER = """
 """
 
 
-@pytest.mark.every_engine
 def test_it_sounds_and_vibrates_until_somebody_looks(live: Live, page: Page) -> None:
     _, uuid = run_charge(database(live), 0.1)
     page.add_init_script(RECORDER)

@@ -106,7 +106,7 @@ def test_the_phone_lying_on_the_board_gives_the_angle(live: Live, page: Page) ->
     assert (test.angle_deg, test.read_by) == (5.0, "sensor")
 
 
-@pytest.mark.every_engine
+@pytest.mark.engines("chromium", "firefox")
 def test_a_phone_without_a_sensor_says_so(live: Live, page: Page) -> None:
     furnish(live)
     tilt = TiltTest(page, live.url).open()

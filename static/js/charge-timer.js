@@ -109,12 +109,16 @@ async function stayAwake() {
   }
 }
 
+const NO_SOUND = "No sound yet: tap again, and look whether the phone is muted.";
+
 // What the speaker does now: a call or another app may have taken it away, and then it must be asked for again.
 function tellSound() {
   const on = sound?.state === "running";
   const button = byId("sound");
   button.setAttribute("aria-pressed", String(on));
   button.textContent = on ? "Sound is on: try it" : sound ? "Sound is off: turn on" : button.textContent;
+  const note = byId("sound-note");
+  if (on && note.textContent === NO_SOUND) note.textContent = "Sound is on now: tap to hear it.";
 }
 
 // Not awaited: some browsers leave it open until the speaker is free.
@@ -131,13 +135,16 @@ async function turnOn() {
   }
   const note = byId("sound-note");
   note.hidden = false;
-  note.textContent = "No sound yet: tap again, and look whether the phone is muted.";
+  note.textContent = "One moment …";
   resume();
   const awake = await stayAwake();
   const given = Date.now() + RESUME_MS;
   while (sound.state !== "running" && Date.now() < given) await new Promise((done) => { setTimeout(done, 50); });
   tellSound();
-  if (sound.state !== "running") return;
+  if (sound.state !== "running") {
+    note.textContent = NO_SOUND;
+    return;
+  }
   beep();
   note.textContent = awake
     ? "Heard it? The screen stays on while this page is open."
