@@ -45,6 +45,18 @@ COUNT_ASKING = """if (location.protocol === "http:") {
         return false;
     };
 }"""
+# A first worker that is in charge before the page hears that it is installed.
+EARLY = """if (globalThis.ServiceWorkerContainer) {
+    const container = ServiceWorkerContainer.prototype;
+    const { get } = Object.getOwnPropertyDescriptor(container, "controller"), { register } = container;
+    let first = null;
+    Object.defineProperty(container, "controller", { get() { return get.call(this) ?? first; } });
+    container.register = async function (...given) {
+        const made = await register.apply(this, given);
+        first = made.installing ?? made.waiting ?? made.active;
+        return made;
+    };
+}"""
 # A speaker that a call takes away: it says so, and comes back only when it is asked for.
 SPEAKER = """
     globalThis.tones = 0;
@@ -96,8 +108,10 @@ def test_a_browser_that_keeps_nothing_promises_nothing(live: Live, phone: Phone)
 
 
 @pytest.mark.every_engine
-def test_nothing_is_offered_on_a_first_visit(live: Live, phone: Phone) -> None:
+@pytest.mark.parametrize("script", ["", EARLY], ids=["as it is", "imitated order"])
+def test_nothing_is_offered_on_a_first_visit(live: Live, phone: Phone, script: str) -> None:
     page = phone.open()
+    page.add_init_script(script)
     visit_once(page, live.url)
     page.wait_for_function("() => navigator.serviceWorker.controller")
     page.wait_for_timeout(1000)

@@ -25,7 +25,8 @@ BRIDGED = ("firefox", "webkit")
 # What an engine says of every page and nobody can mend.
 NOISE = {
     "webkit": (r"Unrecognized Content-Security-Policy directive 'manifest-src'",),
-    "firefox": (),
+    # Of a page that is left while it asks for something.
+    "firefox": (r"htmx:error: NetworkError when attempting to fetch resource",),
     "chromium": (),
 }
 
