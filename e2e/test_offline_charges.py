@@ -15,10 +15,10 @@ from e2e.pages.packs import Charge, Countdown
 from e2e.server import ServerProcess, rows
 from pitapp.checks.engine import within_limit
 from pitapp.checks.models import Limit
-from pitapp.packs.charging.screens import STEPS
+from pitapp.packs.charging.prompts import STEPS
 from pitapp.packs.charging.steps import charge_limits
 from pitapp.packs.models import Pack
-from pitapp.web.fields import parse_number
+from pitapp.web.forms.fields import parse_number
 
 READ = "SELECT shown, reason FROM check_answers ORDER BY id"
 CHARGES = "SELECT cells_set, current_a FROM pack_charges WHERE started_at > ''"

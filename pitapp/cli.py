@@ -85,8 +85,8 @@ def serve(host: str | None, port: int, share: bool, https: bool, data: Path | No
     """Serve your own data until you press Ctrl-C."""
     from pitapp import create_app
     from pitapp.copies import daily
-    from pitapp.web.alone import serving
     from pitapp.web.factory import default_data_dir, open_data_dir
+    from pitapp.web.instance_lock import serving
 
     folder = data or default_data_dir()
     open_data_dir(folder)

@@ -10,9 +10,9 @@ from flask import Flask
 
 from pitapp.bench import store as bench
 from pitapp.bench.models import MotorCheck
-from pitapp.checks import store, walking
+from pitapp.checks import answering, store
 from pitapp.checks.card.lines import CardLine, card_lines
-from pitapp.checks.here import RunContext, run_context
+from pitapp.checks.context import RunContext, run_context
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import Limit, Step
 from pitapp.kit import store as kit
@@ -60,7 +60,7 @@ def present(app: Flask, db: sqlite3.Connection) -> tuple[RunContext, dict[str, C
 def read(app: Flask, db: sqlite3.Connection, step: Step, shown: str) -> None:
     now, _ = present(app, db)
     walk = store.begin(db, now.walk(lists.checklist(db, step.checklist_id)))
-    walking.answer(
+    answering.answer(
         db, walk, lists.steps(db, step.checklist_id), step, shown, limits=now.limits, now=LATER
     )
 

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pitapp.checks.asks import class_limits
+from pitapp.checks.class_limits import class_limits
 from pitapp.checks.engine import (
     first_open,
     is_reason,

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from pitapp.checks import store, walking
+from pitapp.checks import answering, store
 from pitapp.checks.controllers import store as controllers
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import ChecklistRun, Controller, Limit, Step
@@ -63,7 +63,7 @@ def read(
 ) -> str | None:
     steps = lists.steps(db, walk.checklist_id)
     moment = walk.started_at + timedelta(seconds=after_s)
-    return walking.answer(db, walk, steps, step, shown, limits={}, now=moment)[1]
+    return answering.answer(db, walk, steps, step, shown, limits={}, now=moment)[1]
 
 
 def test_a_controller_moves_from_car_to_car(db: sqlite3.Connection, cars: list[int]) -> None:
@@ -182,7 +182,7 @@ def test_the_last_answer_ends_it_and_one_outside_opens_it_again(
     read(db, walk, step, "5", after_s=60)
     ended = store.checklist_run(db, walk.uuid)
     assert ended.ended_at == RACE_MORNING + timedelta(minutes=1)
-    walking.answer(
+    answering.answer(
         db, ended, [step], step, "50", limits={"drag brake": Limit(most=20)}, now=RACE_MORNING
     )
     assert store.checklist_run(db, walk.uuid).ended_at is None

@@ -17,7 +17,7 @@ from typing import Any
 
 import pytest
 
-from pitapp.web.headers import hostname
+from pitapp.web.http.headers import hostname
 from tests.support import PageClient
 
 WHOLE = 60

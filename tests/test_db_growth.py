@@ -14,7 +14,7 @@ import pytest
 from flask import Flask
 
 from pitapp.copies import daily
-from pitapp.db import answers, undo
+from pitapp.db import idempotency, undo
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
 from tests.support import RACE_MORNING, Clock, PageClient
@@ -56,21 +56,25 @@ def test_a_write_that_comes_again_after_weeks_is_done_once(
     assert again.headers["Idempotent-Replayed"] == "true"
     assert fits(db) == 1
     kept = db.execute("SELECT location FROM answered_writes").fetchall()
-    assert (kept[0][0] is not None) == (weeks * 7 <= answers.ANSWERS_KEPT.days)
+    assert (kept[0][0] is not None) == (weeks * 7 <= idempotency.ANSWERS_KEPT.days)
 
 
 def test_fifty_thousand_writes_stay_small(db: sqlite3.Connection) -> None:
     """8.7 MB before; by hand: 36 characters of a key and 20 of a moment, and what a row costs."""
-    answer = answers.Answer(303, "/gearing", "application/json", b'[["good", "Fitted 45 / 66"]]')
+    answer = idempotency.Answer(
+        303, "/gearing", "application/json", b'[["good", "Fitted 45 / 66"]]'
+    )
     with db:
         db.execute("BEGIN")
         for _ in range(50_000):
-            answers.keep(db, str(uuid4()), answer, RACE_MORNING)
-    answers.forget_old_answers(db, RACE_MORNING + timedelta(days=30))
-    assert answers.find(db, answers.keys(db)[0][0]) == answer
-    answers.forget_old_answers(db, RACE_MORNING + timedelta(days=61))
-    assert len(answers.keys(db)) == 50_000
-    assert answers.find(db, answers.keys(db)[0][0]) == answers.Answer(0, None, None, b"")
+            idempotency.keep(db, str(uuid4()), answer, RACE_MORNING)
+    idempotency.forget_old_answers(db, RACE_MORNING + timedelta(days=30))
+    assert idempotency.find(db, idempotency.keys(db)[0][0]) == answer
+    idempotency.forget_old_answers(db, RACE_MORNING + timedelta(days=61))
+    assert len(idempotency.keys(db)) == 50_000
+    assert idempotency.find(db, idempotency.keys(db)[0][0]) == idempotency.Answer(
+        0, None, None, b""
+    )
     pages = "SELECT sum(pgsize) FROM dbstat WHERE name = 'answered_writes'"
     db.execute("VACUUM")
     assert db.execute(pages).fetchone()[0] < 50_000 * BYTES_A_WRITE

@@ -21,7 +21,7 @@ from pitapp.meetings import store as meetings
 from pitapp.meetings.models import Meeting, RaceClass
 from pitapp.packs import store as packs
 from pitapp.packs.charging import store as charging
-from pitapp.packs.charging.screens import STEPS
+from pitapp.packs.charging.prompts import STEPS
 from pitapp.packs.models import Reading
 from tests.house import ROOT
 from tests.packs_walk import add_pack, walk

@@ -13,7 +13,7 @@ from pitapp.drive.forms import CoolingForm
 from pitapp.meetings import store as meetings
 from pitapp.meetings.formulas import Entry
 from pitapp.meetings.models import Meeting
-from pitapp.packs.charging.screens import STEPS, ChargeStep
+from pitapp.packs.charging.prompts import STEPS, ChargeStep
 from tests.packs_walk import add_pack, walk
 from tests.support import RACE_MORNING, PageClient
 

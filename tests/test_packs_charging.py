@@ -11,9 +11,9 @@ import pytest
 
 from pitapp.db import settings
 from pitapp.packs import store
+from pitapp.packs.charging import refusals
 from pitapp.packs.charging import store as charging
-from pitapp.packs.charging import telling
-from pitapp.packs.charging.screens import STEPS
+from pitapp.packs.charging.prompts import STEPS
 from pitapp.packs.models import Reading
 from tests.packs_walk import GOOD, add_pack, answer, begin, start, walk
 from tests.support import RACE_MORNING, Clock, PageClient
@@ -194,7 +194,7 @@ def test_the_formula_has_the_last_word(
     client: PageClient, db: sqlite3.Connection, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     uuid = walk(db, add_pack(db), warmth="50.0")
-    monkeypatch.setattr(telling, "judge_answers", lambda *_: [])
+    monkeypatch.setattr(refusals, "judge_answers", lambda *_: [])
     refused = start(client, uuid)
     assert refused.status_code == 409
     assert (

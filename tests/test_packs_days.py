@@ -23,7 +23,7 @@ from pitapp.packs.formulas import (
     Running,
     plan_charging,
 )
-from pitapp.packs.planning import making
+from pitapp.packs.planning import solve_day
 from tests.packs_checker import ChargerNow, Facts, OnCharger, PackNow, Plan, Work, complaints
 from tests.packs_days import RaceDay
 from tests.support import RACE_MORNING, Clock, PageClient
@@ -45,7 +45,7 @@ def test_every_plan_made_of_what_is_on_record_can_be_done(
     batch: int,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(making, "MOST_STATES", STATES)
+    monkeypatch.setattr(solve_day, "MOST_STATES", STATES)
     car_id, _ = kit.save_car(db, CAR, RACE_MORNING)
     token = client.csrf_token()
     for seed in range(batch, ON_RECORD, BATCHES):

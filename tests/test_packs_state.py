@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
+from pitapp.packs.health.state import PackState
 from pitapp.packs.models import Charge, Pack, Reading, Storage
-from pitapp.packs.state import PackState
 from tests.support import RACE_MORNING
 
 PACK = Pack(mark="A", cells_series=2, capacity_mah=6000, resistance_new_ohm=0.002)

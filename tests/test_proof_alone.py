@@ -15,7 +15,7 @@ from click.testing import CliRunner
 from pitapp import create_app
 from pitapp.cli import cli, main
 from pitapp.errors import AlreadyServed, DataError
-from pitapp.web.alone import NAME, serving
+from pitapp.web.instance_lock import NAME, serving
 
 
 class First:

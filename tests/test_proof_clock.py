@@ -17,7 +17,7 @@ from pitapp.demo import fill
 from pitapp.gearing import store as gearing
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
-from pitapp.web.nav import FOOT, MORE
+from pitapp.web.view.nav import FOOT, MORE
 from tests.support import RACE_MORNING, Clock, PageClient
 
 CAR = Car(name="Car", internal_ratio=1.9, pitch="dp:64", tyre_diameter_mm=63)

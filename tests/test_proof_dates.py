@@ -20,7 +20,7 @@ from pitapp.demo import fill
 from pitapp.exchange import document, readers
 from pitapp.exchange.moments import read_start
 from pitapp.meetings import store as meetings
-from pitapp.web.nav import FOOT, MORE
+from pitapp.web.view.nav import FOOT, MORE
 from tests.support import RACE_MORNING, Clock, PageClient
 
 EDGES = ("0001-01-01", "0026-05-16", "1970-01-01", "1999-12-31", "2000-01-01", "2200-12-31",

@@ -16,11 +16,11 @@ from pitapp import create_app
 from pitapp.copies import store
 from pitapp.db import migrate as migrating
 from pitapp.db.connect import connect
-from pitapp.db.examine import examine, expected_schema, schema
 from pitapp.db.migrate import migrations, statements, version_of
+from pitapp.db.validate_copy import examine, expected_schema, schema
 from pitapp.demo import fill
 from pitapp.exchange import readers
-from pitapp.web.nav import FOOT, MORE
+from pitapp.web.view.nav import FOOT, MORE
 from tests.support import Clock
 
 GIVEN_UP = {"wrong_guesses"}

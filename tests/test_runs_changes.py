@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from pitapp.gearing.formulas import final_drive_ratio
 from pitapp.runs.changes import changes, in_one_line
+from pitapp.runs.direction_words import GRADES, direction_word
 from pitapp.runs.models import (
     FittedCar,
     FittedController,
@@ -20,7 +21,6 @@ from pitapp.runs.models import (
     Run,
     Setting,
 )
-from pitapp.runs.senses import GRADES, direction_word
 from tests.runs_support import a_run
 
 

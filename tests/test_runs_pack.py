@@ -19,9 +19,9 @@ from pitapp.meetings.models import Meeting
 from pitapp.packs import overview
 from pitapp.packs import store as packs
 from pitapp.packs.charging import store as charging
+from pitapp.packs.health.state import PackState
 from pitapp.packs.models import ChargerRecord, DayPlan, PlannedHeat, PlanRecord, Reading
 from pitapp.packs.planning import store as planning
-from pitapp.packs.state import PackState
 from pitapp.runs import store as runs
 from tests.packs_walk import add_pack, walk
 from tests.runs_support import form_values

@@ -12,9 +12,9 @@ from pitapp.db import undo
 from pitapp.errors import ChangedMeanwhile, NotThere
 from pitapp.kit import store as kit
 from pitapp.runs import store
-from pitapp.runs.fitting import snapshot
 from pitapp.runs.models import FittedCar, Run, Setting, Snapshot
 from pitapp.runs.setup import store as setup
+from pitapp.runs.snapshot import snapshot
 from pitapp.runs.tyres import store as tyres
 from tests.runs_support import Pit, furnish
 from tests.support import RACE_MORNING, Clock

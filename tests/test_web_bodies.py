@@ -13,7 +13,7 @@ from werkzeug.datastructures import ImmutableMultiDict
 from werkzeug.formparser import FormDataParser
 from werkzeug.test import EnvironBuilder
 
-from pitapp.web.bodies import FormParser
+from pitapp.web.http.bodies import FormParser
 from tests.support import PageClient
 
 LIMITS: dict[str, Any] = {

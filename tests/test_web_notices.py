@@ -12,9 +12,9 @@ from flask import Flask, redirect
 from pitapp.errors import Refused
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
-from pitapp.web.htmx import show_part
-from pitapp.web.undo import notice
-from pitapp.web.writes import once, write
+from pitapp.web.http.htmx import show_part
+from pitapp.web.writes.transactions import once, write
+from pitapp.web.writes.undo import notice
 from tests.faulty import disk_full, no_room_at_commit, use_faulty
 from tests.runs_support import form_values
 from tests.support import Clock, PageClient

@@ -13,8 +13,8 @@ from flask import Flask, render_template_string
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pitapp.web.plot import SHAPES, Axis, Level, Point, Series, clock_axis, plot
-from pitapp.web.ticks import clock_ticks, decimals, nice_ticks, widened
+from pitapp.web.view.plot import SHAPES, Axis, Level, Point, Series, clock_axis, plot
+from pitapp.web.view.ticks import clock_ticks, decimals, nice_ticks, widened
 
 X, Y = Axis("FDR", digits=2), Axis("can", "°C", digits=0)
 SIZES = st.floats(-1e9, 1e9, allow_nan=False)

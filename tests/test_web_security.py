@@ -9,7 +9,7 @@ import pytest
 from flask import Flask
 
 from pitapp import create_app
-from pitapp.web.headers import POLICY
+from pitapp.web.http.headers import POLICY
 from tests.support import PageClient
 
 PAGES = ("/", "/gearing", "/kit", "/settings", "/nowhere", "/static/js/gearing.js")

@@ -15,7 +15,7 @@ from pitapp.checks.lists import store as lists
 from pitapp.checks.models import Controller, Step
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
-from pitapp.web.fields import NumberField, QuantityField
+from pitapp.web.forms.fields import NumberField, QuantityField
 from tests.house import PACKAGE, module_name, python_files, shown
 from tests.support import RACE_MORNING, PageClient
 
@@ -63,7 +63,7 @@ def test_the_key_stands_beside_its_field(client: PageClient) -> None:
 
 
 def test_a_temperature_is_signed_and_a_weight_is_not(app: Flask) -> None:
-    from pitapp.web.forms import PitForm
+    from pitapp.web.forms.form_errors import PitForm
 
     class Form(PitForm):
         air = QuantityField("Air", kind="temperature")

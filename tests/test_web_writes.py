@@ -65,5 +65,5 @@ def test_what_is_done_once_is_given_again_to_the_same_session_for_a_minute(
         True,
     ]
     later = monotonic() + 61
-    monkeypatch.setattr("pitapp.web.writes.monotonic", lambda: later)
+    monkeypatch.setattr("pitapp.web.writes.transactions.monotonic", lambda: later)
     assert not replayed(client)

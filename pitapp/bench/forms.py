@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from wtforms import BooleanField, HiddenField, TextAreaField
 
-from pitapp.web.fields import MilliohmField, Needed, NumberField, QuantityField
-from pitapp.web.forms import PitForm
-from pitapp.web.moments import MomentField, NotAhead
+from pitapp.web.forms.datetime_field import MomentField, NotAhead
+from pitapp.web.forms.fields import MilliohmField, Needed, NumberField, QuantityField
+from pitapp.web.forms.form_errors import PitForm
 
 
 class CheckForm(PitForm):

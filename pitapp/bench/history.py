@@ -8,8 +8,8 @@ from math import ceil
 
 from pitapp.bench.models import MotorCheck
 from pitapp.web.clock import moment_text
-from pitapp.web.plot import Axis, Level, Plot, Point, Series, clock_axis, plot
-from pitapp.web.ticks import nice_ticks
+from pitapp.web.view.plot import Axis, Level, Plot, Point, Series, clock_axis, plot
+from pitapp.web.view.ticks import nice_ticks
 
 LONG_DAYS = 300
 A_DAY_S = 86_400

@@ -21,9 +21,9 @@ from pitapp.kit.models import Motor
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import RaceClass
 from pitapp.web.clock import current_settings, home_zone, now
-from pitapp.web.htmx import after_write, show, show_part
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.http.htmx import after_write, show, show_part
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("bench", __name__, url_prefix="/bench")
 PAGE = 50

@@ -22,7 +22,7 @@ from pitapp.meetings.formulas import clock_text
 from pitapp.meetings.models import CAR_KINDS, Heat, Meeting
 from pitapp.packs import ready as packs
 from pitapp.web.clock import clock_is_lost, current_settings, home_zone, now
-from pitapp.web.htmx import show, show_part
+from pitapp.web.http.htmx import show, show_part
 
 blueprint = Blueprint("board", __name__)
 STORAGE = "/packs"

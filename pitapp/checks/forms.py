@@ -6,8 +6,8 @@ from wtforms import HiddenField, StringField, TextAreaField
 
 from pitapp.checks.engine import is_reason
 from pitapp.checks.models import Step
-from pitapp.checks.shown import display_unit, to_stored
-from pitapp.web.forms import PitForm
+from pitapp.checks.reading_text import display_unit, to_stored
+from pitapp.web.forms.form_errors import PitForm
 
 NO_REASON = "Say why in words, two at least. It stays on record beside the reading."
 TYPED_TOO = "You typed something else above. Save that, or clear it first."

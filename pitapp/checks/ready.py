@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 
 from pitapp.board.models import ReadyLine, Situation
 from pitapp.checks import store
-from pitapp.checks.asks import class_limits
+from pitapp.checks.class_limits import class_limits
+from pitapp.checks.context import TAKEN_UP_FOR
 from pitapp.checks.controllers import store as controllers
 from pitapp.checks.engine import (
     StepResult,
@@ -19,10 +20,9 @@ from pitapp.checks.engine import (
     verdict,
     within_limit,
 )
-from pitapp.checks.here import TAKEN_UP_FOR
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import Answer, ChecklistRun, Controller, Limit, Step
-from pitapp.checks.shown import limit_text, reading
+from pitapp.checks.reading_text import limit_text, reading
 from pitapp.web.clock import moment_text
 
 NAME = "Controller"

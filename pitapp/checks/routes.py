@@ -8,25 +8,25 @@ from typing import Any
 from flask import Blueprint, redirect, request, url_for
 
 from pitapp.board.models import Situation
-from pitapp.checks import ready, store, walking
+from pitapp.checks import answering, ready, store
 from pitapp.checks.card.routes import blueprint as card
+from pitapp.checks.context import cars_with, context_of_run, run_context
 from pitapp.checks.controllers import store as kept
 from pitapp.checks.controllers.routes import blueprint as controllers
 from pitapp.checks.engine import plan_from
 from pitapp.checks.forms import AnswerForm
-from pitapp.checks.here import cars_with, context_of_run, run_context
 from pitapp.checks.lists import store as lists
 from pitapp.checks.lists.routes import blueprint as own_lists
 from pitapp.checks.models import Answer, ChecklistRun, Step
-from pitapp.checks.shown import field_text, limit_text, may_be_negative, reading
+from pitapp.checks.reading_text import field_text, limit_text, may_be_negative, reading
 from pitapp.checks.view import StepView, VerdictView, look_up
 from pitapp.db import get_db
 from pitapp.errors import NotThere, Refused
 from pitapp.kit import subject
 from pitapp.web.clock import now
-from pitapp.web.htmx import after_write, show, show_part
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.http.htmx import after_write, show, show_part
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("checks", __name__, url_prefix="/checks")
 blueprint.add_app_template_filter(reading, "reading")
@@ -116,7 +116,7 @@ def answer(connection: sqlite3.Connection, uuid: str, step_id: int) -> Any:
     form = AnswerForm.of(at)
     current = _begun(connection, uuid, at)
     if "timer" in request.form:
-        walking.start_timer(connection, current, at, now())
+        answering.start_timer(connection, current, at, now())
         return after_write("checks.step", "checks.step_part", uuid=uuid, step_id=step_id)
     if current.ended_at and "correct" not in request.form:
         if _sent_twice(_held(connection, current, at), at, form):
@@ -151,7 +151,7 @@ def _answered(
         value = form.stored_reading(at, as_expected="take" in request.form) or ""
     if form.shown.errors or form.reason.errors:
         return None
-    _, token = walking.answer(
+    _, token = answering.answer(
         connection,
         current,
         steps,

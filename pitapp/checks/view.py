@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from functools import cached_property
 
 from pitapp.checks import store
+from pitapp.checks.context import RunContext
 from pitapp.checks.engine import (
     StepResult,
     Verdict,
@@ -20,7 +21,6 @@ from pitapp.checks.engine import (
     within_limit,
 )
 from pitapp.checks.forms import AnswerForm
-from pitapp.checks.here import RunContext
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import Answer, ChecklistRun, Limit, Step
 

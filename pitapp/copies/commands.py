@@ -17,8 +17,8 @@ from pitapp.db.connect import Database
 from pitapp.db.faults import at_start
 from pitapp.errors import DamagedDatabase, DataError
 from pitapp.terminal import tell
-from pitapp.web.alone import serving
 from pitapp.web.factory import DATABASE_NAME, default_data_dir, open_data_dir
+from pitapp.web.instance_lock import serving
 
 BRING_BACK_THERE = "Bring the copy back there (More, Copies), or stop it first (Ctrl-C)."
 DATA = click.option(

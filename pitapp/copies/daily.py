@@ -12,7 +12,7 @@ from pathlib import Path
 from flask import Flask
 
 from pitapp.copies import store
-from pitapp.db import answers
+from pitapp.db import idempotency
 from pitapp.db.connect import Database
 from pitapp.errors import PitappError
 
@@ -42,6 +42,6 @@ def _copy(database: Database, data_dir: Path, now: datetime) -> None:
     try:
         with closing(database.another()) as connection:
             store.keep_copy(connection, data_dir, store.DAILY, now)
-            answers.forget_old_answers(connection, now)
+            idempotency.forget_old_answers(connection, now)
     except (PitappError, OSError, sqlite3.Error) as error:
         log.warning("The daily copy could not be made: %s", error)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from flask_wtf.file import FileField, FileRequired
 
-from pitapp.web.forms import PitForm
+from pitapp.web.forms.form_errors import PitForm
 
 
 class UploadForm(PitForm):

@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from pitapp.copies import store
-from pitapp.db.examine import Contents, examine
 from pitapp.db.migrate import migrations
+from pitapp.db.validate_copy import Contents, examine
 from pitapp.errors import PitappError, Refused
 from pitapp.exchange import readers
 

@@ -14,9 +14,9 @@ from pitapp.copies.forms import PlainForm, UploadForm
 from pitapp.db import get_db
 from pitapp.errors import NotThere, Refused
 from pitapp.web.clock import present
-from pitapp.web.htmx import after_write, show
-from pitapp.web.undo import notice
-from pitapp.web.writes import once
+from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes.transactions import once
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("copies", __name__, url_prefix="/copies")
 UPLOADED = ".uploaded-{}.sqlite3"

@@ -14,10 +14,10 @@ from typing import NamedTuple
 
 from pitapp.copies.models import Kept
 from pitapp.copies.target import replacing
-from pitapp.db import answers, identity, undo
+from pitapp.db import idempotency, identity, undo
 from pitapp.db.connect import connect, transaction
-from pitapp.db.examine import Contents, contents, examine
 from pitapp.db.migrate import migrate, version_of
+from pitapp.db.validate_copy import Contents, contents, examine
 from pitapp.errors import DamagedDatabase, DataError, NotThere, Refused
 
 FOLDER = "copies"
@@ -59,7 +59,7 @@ def _leave_the_rows(path: Path) -> None:
     """Take out of a copy what is of no use elsewhere: steps back, and what was answered to writes."""
     with closing(sqlite3.connect(path, isolation_level=None)) as copy, transaction(copy):
         undo.forget_all(copy)
-        answers.forget_answers(copy)
+        idempotency.forget_answers(copy)
 
 
 def keep_copy(connection: sqlite3.Connection, data_dir: Path, why: str, now: datetime) -> Path:
@@ -212,7 +212,7 @@ def _take_all(connection: sqlite3.Connection) -> None:
         "SELECT name FROM main.sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%'"
     ).fetchall()
     undo.forget_all(connection)
-    answers.replace_keys(connection, answers.keys(connection, "brought"))
+    idempotency.replace_keys(connection, idempotency.keys(connection, "brought"))
     for (table,) in named:
         if table not in (*HERE_ONLY, *LEFT_BEHIND):
             connection.execute(f"DELETE FROM main.{table}")  # noqa: S608

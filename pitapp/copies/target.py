@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from pitapp.db.examine import MAGIC
+from pitapp.db.validate_copy import MAGIC
 from pitapp.errors import DataError
 from pitapp.locking import lock
 

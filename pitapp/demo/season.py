@@ -21,9 +21,9 @@ from pitapp.meetings.formulas import Entry
 from pitapp.meetings.models import Heat, Meeting
 from pitapp.packs import store as packs
 from pitapp.runs import store as runs
-from pitapp.runs.fitting import snapshot
 from pitapp.runs.models import FittedCar, Run, Snapshot
 from pitapp.runs.setup import store as setup
+from pitapp.runs.snapshot import snapshot
 from pitapp.runs.tyres import store as tyres
 
 Value = TypeVar("Value")

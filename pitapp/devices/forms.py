@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from wtforms import StringField
 
-from pitapp.web.forms import PitForm
+from pitapp.web.forms.form_errors import PitForm
 
 MOST_NAME = 40
 

@@ -26,9 +26,9 @@ from pitapp.devices.guesses import MustWait
 from pitapp.devices.sharing import Sharing, say_next
 from pitapp.errors import NotThere
 from pitapp.web.clock import present
-from pitapp.web.htmx import after_write, show
-from pitapp.web.undo import notice
-from pitapp.web.writes import once, write
+from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes.transactions import once, write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("devices", __name__)
 A_YEAR_S = 365 * 24 * 3600

@@ -16,10 +16,10 @@ from pitapp.errors import NotThere
 from pitapp.kit import subject
 from pitapp.kit.models import Car
 from pitapp.web.clock import current_settings, now
-from pitapp.web.htmx import after_write, show
-from pitapp.web.quantities import plain, quantity, signed, unit
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.forms.quantities import plain, quantity, signed, unit
+from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 OFTEN = ("air_c", "start_c", "can_limit_c")
 """Figures that are changed on the way to a forecast, and lead back to it."""

@@ -15,8 +15,8 @@ from pitapp.drive.measure import (
     grip_from_start,
 )
 from pitapp.drive.models import Setup
-from pitapp.web.fields import Needed, NumberField, QuantityField
-from pitapp.web.forms import PitForm
+from pitapp.web.forms.fields import Needed, NumberField, QuantityField
+from pitapp.web.forms.form_errors import PitForm
 
 KMH_PER_M_S = 3.6
 CORNERS = {"tight": "Tight", "mixed": "Mixed", "flowing": "Flowing"}

@@ -25,7 +25,7 @@ class Input(NamedTuple):
     """One figure. `least` and `most` are what is accepted, `low` and `high` what is usual.
 
     `held` says where a figure stands that is not the forecast's own. `kind` is a kind of quantity
-    of `pitapp.web.quantities`, for figures with a unit of the racer's choice. `origin` is where the
+    of `pitapp.web.forms.quantities`, for figures with a unit of the racer's choice. `origin` is where the
     typical value comes from.
     """
 

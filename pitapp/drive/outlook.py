@@ -15,8 +15,8 @@ from pitapp.drive.setting_up import curve, ranked
 from pitapp.drive.verdict import Outlook, verdict_of
 from pitapp.gearing.models import GearOption
 from pitapp.runs.models import Run
-from pitapp.web.plot import Plot
-from pitapp.web.quantities import unit
+from pitapp.web.forms.quantities import unit
+from pitapp.web.view.plot import Plot
 
 AROUND = 0.04
 """How far beyond the owned gears the plots reach, as a part of the ratio."""

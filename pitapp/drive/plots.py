@@ -7,8 +7,8 @@ from collections.abc import Iterable, Sequence
 from pitapp.drive.forecast import GearForecast
 from pitapp.drive.models import Setup, Track
 from pitapp.drive.straight import run_straight
-from pitapp.web.plot import Axis, Level, Plot, Point, Series, plot
-from pitapp.web.quantities import unit
+from pitapp.web.forms.quantities import unit
+from pitapp.web.view.plot import Axis, Level, Plot, Point, Series, plot
 
 KMH_PER_M_S = 3.6
 MOST_MARKS = 40

@@ -23,9 +23,9 @@ from pitapp.errors import BadRequest
 from pitapp.gearing.formulas import final_drive_ratio
 from pitapp.gearing.models import GearOption
 from pitapp.web.clock import now
-from pitapp.web.htmx import after_write, show, show_part
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.http.htmx import after_write, show, show_part
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 FIRST = 6
 RUNS_PAGE = 30

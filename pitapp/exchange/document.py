@@ -12,7 +12,7 @@ from typing import Any, BinaryIO, NamedTuple
 from pydantic import ValidationError
 
 from pitapp import __version__
-from pitapp.db import answers, identity, stamp, when
+from pitapp.db import idempotency, identity, stamp, when
 from pitapp.errors import Refused
 from pitapp.exchange import readers, store
 from pitapp.exchange.layout import FORMAT, VERSION, Head, everything
@@ -80,7 +80,7 @@ def write(connection: sqlite3.Connection, now: datetime) -> Iterator[str]:
             yield ("," if number else "") + "\n" + _line(row)
         yield "]"
     yield '},\n"write_keys": ['
-    for number, (key, made_at) in enumerate(answers.keys(connection)):
+    for number, (key, made_at) in enumerate(idempotency.keys(connection)):
         yield ("," if number else "") + "\n" + _line({"key": key, "made_at": made_at})
     yield "]}\n"
 
@@ -171,7 +171,7 @@ def take(connection: sqlite3.Connection, found: Found) -> None:
         store.replace_all(connection, found.tables.items())
     except ValueError as error:
         raise Refused(f"This file cannot be taken. {error}") from None
-    answers.replace_keys(connection, found.write_keys)
+    idempotency.replace_keys(connection, found.write_keys)
     identity.set_origins(connection, found.origins)
 
 

@@ -8,7 +8,7 @@ from typing import BinaryIO, cast
 from flask_wtf.file import FileField
 from wtforms import HiddenField
 
-from pitapp.web.forms import PitForm
+from pitapp.web.forms.form_errors import PitForm
 
 
 class FileForm(PitForm):

@@ -11,7 +11,7 @@ from pydantic import ValidationError, model_validator
 
 from pitapp.bench.models import MotorCheck
 from pitapp.checks.models import Answer, Checklist, ChecklistRun, Controller, Step
-from pitapp.db import answers
+from pitapp.db import idempotency
 from pitapp.drive.inputs import BY_NAME
 from pitapp.drive.lap import Corners, track_by_feel
 from pitapp.exchange import store
@@ -126,7 +126,7 @@ def unreadable(connection: sqlite3.Connection) -> Iterator[str]:
     """A sentence for each row that its room cannot read, in a database of this pitapp's schema."""
     for table in store.tables(connection):
         yield from unreadable_in(connection, table)
-    for key, made_at in answers.keys(connection):
+    for key, made_at in idempotency.keys(connection):
         try:
             WriteKey(key=key, made_at=made_at)
         except ValueError as error:

@@ -10,7 +10,7 @@ from typing import Any, BinaryIO
 import pydantic_core
 from pydantic import ValidationError
 
-from pitapp.db import answers
+from pitapp.db import idempotency
 from pitapp.exchange import store
 from pitapp.exchange.layout import WriteKey, row_of
 from pitapp.exchange.pieces import TABLES, Piece, pieces
@@ -43,7 +43,7 @@ class RowReader:
             if place[0] != TABLES:
                 rows = self._checked(those, WriteKey)
                 keys = ((row["key"], row["made_at"]) for row in rows)
-                answers.replace_keys(self._connection, keys)
+                idempotency.replace_keys(self._connection, keys)
             elif place[1] in self._known:
                 yield place[1], self._checked(those, row_of(self._connection, place[1]))
             else:

@@ -22,14 +22,14 @@ from pitapp.kit import store as kit
 from pitapp.meetings import store as meetings
 from pitapp.packs import store as packs
 from pitapp.runs import store as runs
-from pitapp.runs.fitting import snapshot
 from pitapp.runs.formulas import parse_time_s
 from pitapp.runs.models import FittedCar, Run, Snapshot
+from pitapp.runs.snapshot import snapshot
 from pitapp.runs.tyres import store as tyres
 from pitapp.tracks import store as tracks
 from pitapp.tracks.models import Track
-from pitapp.web.fields import parse_number
-from pitapp.web.forms import in_words
+from pitapp.web.forms.fields import parse_number
+from pitapp.web.forms.form_errors import in_words
 
 TIMES = ("best lap s", "run s")
 TEXTS = ("remarks",)

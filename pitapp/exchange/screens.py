@@ -12,13 +12,13 @@ from flask import Response, current_app, jsonify, request
 
 from pitapp.db import get_db
 from pitapp.errors import NotThere, Refused
-from pitapp.exchange import document, incoming, runs_in, sheets, store, table
+from pitapp.exchange import document, runs_in, sheets, store, table, uploads
 from pitapp.exchange.forms import FileForm, TakeForm
 from pitapp.exchange.layout import json_schema
 from pitapp.web.clock import home_zone, now
-from pitapp.web.htmx import after_write, show
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 COUNTED = {
     "cars": "Cars",
@@ -76,14 +76,14 @@ def look_runs() -> Any:
     except Refused as error:
         form.blame_file(str(error))
         return _show(FileForm(formdata=None), form, 422)
-    digest = incoming.keep(_data_dir(), BytesIO(data))
+    digest = uploads.keep(_data_dir(), BytesIO(data))
     return show("exchange/runs.html", "exchange/_runs.html", found=found, digest=digest)
 
 
 @write
 def take_runs(connection: sqlite3.Connection) -> Any:
     form = TakeForm()
-    data = incoming.kept(_data_dir(), form.digest.data or "").read_bytes()
+    data = uploads.kept(_data_dir(), form.digest.data or "").read_bytes()
     many, token = runs_in.take(connection, runs_in.look(connection, data, home_zone()), now())
     notice(f"Took {many} {'run' if many == 1 else 'runs'}", token if many else None)
     return after_write("exchange.page")
@@ -108,7 +108,7 @@ def look_everything() -> Any:
         "exchange/everything.html",
         "exchange/_everything.html",
         written_at=found.written_at,
-        digest=incoming.keep(_data_dir(), file),
+        digest=uploads.keep(_data_dir(), file),
         counts=counts,
     )
 
@@ -116,14 +116,14 @@ def look_everything() -> Any:
 @write
 def take_everything(connection: sqlite3.Connection) -> Any:
     form = TakeForm()
-    _replace(connection, incoming.kept(_data_dir(), form.digest.data or ""))
+    _replace(connection, uploads.kept(_data_dir(), form.digest.data or ""))
     notice("Read back. What was here before can be put back from this page.")
     return after_write("exchange.page")
 
 
 @write
 def put_back(connection: sqlite3.Connection) -> Any:
-    path = incoming.before(_data_dir())
+    path = uploads.before(_data_dir())
     if path is None:
         raise NotThere("Nothing was read back here, so there is nothing to put back.")
     _replace(connection, path)
@@ -135,7 +135,7 @@ def _replace(connection: sqlite3.Connection, path: Path) -> None:
     with path.open("rb") as file:
         found = document.read(file)
     present = document.write(connection, now())
-    with closing(found), incoming.keeping_before(_data_dir(), present):
+    with closing(found), uploads.keeping_before(_data_dir(), present):
         document.take(connection, found)
 
 
@@ -172,6 +172,6 @@ def _show(everything_form: FileForm, runs_form: FileForm, status: int = 200) -> 
         runs_form=runs_form,
         sheets=sheets.SHEETS,
         comma=_comma(),
-        before_at=incoming.before_at(_data_dir()),
+        before_at=uploads.before_at(_data_dir()),
         most_lines=table.MOST_LINES,
     )

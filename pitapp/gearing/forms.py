@@ -10,9 +10,9 @@ from wtforms import Form, RadioField
 
 from pitapp.gearing.answer import Question
 from pitapp.kit.pitch import pitch_from_diametral, pitch_from_module
-from pitapp.web.fields import Needed, NumberField, WholeField, parse_number
-from pitapp.web.forms import PitForm, in_words
-from pitapp.web.quantities import plain
+from pitapp.web.forms.fields import Needed, NumberField, WholeField, parse_number
+from pitapp.web.forms.form_errors import PitForm, in_words
+from pitapp.web.forms.quantities import plain
 
 NUDGES = {
     "pinion-less": ("pinion", -1),

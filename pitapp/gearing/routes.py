@@ -17,16 +17,16 @@ from pitapp.gearing import answer as work
 from pitapp.gearing import store
 from pitapp.gearing.forms import NUDGES, FitForm, QuestionForm, TargetForm
 from pitapp.gearing.formulas import nearest_options
-from pitapp.gearing.wanted import target_ratio
+from pitapp.gearing.target import target_ratio
 from pitapp.kit import store as kit
 from pitapp.kit import subject
 from pitapp.kit.gear_gap import GearGap, gear_gap
 from pitapp.kit.models import Car, Motor
 from pitapp.web.clock import current_settings, now, present
-from pitapp.web.htmx import after_write, show, show_part
-from pitapp.web.quantities import unit
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.forms.quantities import unit
+from pitapp.web.http.htmx import after_write, show, show_part
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("gearing", __name__, url_prefix="/gearing")
 NEAREST = 8

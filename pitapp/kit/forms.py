@@ -14,8 +14,8 @@ from wtforms import (
 from pitapp.kit.models import Car, Motor
 from pitapp.kit.pitch import COMMON, pitch_label
 from pitapp.kit.teeth import parse_teeth, teeth_text
-from pitapp.web.fields import MilliohmField, Needed, NumberField, QuantityField, WholeField
-from pitapp.web.forms import PitForm
+from pitapp.web.forms.fields import MilliohmField, Needed, NumberField, QuantityField, WholeField
+from pitapp.web.forms.form_errors import PitForm
 
 NAME_KEYWORDS = {"maxlength": 60, "autocomplete": "off"}
 

@@ -17,9 +17,9 @@ from pitapp.kit.pitch import pitch_label
 from pitapp.kit.scales.routes import blueprint as scales
 from pitapp.kit.teeth import teeth_text
 from pitapp.web.clock import current_settings, now
-from pitapp.web.htmx import after_write, show, show_part
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.http.htmx import after_write, show, show_part
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("kit", __name__, url_prefix="/kit")
 blueprint.register_blueprint(scales)

@@ -26,9 +26,9 @@ from pitapp.meetings.formulas import (
     with_marshalling,
 )
 from pitapp.meetings.models import KIND_NAMES, Heat, Meeting
-from pitapp.web.fields import Needed, NumberField, WholeField
-from pitapp.web.forms import PitForm
-from pitapp.web.moments import DayField
+from pitapp.web.forms.datetime_field import DayField
+from pitapp.web.forms.fields import Needed, NumberField, WholeField
+from pitapp.web.forms.form_errors import PitForm
 
 USUAL_GAP_MIN = 8
 

@@ -18,11 +18,11 @@ from pitapp.meetings.forms import HeatForm, MeetingForm, TimetableForm
 from pitapp.meetings.formulas import clock_text, until_text
 from pitapp.meetings.models import Heat, Meeting
 from pitapp.tracks import store as tracks
-from pitapp.web import taps
 from pitapp.web.clock import current_settings, home_zone, now
-from pitapp.web.htmx import after_write, show, show_part
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.http.htmx import after_write, show, show_part
+from pitapp.web.writes import taps
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("meetings", __name__, url_prefix="/meetings")
 blueprint.register_blueprint(classes)

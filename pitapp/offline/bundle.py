@@ -11,14 +11,14 @@ from flask import Flask
 from werkzeug.test import EnvironBuilder, run_wsgi_app
 from werkzeug.wrappers import Response
 
-from pitapp.checks.here import run_context
-from pitapp.checks.kept import OfflineRun, run_through, without_token
+from pitapp.checks.context import run_context
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import Checklist
+from pitapp.checks.offline_steps import OfflineRun, run_through, without_token
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import CAR_KINDS
 from pitapp.packs import store as packs
-from pitapp.packs.charging import kept as charging
+from pitapp.packs.charging import offline_steps as charging
 from pitapp.packs.models import Pack
 
 ALWAYS = (

@@ -12,7 +12,7 @@ from pitapp.offline import bundle
 from pitapp.offline.worker import Worker
 from pitapp.offline.worker import files as listed
 from pitapp.web.clock import WAITED_HEADER, now
-from pitapp.web.htmx import show
+from pitapp.web.http.htmx import show
 
 blueprint = Blueprint("offline", __name__)
 

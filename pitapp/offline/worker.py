@@ -11,8 +11,8 @@ from typing import cast
 from flask import Flask
 
 from pitapp import __version__
-from pitapp.offline.late import rules
-from pitapp.web.headers import POLICY
+from pitapp.offline.queued_writes import rules
+from pitapp.web.http.headers import POLICY
 
 STRATEGIES = (
     "box",

@@ -6,7 +6,7 @@ from typing import Any
 
 from wtforms import FieldList, Form
 
-from pitapp.web.fields import NumberField
+from pitapp.web.forms.fields import NumberField
 
 
 class CellsField(FieldList):

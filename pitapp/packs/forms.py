@@ -18,9 +18,9 @@ from pitapp.packs.cell import MODEL_CELL_OHM_AH
 from pitapp.packs.fields import CellsField
 from pitapp.packs.models import Pack, Reading
 from pitapp.packs.sums import ChargeSums, LabelSums, charge_sums, label_sums
-from pitapp.web.fields import Needed, NumberField, QuantityField, WholeField
-from pitapp.web.forms import PitForm
-from pitapp.web.moments import DayField
+from pitapp.web.forms.datetime_field import DayField
+from pitapp.web.forms.fields import Needed, NumberField, QuantityField, WholeField
+from pitapp.web.forms.form_errors import PitForm
 
 LINE = {"maxlength": 60, "autocomplete": "off"}
 TEXT = {"maxlength": 2000}

@@ -1,21 +1,12 @@
 """Sums for packs, and the names of this room that others call.
 
-The parts stand in `cell.py` (one cell), `label.py` (what the label comes to), `care.py`
-(condition), `safety.py` (the check before a charge, aircraft) and `plan.py` (the day). The room
+The parts stand in `cell.py` (one cell), `label.py` (what the label comes to), `health/condition.py`
+(condition), `safety.py` (the check before a charge, aircraft) and `solver/plan.py` (the day). The room
 itself imports from these, so that the planner is loaded when a plan is made and not before.
 """
 
 from __future__ import annotations
 
-from pitapp.packs.care import (
-    CareLimits,
-    Verdict,
-    age_verdict,
-    cell_spread_v,
-    pack_verdict,
-    resistance_verdict,
-    spread_verdict,
-)
 from pitapp.packs.cell import (
     MODEL_CELL_OHM_AH,
     ChargePhases,
@@ -26,8 +17,26 @@ from pitapp.packs.cell import (
     state_of_charge_percent,
     storage_step,
 )
-from pitapp.packs.conflicts import conflict_sentence
-from pitapp.packs.day import (
+from pitapp.packs.health.condition import (
+    CareLimits,
+    Verdict,
+    age_verdict,
+    cell_spread_v,
+    pack_verdict,
+    resistance_verdict,
+    spread_verdict,
+)
+from pitapp.packs.label import cutoff_v, pack_energy_wh
+from pitapp.packs.safety import (
+    AirTravel,
+    Refusal,
+    air_travel,
+    charge_current_a,
+    charge_refusals,
+)
+from pitapp.packs.solver.conflicts import conflict_sentence
+from pitapp.packs.solver.plan import plan_charging
+from pitapp.packs.solver.plan_types import (
     ChargePlan,
     Charger,
     Conflict,
@@ -38,15 +47,6 @@ from pitapp.packs.day import (
     Remedy,
     Running,
     Step,
-)
-from pitapp.packs.label import cutoff_v, pack_energy_wh
-from pitapp.packs.plan import plan_charging
-from pitapp.packs.safety import (
-    AirTravel,
-    Refusal,
-    air_travel,
-    charge_current_a,
-    charge_refusals,
 )
 
 __all__ = [

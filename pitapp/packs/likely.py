@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from typing import Literal, NamedTuple
 
 from pitapp.meetings.models import Heat
+from pitapp.packs.health.state import PackState
 from pitapp.packs.models import PlannedHeat
 from pitapp.packs.overview import states
 from pitapp.packs.planning import store as planning
-from pitapp.packs.state import PackState
 
 Reason = Literal["in the car", "planned", "full", "only"]
 

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from pitapp.dates import Day, Moment
-from pitapp.packs.care import Condition
+from pitapp.packs.health.condition import Condition
 from pitapp.record import Record
 
 NOMINAL_CELL_V = 3.7

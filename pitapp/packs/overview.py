@@ -6,8 +6,8 @@ import sqlite3
 
 from pitapp.packs import store
 from pitapp.packs.charging import store as charging
+from pitapp.packs.health.state import PackState
 from pitapp.packs.models import Pack
-from pitapp.packs.state import PackState
 
 
 def states(connection: sqlite3.Connection) -> list[PackState]:

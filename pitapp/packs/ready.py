@@ -8,9 +8,9 @@ from datetime import datetime
 
 from pitapp.board.models import ReadyLine, Situation
 from pitapp.meetings.models import Heat
+from pitapp.packs.health.state import PackState
 from pitapp.packs.models import Charge
 from pitapp.packs.overview import states
-from pitapp.packs.state import PackState
 from pitapp.web.clock import moment_text
 
 NAME = "Pack"

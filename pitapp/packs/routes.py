@@ -13,21 +13,21 @@ from pitapp.kit import store as kit
 from pitapp.kit import subject
 from pitapp.meetings import store as meetings
 from pitapp.packs import store
-from pitapp.packs.care import cell_spread_v
 from pitapp.packs.charging import store as charging
 from pitapp.packs.charging.routes import blueprint as charging_screens
 from pitapp.packs.forms import ConditionForm, PackForm, ReadingForm, StorageForm, SumsForm
-from pitapp.packs.history import plots
+from pitapp.packs.health.condition import cell_spread_v
+from pitapp.packs.health.history import plots
+from pitapp.packs.health.state import PackState
+from pitapp.packs.health.status_text import LEVELS, OUTCOMES, fit_refusal, status_text
 from pitapp.packs.models import Pack, Storage
 from pitapp.packs.overview import state, states
 from pitapp.packs.planning.routes import blueprint as planning_screens
-from pitapp.packs.state import PackState
 from pitapp.packs.sums import label_sums
-from pitapp.packs.wording import LEVELS, OUTCOMES, fit_refusal, status_text
 from pitapp.web.clock import current_settings, now
-from pitapp.web.htmx import after_write, show
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("packs", __name__, url_prefix="/packs")
 blueprint.register_blueprint(charging_screens)

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from typing import Literal, NamedTuple
 
 from pitapp.limits import number, whole
-from pitapp.packs.care import CONDITION_SENTENCES, Condition, check_condition
 from pitapp.packs.cell import EMPTY_CELL_V
+from pitapp.packs.health.condition import CONDITION_SENTENCES, Condition, check_condition
 
 CHARGE_TEMPERATURE_C = (0.0, 40.0)
 """Cell temperature while charging: US Fire Administration, "Battery Fire Safety". Colder, charging

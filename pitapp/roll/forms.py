@@ -7,8 +7,8 @@ from wtforms.validators import ValidationError
 
 from pitapp.roll.formulas import tilt_angle_deg
 from pitapp.roll.models import STEEPEST_DEG
-from pitapp.web.fields import Needed, NumberField, QuantityField
-from pitapp.web.forms import PitForm
+from pitapp.web.forms.fields import Needed, NumberField, QuantityField
+from pitapp.web.forms.form_errors import PitForm
 
 
 class ParkingForm(PitForm):

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 
 from pitapp.limits import number
-from pitapp.roll.lever import GRAVITY_M_S2, STEEPEST_DEG, car_mass_kg, motor_lever_m
+from pitapp.roll.geometry import GRAVITY_M_S2, STEEPEST_DEG, car_mass_kg, motor_lever_m
 
 
 def _rolling_resistance(value: float) -> float:

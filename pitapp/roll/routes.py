@@ -20,9 +20,9 @@ from pitapp.roll.answer import SECONDS, Creep, HoldResult, creep, hold, parking_
 from pitapp.roll.forms import ParkingForm, TiltForm
 from pitapp.roll.models import Parking, TiltTest
 from pitapp.web.clock import current_settings, is_late, now
-from pitapp.web.htmx import after_write, show, show_part
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.http.htmx import after_write, show, show_part
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("roll", __name__, url_prefix="/roll")
 PAGE_LENGTH = 50

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 
 from pitapp.record import Record
+from pitapp.runs.direction_words import direction_word
 from pitapp.runs.models import FittedController, FittedTyres, Run, Setting, with_unit
-from pitapp.runs.senses import direction_word
 
 SAME_MOMENT_S = 15
 

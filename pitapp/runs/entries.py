@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 
 from pitapp.kit.models import Name
 from pitapp.record import Record
-from pitapp.runs.senses import as_number
+from pitapp.runs.direction_words import as_number
 
 MOST_TEXT = 60
 ShortText = Annotated[str, Field(max_length=MOST_TEXT)]

@@ -7,8 +7,8 @@ from typing import Any
 from wtforms import SelectField, ValidationError
 
 from pitapp.runs.formulas import parse_time_s, time_text
-from pitapp.web.fields import NumberField
-from pitapp.web.quantities import plain
+from pitapp.web.forms.fields import NumberField
+from pitapp.web.forms.quantities import plain
 
 
 class TimeField(NumberField):

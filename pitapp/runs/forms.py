@@ -11,9 +11,9 @@ from wtforms import HiddenField, StringField, TextAreaField
 from pitapp.dates import moment_at, read_wall_clock
 from pitapp.runs.fields import IdField, QuickField, TimeField
 from pitapp.runs.models import Run
-from pitapp.web.fields import NumberField, QuantityField, WholeField
-from pitapp.web.forms import PitForm
-from pitapp.web.quantities import plain
+from pitapp.web.forms.fields import NumberField, QuantityField, WholeField
+from pitapp.web.forms.form_errors import PitForm
+from pitapp.web.forms.quantities import plain
 
 LOCAL = "%Y-%m-%dT%H:%M"
 

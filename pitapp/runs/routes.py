@@ -19,20 +19,20 @@ from pitapp.meetings import store as meetings
 from pitapp.meetings.models import KIND_NAMES
 from pitapp.runs import store
 from pitapp.runs.changes import changes
-from pitapp.runs.desk import blank_form, log, run_from_form, set_choices
-from pitapp.runs.fitting import default_values, occasion
 from pitapp.runs.forms import RunForm
 from pitapp.runs.formulas import time_text
+from pitapp.runs.log_form import blank_form, log, run_from_form, set_choices
 from pitapp.runs.models import Run, RunLine, Setting
-from pitapp.runs.past.routes import blueprint as past
+from pitapp.runs.past_setup.routes import blueprint as past
 from pitapp.runs.setup.routes import blueprint as setup
+from pitapp.runs.snapshot import default_values, occasion
 from pitapp.runs.tyres.routes import blueprint as tyres
 from pitapp.tracks import store as tracks
 from pitapp.web.clock import current_settings, home_zone, now, zone
-from pitapp.web.htmx import after_write, show
-from pitapp.web.quantities import signed, unit
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.forms.quantities import signed, unit
+from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("runs", __name__, url_prefix="/runs")
 for part in (setup, tyres, past):

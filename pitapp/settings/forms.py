@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from wtforms import RadioField
 
-from pitapp.web.forms import PitForm
-from pitapp.web.look import THEMES
+from pitapp.web.forms.form_errors import PitForm
+from pitapp.web.view.theme import THEMES
 
 
 class UnitsForm(PitForm):

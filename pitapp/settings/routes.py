@@ -11,11 +11,11 @@ from pitapp import __version__
 from pitapp.db import settings as stored
 from pitapp.settings.forms import ThemeForm, UnitsForm
 from pitapp.web.clock import current_settings
-from pitapp.web.htmx import after_write, show
-from pitapp.web.look import cookie_name, theme
-from pitapp.web.nav import MORE
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.http.htmx import after_write, show
+from pitapp.web.view.nav import MORE
+from pitapp.web.view.theme import cookie_name, theme
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("settings", __name__)
 A_YEAR_S = 365 * 24 * 3600

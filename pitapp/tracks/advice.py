@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pitapp.tracks.formulas import GearRecord, StartingGear
-from pitapp.web.quantities import plain, quantity, rounded
+from pitapp.web.forms.quantities import plain, quantity, rounded
 
 
 def reasons(start: StartingGear) -> list[str]:

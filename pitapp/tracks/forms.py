@@ -9,9 +9,9 @@ from wtforms import FieldList, Form, FormField, HiddenField, StringField, TextAr
 
 from pitapp.tracks.formulas import filled_in
 from pitapp.tracks.models import MOST_STRAIGHTS, Straight, Track
-from pitapp.web.fields import Needed, QuantityField
-from pitapp.web.forms import PitForm, in_words
-from pitapp.web.quantities import quantity
+from pitapp.web.forms.fields import Needed, QuantityField
+from pitapp.web.forms.form_errors import PitForm, in_words
+from pitapp.web.forms.quantities import quantity
 
 
 class StraightForm(Form):

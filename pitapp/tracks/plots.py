@@ -8,8 +8,8 @@ from statistics import correlation
 
 from pitapp.tracks.formulas import TrackRun
 from pitapp.web.clock import home_zone, zone
-from pitapp.web.plot import SHAPES, Axis, Level, Plot, Point, Series, clock_axis, plot
-from pitapp.web.quantities import unit
+from pitapp.web.forms.quantities import unit
+from pitapp.web.view.plot import SHAPES, Axis, Level, Plot, Point, Series, clock_axis, plot
 
 RATIO = Axis("FDR", digits=2)
 OTHERS = "others"

@@ -22,9 +22,9 @@ from pitapp.tracks.advice import reasons
 from pitapp.tracks.forms import TrackForm, values_of
 from pitapp.tracks.formulas import TrackRun, starting_gear
 from pitapp.web.clock import current_settings, now
-from pitapp.web.htmx import after_write, show
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("tracks", __name__, url_prefix="/tracks")
 SURFACES = ("asphalt", "carpet", "concrete")

@@ -18,25 +18,21 @@ from pitapp.db.connect import Database
 from pitapp.db.migrate import migrate
 from pitapp.devices import guard
 from pitapp.errors import DamagedDatabase, DataError, Refused
-from pitapp.web import (
+from pitapp.web import clock as wall_clock
+from pitapp.web.forms import quantities
+from pitapp.web.http import (
     assets,
     bodies,
     compress,
     cookies,
-    failures,
+    csrf_token,
+    error_pages,
     headers,
     htmx,
-    icons,
     identity,
-    nav,
-    notices,
-    plot,
-    quantities,
-    saved,
-    token,
-    undo,
 )
-from pitapp.web import clock as wall_clock
+from pitapp.web.view import icons, nav, plot
+from pitapp.web.writes import notices, saved, undo
 
 PACKAGE = Path(__file__).resolve().parent.parent
 LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
@@ -99,13 +95,13 @@ def build(
         compress,
         cookies,
         icons,
-        failures,
+        error_pages,
         htmx,
         quantities,
         wall_clock,
         nav,
         notices,
-        token,
+        csrf_token,
         undo,
         plot,
         saved,

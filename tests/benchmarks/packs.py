@@ -16,7 +16,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
 from pitapp.packs.formulas import ChargePlan, Charger, Heat, PlanPack, PlanRules, plan_charging
-from pitapp.packs.plan import pack_capability
+from pitapp.packs.solver.plan import pack_capability
 from tests.benchmarks import Row, row_of
 
 CHARGER = Charger(4, 10, 150, 40, 600)

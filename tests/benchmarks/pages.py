@@ -27,10 +27,10 @@ from pitapp.meetings import store as meetings
 from pitapp.meetings.formulas import Entry
 from pitapp.meetings.models import Meeting
 from pitapp.runs import store
-from pitapp.runs.fitting import snapshot
 from pitapp.runs.formulas import SetupLine
 from pitapp.runs.models import FittedCar, Run, Snapshot, TyreSet
 from pitapp.runs.setup import store as setup
+from pitapp.runs.snapshot import snapshot
 from pitapp.runs.tyres import store as tyres
 from tests.benchmarks import Row
 from tests.runs_support import furnish

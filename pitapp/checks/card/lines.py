@@ -9,11 +9,11 @@ from typing import NamedTuple
 
 from pitapp.bench import store as bench
 from pitapp.checks import store
+from pitapp.checks.context import RunContext
 from pitapp.checks.engine import within_limit
-from pitapp.checks.here import RunContext
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import TOPICS, Limit, Step
-from pitapp.checks.shown import display_unit, figure
+from pitapp.checks.reading_text import display_unit, figure
 from pitapp.kit.models import Car
 
 FIRST = ("rev_limit", "signal", "timing", "mass", "start_v")

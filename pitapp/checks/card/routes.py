@@ -8,12 +8,12 @@ from typing import Any
 from flask import Blueprint
 
 from pitapp.checks.card.lines import LINES_THAT_MATTER, card_lines
-from pitapp.checks.here import run_context
+from pitapp.checks.context import run_context
 from pitapp.checks.lists import store as lists
 from pitapp.db import get_db
 from pitapp.kit import store as kit
 from pitapp.web.clock import home_zone, now
-from pitapp.web.htmx import show
+from pitapp.web.http.htmx import show
 
 blueprint = Blueprint("card", __name__, url_prefix="/card")
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from wtforms import BooleanField, HiddenField, StringField, TextAreaField
 
-from pitapp.web.fields import Needed
-from pitapp.web.forms import PitForm
+from pitapp.web.forms.fields import Needed
+from pitapp.web.forms.form_errors import PitForm
 
 SHORT = {"maxlength": 60, "autocomplete": "off"}
 

@@ -17,9 +17,9 @@ from pitapp.kit import store as kit
 from pitapp.kit import subject
 from pitapp.kit.models import Car
 from pitapp.web.clock import current_settings, now
-from pitapp.web.htmx import after_write, show
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("controllers", __name__, url_prefix="/controllers")
 

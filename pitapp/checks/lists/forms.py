@@ -14,9 +14,9 @@ from wtforms import (
 )
 
 from pitapp.checks.models import KIND_NAMES, OCCASION_NAMES, TOPICS, Step
-from pitapp.checks.shown import display_unit, field_text, to_stored
-from pitapp.web.fields import Needed, NumberField, WholeField
-from pitapp.web.forms import PitForm
+from pitapp.checks.reading_text import display_unit, field_text, to_stored
+from pitapp.web.forms.fields import Needed, NumberField, WholeField
+from pitapp.web.forms.form_errors import PitForm
 
 SHORT = {"maxlength": 60, "autocomplete": "off"}
 SENTENCE = {"maxlength": 300, "rows": 2}

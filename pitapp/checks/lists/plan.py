@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from pitapp.checks.models import Step
-from pitapp.checks.shown import display_unit, field_text, to_stored
-from pitapp.web.forms import PitForm
+from pitapp.checks.reading_text import display_unit, field_text, to_stored
+from pitapp.web.forms.form_errors import PitForm
 
 
 class PlanForm(PitForm):

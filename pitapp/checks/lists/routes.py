@@ -16,11 +16,11 @@ from pitapp.db import get_db
 from pitapp.db.pages import split_page
 from pitapp.errors import BadRequest, ChangedMeanwhile, Refused
 from pitapp.kit import store as kit
-from pitapp.web import taps
 from pitapp.web.clock import now
-from pitapp.web.htmx import after_write, show, show_part
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.http.htmx import after_write, show, show_part
+from pitapp.web.writes import taps
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("lists", __name__, url_prefix="/lists")
 PAGE_LENGTH = 50

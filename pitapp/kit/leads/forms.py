@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from wtforms import Form, HiddenField, RadioField, StringField
 
-from pitapp.web.fields import Needed, NumberField, QuantityField, WholeField
-from pitapp.web.forms import PitForm
+from pitapp.web.forms.fields import Needed, NumberField, QuantityField, WholeField
+from pitapp.web.forms.form_errors import PitForm
 
 KINDS = {"pair": "A pair", "motor": "Three, to a motor", "single": "One"}
 

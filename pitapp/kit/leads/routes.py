@@ -19,10 +19,10 @@ from pitapp.kit.models import Car
 from pitapp.kit.scales import store as scales
 from pitapp.kit.scales.models import Part
 from pitapp.web.clock import current_settings, now
-from pitapp.web.forms import in_words
-from pitapp.web.htmx import after_write, show, show_part
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.forms.form_errors import in_words
+from pitapp.web.http.htmx import after_write, show, show_part
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("leads", __name__, url_prefix="/leads")
 OTHER_GAUGES = 4

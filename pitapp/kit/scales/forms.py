@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from wtforms import Form, HiddenField, StringField, TextAreaField
 
-from pitapp.web.fields import Needed, NumberField, QuantityField
-from pitapp.web.forms import PitForm
-from pitapp.web.moments import MomentField, NotAhead
+from pitapp.web.forms.datetime_field import MomentField, NotAhead
+from pitapp.web.forms.fields import Needed, NumberField, QuantityField
+from pitapp.web.forms.form_errors import PitForm
 
 NAME_KEYWORDS = {"maxlength": 60, "autocomplete": "off"}
 

@@ -19,10 +19,10 @@ from pitapp.kit.scales.forms import CornersForm, MoveForm, PartForm
 from pitapp.kit.scales.models import Move, Part, Weighing
 from pitapp.meetings import store as meetings
 from pitapp.web.clock import current_settings, now
-from pitapp.web.forms import in_words
-from pitapp.web.htmx import after_write, show, show_part
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.forms.form_errors import in_words
+from pitapp.web.http.htmx import after_write, show, show_part
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("scales", __name__, url_prefix="/scales")
 PAGE = 50

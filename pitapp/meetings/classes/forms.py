@@ -17,8 +17,8 @@ from wtforms import (
 )
 
 from pitapp.meetings.models import ClassLimit, RaceClass
-from pitapp.web.fields import Needed, NumberField, QuantityField, WholeField
-from pitapp.web.forms import PitForm, in_words
+from pitapp.web.forms.fields import Needed, NumberField, QuantityField, WholeField
+from pitapp.web.forms.form_errors import PitForm, in_words
 
 NAME_KEYWORDS = {"maxlength": 60, "autocomplete": "off"}
 MOST_LIMITS = 40

@@ -13,9 +13,9 @@ from pitapp.meetings.classes import store
 from pitapp.meetings.classes.forms import ClassForm
 from pitapp.meetings.models import RaceClass
 from pitapp.web.clock import now
-from pitapp.web.htmx import after_write, show
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("classes", __name__, url_prefix="/classes")
 

@@ -7,13 +7,13 @@ import json
 from wtforms import HiddenField, RadioField
 
 from pitapp.limits import number
-from pitapp.packs.charging.screens import ChargeStep
+from pitapp.packs.charging.prompts import ChargeStep
+from pitapp.packs.charging.refusals import refusal
 from pitapp.packs.charging.steps import judge_answers
-from pitapp.packs.charging.telling import refusal
 from pitapp.packs.fields import CellsField
 from pitapp.packs.models import Charge, Pack
-from pitapp.web.fields import Needed, NumberField, QuantityField, WholeField
-from pitapp.web.forms import PitForm
+from pitapp.web.forms.fields import Needed, NumberField, QuantityField, WholeField
+from pitapp.web.forms.form_errors import PitForm
 
 
 class StepForm(PitForm):

@@ -16,17 +16,17 @@ from pitapp.errors import BadRequest, NotThere, Refused
 from pitapp.packs import store as shelf
 from pitapp.packs.charging import store
 from pitapp.packs.charging.forms import EndForm, StepForm, form_for
-from pitapp.packs.charging.screens import BY_KEY, STEPS, ChargeStep
+from pitapp.packs.charging.prompts import BY_KEY, STEPS, ChargeStep
+from pitapp.packs.charging.refusals import LONGEST, condition_refusal, start_refusals
 from pitapp.packs.charging.steps import Forecast, cells_of, forecast, judge_answers, program_of
-from pitapp.packs.charging.telling import LONGEST, condition_refusal, start_refusals
 from pitapp.packs.charging.view import address, ready_values, running_values, step_values
 from pitapp.packs.models import Charge, Pack, Purpose
 from pitapp.packs.overview import state
-from pitapp.web import taps
 from pitapp.web.clock import moment_text, now
-from pitapp.web.htmx import after_write, show
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes import taps
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("charging", __name__)
 

@@ -21,7 +21,8 @@ from pitapp.packs.cell import (
     state_of_charge_percent,
     storage_step,
 )
-from pitapp.packs.charging.screens import BY_KEY, STEPS, ChargeStep
+from pitapp.packs.charging.prompts import BY_KEY, STEPS, ChargeStep
+from pitapp.packs.health.state import PackState
 from pitapp.packs.models import CellV, Charge, Pack, Purpose
 from pitapp.packs.safety import (
     CHARGE_TEMPERATURE_C,
@@ -30,7 +31,6 @@ from pitapp.packs.safety import (
     TOO_HOT,
     charge_current_a,
 )
-from pitapp.packs.state import PackState
 from pitapp.record import Record
 
 CHARGER_A = (0.01, 500.0)

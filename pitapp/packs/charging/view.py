@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
-from pitapp.packs.care import Verdict
 from pitapp.packs.charging.forms import EndForm, StepForm
-from pitapp.packs.charging.screens import STEPS, ChargeStep
+from pitapp.packs.charging.prompts import STEPS, ChargeStep
+from pitapp.packs.charging.refusals import readings_text
 from pitapp.packs.charging.steps import (
     Forecast,
     Program,
@@ -17,12 +17,12 @@ from pitapp.packs.charging.steps import (
     direction,
     program_of,
 )
-from pitapp.packs.charging.telling import readings_text
+from pitapp.packs.health.condition import Verdict
+from pitapp.packs.health.status_text import OUTCOMES
 from pitapp.packs.models import Charge, Pack, Purpose
 from pitapp.packs.safety import CHARGE_TEMPERATURE_C, MAKERS_CHARGE_C
-from pitapp.packs.wording import OUTCOMES
 from pitapp.web.clock import moment_text
-from pitapp.web.quantities import plain, rounded
+from pitapp.web.forms.quantities import plain, rounded
 
 
 class ForecastText(NamedTuple):

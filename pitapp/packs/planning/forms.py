@@ -8,10 +8,10 @@ from pydantic import ValidationError
 from wtforms import SelectMultipleField, StringField
 from wtforms.widgets import CheckboxInput, ListWidget
 
+from pitapp.packs.health.state import PackState
 from pitapp.packs.models import ChargerRecord, PlanRecord
-from pitapp.packs.state import PackState
-from pitapp.web.fields import Needed, NumberField, WholeField
-from pitapp.web.forms import PitForm
+from pitapp.web.forms.fields import Needed, NumberField, WholeField
+from pitapp.web.forms.form_errors import PitForm
 
 
 class PlanForm(PitForm):

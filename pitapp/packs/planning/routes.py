@@ -13,19 +13,19 @@ from pitapp.db.removed import removed_name
 from pitapp.errors import BadRequest, Gone, Refused
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import Heat, Meeting
+from pitapp.packs.health.state import PackState
 from pitapp.packs.models import ChargerRecord, PlanRecord
 from pitapp.packs.overview import states
 from pitapp.packs.planning import store
-from pitapp.packs.planning.basis import digest, heats_ahead, usual_run_mah
 from pitapp.packs.planning.forms import PlanForm
-from pitapp.packs.planning.late import late_packs
+from pitapp.packs.planning.inputs import digest, heats_ahead, usual_run_mah
+from pitapp.packs.planning.lateness import late_packs
 from pitapp.packs.planning.timeline import late_sentence, timeline
-from pitapp.packs.state import PackState
-from pitapp.web import taps
 from pitapp.web.clock import now
-from pitapp.web.htmx import after_write, show
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes import taps
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("planning", __name__, url_prefix="/plan")
 LATE_MIN = (5, 10, 15, 30)
@@ -186,7 +186,7 @@ def _make_and_save(
     charger: ChargerRecord,
     sentence: str = "The plan is made",
 ) -> Any:
-    from pitapp.packs.planning.making import make_plan
+    from pitapp.packs.planning.solve_day import make_plan
 
     along = [each for each in day.states if each.pack.id not in record.left_out]
     others = [each for each in [*day.states, *day.barred] if each not in along]

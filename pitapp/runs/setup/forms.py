@@ -5,8 +5,8 @@ from __future__ import annotations
 from wtforms import HiddenField, StringField, TextAreaField
 
 from pitapp.runs.formulas import SetupLine, parse_setup
-from pitapp.web.fields import Needed, NumberField
-from pitapp.web.forms import PitForm
+from pitapp.web.forms.fields import Needed, NumberField
+from pitapp.web.forms.form_errors import PitForm
 
 
 class ListForm(PitForm):

@@ -16,11 +16,11 @@ from pitapp.runs import store as runs
 from pitapp.runs.models import SetupEntry, with_unit
 from pitapp.runs.setup import store
 from pitapp.runs.setup.forms import EntryForm, ListForm, ValueForm
-from pitapp.web import taps
 from pitapp.web.clock import current_settings, now
-from pitapp.web.htmx import after_write, show, show_part
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.http.htmx import after_write, show, show_part
+from pitapp.web.writes import taps
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("setup", __name__, url_prefix="/setup")
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from wtforms import HiddenField, StringField, TextAreaField
 
-from pitapp.web.fields import Needed, NumberField, WholeField
-from pitapp.web.forms import PitForm
+from pitapp.web.forms.fields import Needed, NumberField, WholeField
+from pitapp.web.forms.form_errors import PitForm
 
 
 class TyreSetForm(PitForm):

@@ -15,9 +15,9 @@ from pitapp.runs.models import TyreSet
 from pitapp.runs.tyres import store
 from pitapp.runs.tyres.forms import TyreSetForm
 from pitapp.web.clock import current_settings, now
-from pitapp.web.htmx import after_write, show
-from pitapp.web.undo import notice
-from pitapp.web.writes import write
+from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("tyres", __name__, url_prefix="/tyres")
 

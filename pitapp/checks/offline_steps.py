@@ -1,0 +1,209 @@
+"""Run-throughs as a phone keeps them: every step with its limits, to be walked with no server.
+
+`static/js/sw/runs.js` walks them. It knows no limit and no sentence by itself: what speaks against
+an answer comes from here, for the charges of `packs` too. The server judges again on arrival.
+"""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from dataclasses import replace
+from datetime import datetime
+from typing import Any, NotRequired, TypedDict
+
+from flask import render_template
+
+from pitapp.checks import store
+from pitapp.checks.context import TAKEN_UP_FOR, RunContext, run_context
+from pitapp.checks.engine import LEAST_REASON_WORDS, StepResult
+from pitapp.checks.forms import NO_REASON
+from pitapp.checks.models import Answer, Checklist, ChecklistRun, Limit
+from pitapp.checks.reading_text import CONVERTED, display_unit, field_text, reading
+from pitapp.checks.view import StepView, look_up
+from pitapp.web.forms.quantities import unit
+
+UUID, STEP, AT, BACK = "{uuid}", "{step}", "{at}", "{back}"
+SHOWN = "{shown}"
+TOKEN = re.compile(r'(name="csrf_token" value=")[^"]*')
+BEFORE_A_TAG = re.compile(r"\n\s+(?=<)")
+NOT_BEGUN = -1
+NO_NUMBER = "Write a number here, such as 63.5."
+
+
+class OfflineLimit(TypedDict, total=False):
+    """What is asked of one field of a step's form, in the racer's unit.
+
+    `only` is the one good answer, `words` what may stand for a number, `number` what is said of
+    anything else that is none.
+    """
+
+    least: float
+    most: float
+    only: str
+    words: dict[str, float | None]
+    number: str
+    unit: str
+    under: str
+    over: str
+    discharging: OfflineLimit
+
+
+class OfflineStep(TypedDict):
+    """A step: its fragment, and what it asks; `{at}` in it is its address, `{back}` the one before.
+
+    `stopped` is the fragment after a reading outside the limits, where such a one is put down.
+    """
+
+    key: str
+    html: str
+    limits: dict[str, OfflineLimit]
+    title: NotRequired[str]
+    stopped: NotRequired[str]
+    expected: NotRequired[str]
+
+
+class OfflineRun(TypedDict):
+    """A run-through, shown in place of the `part` of the kept page `frame`, and where it leads to.
+
+    `values` are for the names in braces in its fragments.
+
+    `at` is a step's address with `{uuid}` and `{step}` in it. `uuid` is empty where none is begun;
+    `since` is when it was, in ms, and `good_for` how long it holds. `settled` are the keys of the steps
+    that the server has nothing to ask at any more, `given` what the forms would send, `reason` what it
+    takes for a reading outside the limits to stand.
+    """
+
+    at: str
+    begin: str
+    frame: str
+    part: str
+    title: str
+    values: dict[str, str]
+    uuid: str
+    since: float
+    good_for: float
+    reason: NotRequired[dict[str, Any]]
+    steps: list[OfflineStep]
+    settled: list[str]
+    given: dict[str, dict[str, str]]
+    then: str
+    start: NotRequired[dict[str, Any]]
+
+
+def without_token(html: str) -> str:
+    """The page or fragment as it is kept: without its token and the template's indentation."""
+    return BEFORE_A_TAG.sub("\n", TOKEN.sub(r"\1", html))
+
+
+def in_unit(class_limit: Limit, symbol: str) -> OfflineLimit:
+    """What is asked, in the unit in which it is typed."""
+    display = unit(CONVERTED[symbol]) if symbol in CONVERTED else None
+    between = "" if symbol in ("", "°") else " "
+    limit: OfflineLimit = {"unit": f"{between}{display_unit(symbol)}"}
+    if class_limit.least is not None:
+        limit["least"] = display.display_value(class_limit.least) if display else class_limit.least
+    if class_limit.most is not None:
+        limit["most"] = display.display_value(class_limit.most) if display else class_limit.most
+    return limit
+
+
+def run_through(
+    connection: sqlite3.Connection, checklist: Checklist, now: datetime
+) -> OfflineRun | None:
+    """One checklist's: taken up where it was left half-way, else one that is not begun yet."""
+    present = run_context(connection, now, checklist)
+    begun = store.open_run(
+        connection, checklist.id, car_id=present.car_id, since=present.left_since
+    )
+    walk: ChecklistRun = begun or present.walk(checklist).model_copy(update={"id": NOT_BEGUN})
+    _, results = look_up(connection, walk)
+    if StepView.of(connection, walk, present, results) is None:
+        return None
+    return OfflineRun(
+        at=_address(UUID, STEP),
+        begin=f"/checks/lists/{checklist.id}/run",
+        frame="/checks/card",
+        part="card-part",
+        title=checklist.title,
+        values={},
+        uuid=begun.uuid if begun else "",
+        since=walk.started_at.timestamp() * 1000 if begun else 0,
+        good_for=TAKEN_UP_FOR.total_seconds() * 1000,
+        reason={"words": LEAST_REASON_WORDS, "text": NO_REASON},
+        steps=[_step(connection, checklist, walk, present, results, each) for each in results],
+        settled=[str(each.step.id) for each in results if each.settled],
+        given={
+            str(each.step.id): {"shown": field_text(each.shown, each.unit)}
+            for each in results
+            if each.stopped
+        },
+        then="/checks",
+    )
+
+
+def _address(uuid: str, step: object) -> str:
+    return f"/checks/walks/{uuid}/steps/{step}"
+
+
+def _step(
+    connection: sqlite3.Connection,
+    checklist: Checklist,
+    walk: ChecklistRun,
+    present: RunContext,
+    results: list[StepResult],
+    at: StepResult,
+) -> OfflineStep:
+    view = StepView.of(connection, walk, present, results, at.step)
+    if view is None:
+        raise AssertionError("a step that is asked for is shown")
+
+    return _offline_run(checklist, walk, present, view)
+
+
+def _offline_run(
+    checklist: Checklist, walk: ChecklistRun, present: RunContext, view: StepView
+) -> OfflineStep:
+    def rendered(step_view: StepView) -> str:
+        html = render_template(
+            "checks/_walk.html", checklist=checklist, walk=walk, present=present, view=step_view
+        )
+        for address, name in ((here_at, AT), (back_at, BACK)):
+            html = html.replace(f'"{address}"', f'"{name}"')
+        return without_token(html).replace(walk.uuid, UUID)
+
+    here_at, back_at = (_address(walk.uuid, each) for each in (view.step.id, view.previous_id))
+    step = OfflineStep(key=str(view.step.id), html=rendered(view), limits=_limits(view))
+    if view.limit is not None:
+        step["stopped"] = rendered(replace(view, result=_outside(view, walk)))
+        step["expected"] = reading(view.expected, view.step.unit)
+    return step
+
+
+def _limits(view: StepView) -> dict[str, OfflineLimit]:
+    step = view.step
+    limit = in_unit(view.limit or Limit(), step.unit)
+    if step.kind == "number":
+        limit["number"] = NO_NUMBER
+        limit["words"] = {"off": 0 if step.topic == "timing" else None, "on": None}
+    elif view.limit is None:
+        return {}
+    limits = {"shown": limit}
+    if view.limit is not None:
+        limits["expected"] = in_unit(view.limit, "")
+    return limits
+
+
+def _outside(view: StepView, walk: ChecklistRun) -> StepResult:
+    step, limit = view.step, view.limit or Limit()
+    answer = Answer(
+        walk_id=walk.id,
+        step_id=step.id,
+        key=step.key,
+        shown=SHOWN,
+        unit=step.unit,
+        least=limit.least,
+        most=limit.most,
+        answered_at=walk.started_at,
+    )
+    return StepResult(step=step, answer=answer, problems=("outside",))

@@ -1,0 +1,208 @@
+"""Charges as a phone keeps them: each step, the last look and the countdown, to be walked with no server.
+
+They are run-throughs like those of `checks`, with a start at their end. The phone's countdown leaves
+out the part at constant voltage, so that it says too early to look rather than too late.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Hashable, Iterable
+from datetime import datetime
+from typing import Any, get_args
+
+from flask import render_template
+
+from pitapp.checks.offline_steps import (
+    AT,
+    BACK,
+    NO_NUMBER,
+    STEP,
+    UUID,
+    OfflineLimit,
+    OfflineRun,
+    OfflineStep,
+    in_unit,
+    without_token,
+)
+from pitapp.checks.reading_text import display_unit, field_text
+from pitapp.packs.cell import OCV_TABLE, STORAGE_CELL_V, state_of_charge_percent
+from pitapp.packs.charging import store
+from pitapp.packs.charging.forms import EndForm, form_for
+from pitapp.packs.charging.prompts import BY_KEY, STEPS, ChargeStep
+from pitapp.packs.charging.refusals import LONGEST, STALE, refusal_text
+from pitapp.packs.charging.steps import Caution, cautions, charge_limits, judge_answers
+from pitapp.packs.charging.view import Countdown, ForecastText, address, last_look, step_values
+from pitapp.packs.health.condition import Verdict
+from pitapp.packs.models import Charge, Pack, Purpose
+from pitapp.packs.overview import states
+
+TITLES: dict[Purpose, str] = {"full": "Charge", "storage": "Storage"}
+TAKES: dict[Purpose, tuple[str, str, str]] = {
+    "full": (
+        "Takes at least",
+        "Until about {until} or later: the slow end at constant voltage comes on top.",
+        "Reckoned on this phone without the slow end. Look then; it may need longer.",
+    ),
+    "storage": ("Takes about", "Until about {until}.", "Reckoned on this phone."),
+}
+ABOUT_THE_LABEL = {"label", "cells", "program"}
+Fragments = dict[Hashable, Any]
+"""What is made for one bundle, by all that it depends on."""
+CHANGED = "Its condition was changed on this phone. Start it when the server is back."
+TAKEN = "This pack is on the charger already."
+THERE = "It is there already. Nothing to charge or discharge."
+
+
+def runs(connection: sqlite3.Connection, packs: Iterable[Pack], now: datetime) -> list[OfflineRun]:
+    """A charge to full and one to storage for each of these packs that is on no charger."""
+    busy = {each.pack_id for each in store.running(connection)}
+    worn = {each.pack.id: each.worn(now) for each in states(connection)}
+    fragments: Fragments = {}
+    return [
+        _run(connection, pack, purpose, now, worn.get(pack.id), fragments)
+        for pack in packs
+        if pack.condition == "sound" and pack.id not in busy
+        for purpose in get_args(Purpose)
+    ]
+
+
+def _run(
+    connection: sqlite3.Connection,
+    pack: Pack,
+    purpose: Purpose,
+    now: datetime,
+    worn: Verdict | None,
+    fragments: Fragments,
+) -> OfflineRun:
+    begun = store.prepared(connection, pack.id, purpose, now)
+    item = begun or Charge(uuid=UUID, pack_id=pack.id, purpose=purpose, prepared_at=now)
+    answers = store.answers(connection, item.id) if begun else {}
+    oldest = store.oldest_answer(connection, item.id) if begun else None
+    results = judge_answers(pack, item, answers)
+    open_steps = {each.step.group_name for each in results if not each.settled}
+    stored: dict[str, dict[str, str]] = {}
+    for each in results:
+        if isinstance(each.step, Caution) and each.answer:
+            fields = stored.setdefault(each.step.group_name, {})
+            fields[each.step.field] = field_text(each.shown, each.unit)
+    return OfflineRun(
+        at=address(pack.id, UUID, purpose, STEP),
+        begin=f"/packs/{pack.id}/charge?purpose={purpose}",
+        frame=f"/packs/{pack.id}",
+        part="pack-part",
+        title=f"{TITLES[purpose]}: {pack.mark}",
+        values={"pack": f"/packs/{pack.id}", "purpose": purpose},
+        uuid=begun.uuid if begun else "",
+        since=oldest.timestamp() * 1000 if oldest else 0,
+        good_for=store.GOOD_FOR.total_seconds() * 1000,
+        steps=[_step(step, pack, purpose, worn, fragments) for step in STEPS],
+        settled=[step.key for step in STEPS if step.key not in open_steps],
+        given=stored,
+        then=f"/packs/charges/{UUID}",
+        start=_start(pack, purpose, fragments),
+    )
+
+
+def _step(
+    step: ChargeStep, pack: Pack, purpose: Purpose, worn: Verdict | None, fragments: Fragments
+) -> OfflineStep:
+    def make() -> OfflineStep:
+        values = step_values(pack, step, UUID, purpose, {}, form_for(step), worn)
+        values |= {"address": AT, "back": values["back"] and BACK}
+        return OfflineStep(
+            key=step.key,
+            title=step.title,
+            html=_rendered("packs/_step.html", pack, values),
+            limits=_limits(step, pack, purpose),
+        )
+
+    label = (pack.cells_series, pack.shown_nominal_v, pack.capacity_mah, pack.most_charge_c)
+    name = (step.key, (purpose, label) if step.key in ABOUT_THE_LABEL else (), worn)
+    step_kept: OfflineStep = _once(fragments, name, make)
+    return step_kept
+
+
+def _once(fragments: Fragments, name: Hashable, make: Callable[[], Any]) -> Any:
+    """A fragment that several packs share, rendered for the first of them."""
+    if name not in fragments:
+        fragments[name] = make()
+    return fragments[name]
+
+
+def _rendered(template: str, pack: Pack, values: dict[str, Any]) -> str:
+    """The fragment without token, and without anything that is this pack's alone."""
+    html = without_token(render_template(template, **values))
+    html = html.replace(f"?purpose={values['purpose']}", "?purpose={purpose}")
+    return html.replace(f"/packs/{pack.id}/", "{pack}/").replace(f'"/packs/{pack.id}"', '"{pack}"')
+
+
+def _limits(step: ChargeStep, pack: Pack, purpose: Purpose) -> dict[str, OfflineLimit]:
+    def limits_for(*, discharging: bool) -> dict[str, OfflineLimit]:
+        charge_limit_by_key = charge_limits(pack, discharging=discharging)
+        limits = {}
+        for caution in cautions(pack, discharging=discharging):
+            if caution.group_name != step.key:
+                continue
+            under, over = refusal_text(caution, charge_limit_by_key.get(caution.key))
+            if caution.kind == "yesno":
+                limits[caution.field] = OfflineLimit(only=caution.planned, over=over)
+            else:
+                limit = in_unit(charge_limit_by_key[caution.key], caution.unit)
+                limits[caution.field] = limit | OfflineLimit(
+                    under=under, over=over, number=NO_NUMBER
+                )
+        return limits
+
+    limits = limits_for(discharging=False)
+    if purpose == "storage" and "current_a" in limits:
+        limits["current_a"]["discharging"] = limits_for(discharging=True)["current_a"]
+    return limits
+
+
+def _start(pack: Pack, purpose: Purpose, fragments: Fragments) -> dict[str, Any]:
+    """The last look, the countdown, and what they are worked out from."""
+    low_v, high_v = STORAGE_CELL_V
+    alike = (purpose, pack.cells_series)
+    return {
+        "ready": _once(fragments, ("ready", alike), lambda: _ready(pack, purpose)),
+        "running": _once(fragments, ("running", alike), lambda: _running(pack, purpose)),
+        "points": OCV_TABLE,
+        "target": 100 if purpose == "full" else state_of_charge_percent((low_v + high_v) / 2),
+        "rests": [] if purpose == "full" else [low_v, high_v],
+        "mah": pack.capacity_mah,
+        "most": LONGEST.total_seconds() / 60,
+        "stale": STALE,
+        "changed": CHANGED,
+        "taken": TAKEN,
+        "there": THERE,
+    }
+
+
+def _ready(pack: Pack, purpose: Purpose) -> str:
+    placeholders = {
+        "warmth": f"{{cell_c}} {display_unit('°C')}",
+        "cells": ", ".join(f"{{cell_v-{place}}}" for place in range(pack.cells_series)) + " V",
+        "program": "{cells_set} cells, {current_a} A",
+    }
+    good = {key: "yes" if step.kind == "yesno" else "" for key, step in BY_KEY.items()}
+    takes, until, _ = TAKES[purpose]
+    ready = last_look(pack, UUID, purpose, good, placeholders) | {
+        "kept": True,
+        "ahead": ForecastText("{minutes}", "{way}", "{current_a}", until, takes=takes),
+    }
+    return _rendered("packs/_ready.html", pack, ready)
+
+
+def _running(pack: Pack, purpose: Purpose) -> str:
+    running = {
+        "pack": pack,
+        "uuid": UUID,
+        "purpose": purpose,
+        "form": EndForm(),
+        "note": TAKES[purpose][2],
+        "countdown": Countdown(
+            "", "{due}", "{minutes}", "{until}", "{way}", "{current_a}", "{cells_set}", "{started}"
+        ),
+    }
+    return _rendered("packs/_charge.html", pack, running)

@@ -1,0 +1,1 @@
+"""A pack's condition: how full it is, fit to race or not and why, and its readings over time."""

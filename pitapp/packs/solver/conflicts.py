@@ -1,0 +1,198 @@
+"""What a charge plan cannot do and what the racer may do instead, in structure and in words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
+
+from pitapp.packs.cell import FULL_CELL_V, open_circuit_cell_v
+from pitapp.packs.solver.output_assignment import last_heat_over
+from pitapp.packs.solver.plan_types import (
+    Conflict,
+    Heat,
+    HeatAssignment,
+    HeatPlan,
+    PackCapability,
+    PlanPack,
+    PlanRules,
+    Remedy,
+)
+
+
+def find_conflicts(
+    ordered: Sequence[Heat],
+    packs: Sequence[PlanPack],
+    prospects: Sequence[PackCapability],
+    turns: dict[str, list[HeatAssignment]],
+    heat_plans: Sequence[HeatPlan],
+    rules: PlanRules,
+) -> tuple[list[HeatPlan], list[Conflict]]:
+    """The heats' plans with packs filled in that run as they are, and every conflict of the day."""
+    plans = list(heat_plans)
+    conflicts: list[Conflict] = []
+    spoken_for: set[str] = set()
+    for place, plan in enumerate(plans):
+        if plan.full:
+            continue
+        idle = [
+            each
+            for prospect in prospects
+            if (each := _idle(prospect, turns[prospect.pack.name], ordered, rules, place))
+            and each.prospect.pack.name not in spoken_for
+        ]
+        heat = ordered[place]
+        as_it_is = _as_it_is(heat, idle, rules)
+        if as_it_is is not None:
+            plans[place] = as_it_is
+            spoken_for.add(str(as_it_is.pack))
+            if as_it_is.full:
+                continue
+        remedies = _remedies(heat, idle, rules)
+        if as_it_is is not None:
+            cell_v = as_it_is.cell_v
+            remedies.append(Remedy("run part charged", str(as_it_is.pack), heat.start_min, cell_v))
+        conflicts.append(
+            Conflict("no full pack", place, None, heat.start_min, remedies=tuple(remedies))
+        )
+    over = last_heat_over(ordered, rules)
+    for prospect in prospects:
+        name = prospect.pack.name
+        ran = [place for place, plan in enumerate(plans) if plan.pack == name]
+        until = ordered[ran[0]].start_min if ran else over
+        if prospect.full and until - _full_since(prospect) > rules.most_full_min:
+            conflicts.append(Conflict("sits full", None, name, until))
+    for pack in packs:
+        if pack.condition != "sound":
+            conflicts.append(
+                Conflict("refused", None, pack.name, rules.now_min, f"it is {pack.condition}")
+            )
+    return plans, conflicts
+
+
+def _full_since(prospect: PackCapability) -> float:
+    since = prospect.pack.full_since_min
+    return prospect.free_min if since is None else min(since, prospect.free_min)
+
+
+class _Idle(NamedTuple):
+    """A pack before a heat that the plan has no full one for."""
+
+    prospect: PackCapability
+    chargeable_min: float
+    usable_min: float
+    percent: float
+    length_min: float
+    needed_later: bool
+    """The plan needs it at a later heat: it is not to be disturbed."""
+
+    @property
+    def full_min(self) -> float:
+        """When it could be full at the earliest, if an output were free."""
+        return self.chargeable_min + self.length_min
+
+
+def _idle(
+    prospect: PackCapability,
+    todo: Sequence[HeatAssignment],
+    ordered: Sequence[Heat],
+    rules: PlanRules,
+    place: int,
+) -> _Idle | None:
+    """How a pack stands before a heat, or None if it is too small for it."""
+    if not math.isfinite(prospect.recharge_min[place]):
+        return None
+    later = any(turn.heat > place for turn in todo)
+    ran = [turn.heat for turn in todo if turn.heat < place]
+    if not ran:
+        percent = 100.0 if prospect.full else prospect.pack.percent
+        free, usable = prospect.free_min, prospect.usable_min
+        return _Idle(prospect, free, usable, percent, prospect.first_min, later)
+    last = ran[-1]
+    back = ordered[last].start_min + ordered[last].run_min + rules.cooling_min
+    left, length = prospect.left_percent[last], prospect.recharge_min[last]
+    return _Idle(prospect, back, back, left, length, later)
+
+
+def _as_it_is(heat: Heat, idle: Sequence[_Idle], rules: PlanRules) -> HeatPlan | None:
+    """The fullest pack that may be run without another charge, if there is one."""
+    able = [
+        each
+        for each in idle
+        if not each.needed_later
+        and each.usable_min <= heat.start_min
+        and each.percent - 100 * heat.used_mah / each.prospect.pack.capacity_mah
+        >= rules.least_left_percent
+    ]
+    if not able:
+        return None
+    best = max(able, key=lambda each: (each.percent, each.prospect.pack.name))
+    full = best.percent >= rules.full_percent
+    since = best.prospect.free_min if full else None
+    name = best.prospect.pack.name
+    return HeatPlan(name, best.percent, open_circuit_cell_v(best.percent), full, since)
+
+
+def _remedies(heat: Heat, idle: Sequence[_Idle], rules: PlanRules) -> list[Remedy]:
+    """Charge one elsewhere in time; else which could be full first, and how late that is."""
+    latest = heat.start_min - rules.margin_min
+    elsewhere = [
+        Remedy("charge elsewhere", each.prospect.pack.name, latest - each.length_min, FULL_CELL_V)
+        for each in idle
+        if not each.needed_later and each.length_min > 0 and each.full_min <= latest
+    ]
+    if elsewhere:
+        return [max(elsewhere, key=lambda remedy: remedy.at_min)]
+    too_late = [each for each in idle if each.full_min > latest]
+    if not too_late:
+        return []
+    first = min(too_late, key=lambda each: each.full_min)
+    name, after = first.prospect.pack.name, first.full_min - heat.start_min
+    return [Remedy("full later", name, first.full_min, FULL_CELL_V, after)]
+
+
+def conflict_sentence(
+    conflict: Conflict,
+    tell_time: Callable[[float], str],
+    tell_heat: Callable[[int], str] = "Heat {}".format,
+) -> str:
+    """One conflict in words; `tell_time` turns the plan's minutes into a time of day.
+
+    `tell_heat` names a heat by its number in the plan, counted from 1.
+
+    >>> lost = Conflict("no full pack", 3, None, 80.0, remedies=(
+    ...     Remedy("charge elsewhere", "B", 20.0, 4.2), Remedy("run part charged", "A", 80.0, 3.9)))
+    >>> conflict_sentence(lost, lambda minutes: f"11:{minutes:02.0f}")
+    'Heat 4 has no full pack: charge B elsewhere by 11:20 or run A again at about 3.90 V/cell.'
+    """
+    when = tell_time(conflict.at_min)
+    if conflict.kind == "refused":
+        return f"Pack {conflict.pack} is not in the plan: {conflict.reason}."
+    if conflict.kind == "sits full":
+        return (
+            f"Pack {conflict.pack} is full now and sits full until {when}, longer than your limit."
+        )
+    heat = tell_heat((conflict.heat or 0) + 1)
+    ways = " or ".join(_remedy_words(remedy, tell_time) for remedy in conflict.remedies)
+    return f"{heat} has no full pack: {ways or 'no pack is free for it'}."
+
+
+def _remedy_words(remedy: Remedy, tell_time: Callable[[float], str]) -> str:
+    when = tell_time(remedy.at_min)
+    if remedy.kind == "charge elsewhere":
+        return f"charge {remedy.pack} elsewhere by {when}"
+    if remedy.kind == "full later":
+        return f"{remedy.pack} can be full at {when} at the earliest, {late_text(remedy.after_min)}"
+    return f"run {remedy.pack} again at about {remedy.cell_v:.2f} V/cell"
+
+
+def late_text(after_min: float) -> str:
+    """How long after a heat's start a pack would be full, or how short before it.
+
+    >>> late_text(17.2), late_text(0), late_text(-2.5)
+    ('18 min after the start', 'as it starts', 'only 2 min before the start')
+    """
+    if after_min > 0:
+        return f"{math.ceil(after_min)} min after the start"
+    before = math.floor(-after_min)
+    return f"only {before} min before the start" if before else "as it starts"

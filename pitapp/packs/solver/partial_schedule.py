@@ -1,0 +1,278 @@
+"""A day's charges as far as they are placed, from its end backwards, and what may come next."""
+
+from __future__ import annotations
+
+import heapq
+import math
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from pitapp.packs.solver.problem import SLACK_MIN, Job, ScheduleProblem, is_better
+
+UNDECIDED, MUST, DONE, DROPPED = range(4)
+NONE = -1
+"""No heat before: a kind's first charge."""
+
+
+class PlacementUndo(NamedTuple):
+    """What stood before one charge was placed."""
+
+    heat: int
+    before: int
+    of_heat: tuple[int, int]
+    of_before: tuple[int, int]
+    outputs: Outputs
+
+
+class Outputs(NamedTuple):
+    """Until when each output is free, the latest first; the last end; how many taken are placed."""
+
+    free: list[float]
+    last_end: float
+    last_heat: int
+    taken: int
+
+
+@dataclass
+class PartialSchedule:
+    """What is decided of each heat, and which packs and outputs are left at which time."""
+
+    day: ScheduleProblem
+    drops_left: int
+    jobs: list[Job] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        day = self.day
+        heats = len(day.need)
+        self.status = [UNDECIDED] * heats
+        self.kind_of = [-1] * heats
+        self.runs_again = [False] * heats
+        self.better = [
+            [place for place in range(len(day.kinds)) if is_better(day.kinds, place, number)]
+            for number in range(len(day.kinds))
+        ]
+        self.left = [
+            kind.count
+            if kind.full
+            else max(
+                0, min(kind.count, heats - sum(day.kinds[p].count for p in self.better[number]))
+            )
+            for number, kind in enumerate(day.kinds)
+        ]
+        self.free = [math.inf] * day.outputs
+        self.taken = 0
+        self.deadline = day.deadline
+        self.full_kinds = [number for number, kind in enumerate(day.kinds) if kind.full]
+        self.idle_time = [kind.idle_time(day.end) for kind in day.kinds]
+        self.last_end = math.inf
+        self.last_heat = heats
+        self.longest = self._longest_lengths()
+        self.shortest_recharge = min(
+            (length for kind in day.kinds for length in kind.recharge_length), default=math.inf
+        )
+        self.shortest_hold = (
+            self.shortest_recharge
+            + day.margin
+            + min((back - need for back, need in zip(day.back, day.need, strict=True)), default=0.0)
+        )
+        self.first_ready = [
+            kind.free_from + (0.0 if kind.full else kind.first_length + day.margin)
+            for kind in day.kinds
+        ]
+        self.first_lengths = sorted(
+            (kind.first_length, number) for number, kind in enumerate(day.kinds) if not kind.full
+        )
+
+    def _longest_lengths(self) -> list[float]:
+        longest = []
+        for heat in range(len(self.day.need)):
+            lengths = [0.0]
+            for kind in self.day.kinds:
+                if kind.can_run[heat]:
+                    lengths.append(kind.first_length)
+                    lengths += [
+                        length for length in kind.recharge_length[:heat] if math.isfinite(length)
+                    ]
+            longest.append(max(lengths))
+        return longest
+
+    def open_heats(self) -> list[int]:
+        """The heats still to be served, the latest first."""
+        return [
+            heat
+            for heat in range(len(self.status) - 1, -1, -1)
+            if self.status[heat] in (UNDECIDED, MUST)
+        ]
+
+    def full_left(self, todo: list[int]) -> tuple[int, float, float]:
+        """Packs that need no charge: how many an open heat could have, the sum of the moments since
+        which those are full, and how long the others will sit full for nothing."""
+        usable, since, idle = 0, 0.0, 0.0
+        for number in self.full_kinds:
+            left, kind = self.left[number], self.day.kinds[number]
+            if left and any(kind.can_run[heat] for heat in todo):
+                usable += left
+                since += left * kind.free_from
+            else:
+                idle += left * self.idle_time[number]
+        return usable, since, idle
+
+    def chains_can_begin(self) -> bool:
+        """Whether each open heat that is bound to a kind can still get a pack of that kind.
+
+        It needs a first charge that is left, or a pack of the kind that idles since an earlier run.
+        """
+        idle = list(self.left)
+        for heat, number in enumerate(self.kind_of):
+            if self.status[heat] == MUST and number >= 0:
+                idle[number] -= 1
+                if idle[number] < 0:
+                    return False
+            elif self.status[heat] == DONE and not self.runs_again[heat]:
+                idle[number] += 1
+        return True
+
+    def short_of_packs(self, todo: list[int]) -> int:
+        """Least number of open heats for which there is no pack, however many outputs there were.
+
+        Packs are moments at which one could be full: each first charge left, and after each heat
+        whose pack is not spoken for the shortest run, cooling and recharge. Once full, packs are
+        all alike here, so serving the earlier heat first is best.
+        """
+        ready = [
+            self.first_ready[number] for number, left in enumerate(self.left) for _ in range(left)
+        ]
+        latest = todo[0]
+        for heat in range(latest):
+            if self.status[heat] == DONE and not self.runs_again[heat]:
+                ready.append(self.day.need[heat] + self.shortest_hold)
+        heapq.heapify(ready)
+        short = 0
+        for heat in reversed(todo):
+            need = self.day.need[heat]
+            if not ready or ready[0] > need + SLACK_MIN:
+                short += 1
+            elif self.runs_again[heat]:
+                heapq.heappop(ready)
+            else:
+                heapq.heapreplace(ready, need + self.shortest_hold)
+        return short
+
+    def shortest_lengths(self, jobs: int) -> list[float]:
+        """The shortest lengths that so many charges can have, from the shortest."""
+        lengths: list[float] = []
+        for length, number in self.first_lengths:
+            if length >= self.shortest_recharge or len(lengths) >= jobs:
+                break
+            lengths += [length] * self.left[number]
+        lengths += [self.shortest_recharge] * (jobs - len(lengths))
+        return lengths[:jobs]
+
+    def may_run(self, heat: int, number: int) -> bool:
+        """Whether a heat may be run with a pack of this kind."""
+        return self.kind_of[heat] in (-1, number) and self.day.kinds[number].can_run[heat]
+
+    def in_order(self, heat: int, end: float) -> bool:
+        """Whether a charge that ends here comes after the last one placed, from the end."""
+        return end < self.last_end or (end == self.last_end and heat < self.last_heat)
+
+    def leaves_a_gap(self, heat: int, end: float, todo: list[int]) -> bool:
+        """Whether another heat's charge would fit whole between this end and the free time."""
+        return any(
+            other != heat
+            and self.status[other] == MUST
+            and min(self.deadline[other], self.free[0]) - self.longest[other] > end
+            for other in todo
+        )
+
+    def options(self, heat: int, end: float) -> list[tuple[int, int, float]]:
+        """Kind, heat before (or none), length of each charge for `heat` that may end at `end`."""
+        charges: list[tuple[int, int, float]] = []
+        for number, kind in enumerate(self.day.kinds):
+            if not self.may_run(heat, number):
+                continue
+            if (
+                self.left[number]
+                and not kind.full
+                and end - kind.first_length >= kind.free_from - SLACK_MIN
+            ):
+                charges.append((number, NONE, kind.first_length))
+            for before in range(heat):
+                length = kind.recharge_length[before]
+                if (
+                    not self.runs_again[before]
+                    and self.status[before] != DROPPED
+                    and self.may_run(before, number)
+                    and end - length >= self.day.back[before] - SLACK_MIN
+                ):
+                    charges.append((number, before, length))
+        return charges
+
+    def place(
+        self, heat: int, number: int, before: int, begin: float, end: float | None
+    ) -> PlacementUndo:
+        """Place one charge (`end` None: the pack is full already), and give what stood before."""
+        old = PlacementUndo(
+            heat,
+            before,
+            (self.status[heat], self.kind_of[heat]),
+            (self.status[before], self.kind_of[before]),
+            self._outputs(),
+        )
+        self.status[heat], self.kind_of[heat] = DONE, number
+        if before == NONE:
+            self.left[number] -= 1
+        else:
+            self.runs_again[before] = True
+            self.kind_of[before] = number
+            if self.status[before] == UNDECIDED:
+                self.status[before] = MUST
+        if end is not None:
+            self.free = sorted([*self.free[1:], begin], reverse=True)
+            self.last_end, self.last_heat = end, heat
+        job_end = begin if end is None else end
+        self.jobs.append(Job(heat, number, None if before == NONE else before, begin, job_end))
+        return old
+
+    def unplace(self, old: PlacementUndo) -> None:
+        """Put back what stood before the last charge placed."""
+        number = self.jobs.pop().kind
+        if old.before == NONE:
+            self.left[number] += 1
+        else:
+            self.runs_again[old.before] = False
+            self.status[old.before], self.kind_of[old.before] = old.of_before
+        self.status[old.heat], self.kind_of[old.heat] = old.of_heat
+        self.free, self.last_end, self.last_heat, self.taken = old.outputs
+
+    def _outputs(self) -> Outputs:
+        return Outputs(self.free, self.last_end, self.last_heat, self.taken)
+
+    def next_occupied(self) -> float:
+        """Until when the next output is taken from the start, from the end; −∞ if none is left."""
+        taken = self.day.taken
+        return taken[self.taken] if self.taken < len(taken) else -math.inf
+
+    def leaves_occupied_outputs(self, begin: float) -> bool:
+        """Whether a charge from `begin` on the output free latest lets the taken ones have theirs."""
+        free = sorted([*self.free[1:], begin], reverse=True)
+        waiting = self.day.taken[self.taken :]
+        return all(own >= until - SLACK_MIN for own, until in zip(free, waiting, strict=False))
+
+    def place_occupied(self) -> Outputs | None:
+        """Give the next taken output up to the start of the day; what stood before, or None if it
+        cannot be."""
+        until, old = self.next_occupied(), self._outputs()
+        fit = [place for place, free in enumerate(self.free) if free >= until - SLACK_MIN]
+        if not fit:
+            return None
+        free = list(self.free)
+        free.pop(fit[-1])
+        self.free = [*free, -math.inf]
+        self.last_end, self.last_heat = until, len(self.status)
+        self.taken += 1
+        return old
+
+    def unplace_occupied(self, old: Outputs) -> None:
+        """Put back what stood before the last taken output was placed."""
+        self.free, self.last_end, self.last_heat, self.taken = old

@@ -1,0 +1,1 @@
+"""HTTP: headers, cookies, compression, assets, tokens, errors, pages and fragments."""

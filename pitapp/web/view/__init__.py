@@ -1,0 +1,1 @@
+"""What every page shows: navigation, icons, theme, plots."""

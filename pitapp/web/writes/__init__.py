@@ -1,0 +1,1 @@
+"""Writes: one transaction each, done once, undone with one tap."""
