@@ -57,11 +57,11 @@ def _sent_on() -> Any:
 
 
 def _drawn() -> Any:
-    return show_part("errors/_part.html", title="Drawn", sentence="Here", again=None)
+    return show_part("errors/page.html", title="Drawn", sentence="Here", again=None)
 
 
 def _refused() -> Any:
-    return show_part("errors/_part.html", 422, title="Drawn", sentence="Here", again=None)
+    return show_part("errors/page.html", 422, title="Drawn", sentence="Here", again=None)
 
 
 def _no_such_thing() -> Any:

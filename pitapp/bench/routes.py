@@ -41,17 +41,17 @@ def page() -> Any:
         for last, first in ((latest.get(motor.id), new.get(motor.id)),)
     ]
     rows.sort(key=lambda row: car is None or row[0].id != car.motor_id)
-    return show("bench/page.html", "bench/_part.html", rows=rows, car=car)
+    return show("bench/page.html", rows=rows, car=car)
 
 
 @blueprint.get("/motors/<int:motor_id>")
 def motor(motor_id: int) -> Any:
-    return show("bench/motor.html", "bench/_motor.html", **_motor(get_db(), motor_id))
+    return show("bench/motor.html", **_motor(get_db(), motor_id))
 
 
 @blueprint.get("/motors/<int:motor_id>/part")
 def motor_part(motor_id: int) -> Any:
-    return show_part("bench/_motor.html", **_motor(get_db(), motor_id))
+    return show_part("bench/motor.html", **_motor(get_db(), motor_id))
 
 
 def _motor(connection: sqlite3.Connection, motor_id: int) -> dict[str, Any]:
@@ -74,12 +74,12 @@ def _motor(connection: sqlite3.Connection, motor_id: int) -> dict[str, Any]:
 
 @blueprint.get("/checks/<int:check_id>")
 def check(check_id: int) -> Any:
-    return show("bench/check.html", "bench/_check.html", **_check(get_db(), check_id))
+    return show("bench/check.html", **_check(get_db(), check_id))
 
 
 @blueprint.get("/checks/<int:check_id>/part")
 def check_part(check_id: int) -> Any:
-    return show_part("bench/_check.html", **_check(get_db(), check_id))
+    return show_part("bench/check.html", **_check(get_db(), check_id))
 
 
 def _check(connection: sqlite3.Connection, check_id: int) -> dict[str, Any]:
@@ -133,9 +133,7 @@ def _show_form(
     form: CheckForm, own: Motor, item: MotorCheck | None = None, status: int = 200
 ) -> Any:
     last = None if item else next(iter(store.checks(get_db(), own.id, limit=1)), None)
-    return show(
-        "bench/form.html", "bench/_form.html", status, form=form, motor=own, item=item, last=last
-    )
+    return show("bench/form.html", status, form=form, motor=own, item=item, last=last)
 
 
 @blueprint.post("/motors/<int:motor_id>/new")

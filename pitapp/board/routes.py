@@ -31,12 +31,12 @@ CLOCK_WENT_BACK = timedelta(minutes=2)
 
 @blueprint.get("/")
 def page() -> Any:
-    return show("board/page.html", "board/_part.html", **_board(get_db()))
+    return show("board/page.html", **_board(get_db()))
 
 
 @blueprint.get("/part")
 def part() -> Any:
-    return show_part("board/_part.html", **_board(get_db()))
+    return show_part("board/page.html", **_board(get_db()))
 
 
 def _board(connection: sqlite3.Connection) -> dict[str, Any]:

@@ -12,8 +12,6 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any, NotRequired, TypedDict
 
-from flask import render_template
-
 from pitapp.checks import store
 from pitapp.checks.context import TAKEN_UP_FOR, RunContext, run_context
 from pitapp.checks.engine import LEAST_REASON_WORDS, StepResult
@@ -22,6 +20,7 @@ from pitapp.checks.models import Answer, Checklist, ChecklistRun, Limit
 from pitapp.checks.reading_text import CONVERTED, display_unit, field_text, reading
 from pitapp.checks.view import StepView, look_up
 from pitapp.web.forms.quantities import unit
+from pitapp.web.http.htmx import part
 
 UUID, STEP, AT, BACK = "{uuid}", "{step}", "{at}", "{back}"
 SHOWN = "{shown}"
@@ -165,8 +164,8 @@ def _offline_run(
     checklist: Checklist, walk: ChecklistRun, present: RunContext, view: StepView
 ) -> OfflineStep:
     def rendered(step_view: StepView) -> str:
-        html = render_template(
-            "checks/_walk.html", checklist=checklist, walk=walk, present=present, view=step_view
+        html = part(
+            "checks/walk.html", checklist=checklist, walk=walk, present=present, view=step_view
         )
         for address, name in ((here_at, AT), (back_at, BACK)):
             html = html.replace(f'"{address}"', f'"{name}"')

@@ -54,7 +54,6 @@ def page() -> Any:
     own = lists.checklists(connection)
     return show(
         "checks/page.html",
-        "checks/_part.html",
         present=present,
         has_controllers=bool(present.controller or kept.controllers(connection)),
         controller_line=ready.line(connection, situation) if situation else None,
@@ -246,5 +245,5 @@ def _show(
         "verdict": None if view else VerdictView(results, current, present),
     }
     if part:
-        return show_part("checks/_walk.html", status, **values)
-    return show("checks/walk.html", "checks/_walk.html", status, **values)
+        return show_part("checks/walk.html", status, **values)
+    return show("checks/walk.html", status, **values)

@@ -101,7 +101,6 @@ def _show_contents(path: Path, action: str, name: str) -> Any:
         contents = ready.contents
     return show(
         "copies/look.html",
-        "copies/_look.html",
         contents=contents,
         here=store.here(get_db()),
         action=action,
@@ -111,6 +110,4 @@ def _show_contents(path: Path, action: str, name: str) -> Any:
 
 
 def _show(form: UploadForm, status: int = 200) -> Any:
-    return show(
-        "copies/page.html", "copies/_part.html", status, form=form, kept=store.kept(_data_dir())
-    )
+    return show("copies/page.html", status, form=form, kept=store.kept(_data_dir()))

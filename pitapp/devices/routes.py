@@ -51,7 +51,6 @@ def sharing() -> Sharing | None:
 def page() -> Any:
     return show(
         "devices/page.html",
-        "devices/_part.html",
         devices=store.devices(get_db()),
         secure=request.is_secure,
         **_code(),

@@ -84,7 +84,7 @@ def page() -> Any:
     ]
     if not stock.missing:
         groups.append(("Learned", _learned(stock)))
-    return show("drive/figures.html", "drive/_figures.html", garage=stock, groups=groups)
+    return show("drive/figures.html", garage=stock, groups=groups)
 
 
 def _learned(stock: Garage) -> list[Line]:
@@ -155,7 +155,6 @@ def _show_one(stock: Garage, figure: Input, form: Any, status: int = 200) -> Any
     measure = MEASURED_BY.get(figure.name)
     return show(
         "drive/figure.html",
-        "drive/_figure.html",
         status,
         garage=stock,
         figure=figure,
@@ -244,7 +243,6 @@ def _form_of(kind: str) -> Any:
 def _show_measure(stock: Garage, kind: str, form: Any, status: int = 200) -> Any:
     return show(
         "drive/measure.html",
-        "drive/_measure.html",
         status,
         garage=stock,
         missing=stock.missing,

@@ -34,11 +34,11 @@ RECKONED_WITH = {"air_c": "Air", "can_limit_c": "Limit", "run_length_s": "Run"}
 
 
 def page() -> Any:
-    return show("drive/page.html", "drive/_part.html", **_page(garage()))
+    return show("drive/page.html", **_page(garage()))
 
 
 def part() -> Any:
-    return show_part("drive/_part.html", **_page(garage()))
+    return show_part("drive/page.html", **_page(garage()))
 
 
 def _page(stock: Garage, feel: FeelForm | None = None) -> dict[str, Any]:
@@ -66,7 +66,7 @@ def feel() -> Any:
     known = stock.feels.get(stock.track_id)
     data = {"longest": known.longest_straight_m, "corners": known.corners} if known else {}
     form = FeelForm(formdata=None, data=data)
-    return show("drive/page.html", "drive/_part.html", **_page(stock, form))
+    return show("drive/page.html", **_page(stock, form))
 
 
 @write
@@ -76,7 +76,7 @@ def save_feel(connection: sqlite3.Connection) -> Any:
     if form.validate_on_submit() and not 5 <= form.longest.data <= 500:
         form.longest.errors = ["A longest straight lies between 5 and 500 m."]
     if form.errors or not form.is_submitted():
-        return show("drive/page.html", "drive/_part.html", 422, **_page(stock, form))
+        return show("drive/page.html", 422, **_page(stock, form))
     kept = store.Feel(form.longest.data, form.corners.data)
     notice("Saved the track's feel", store.save_feel(connection, stock.track_id, kept, now()))
     return after_write("drive.page", track=stock.track_id, race_class=stock.class_id or None)
@@ -90,7 +90,7 @@ def gears() -> Any:
             values["found"] = Outlooks(stock)
         except ValueError as error:
             values["problem"] = str(error)
-    return show("drive/gears.html", "drive/_gears.html", **values)
+    return show("drive/gears.html", **values)
 
 
 def gear() -> Any:
@@ -109,7 +109,7 @@ def gear() -> Any:
             values |= {"found": found, "one": one, "plots": [drawn]}
         except ValueError as error:
             values["problem"] = str(error)
-    return show("drive/gear.html", "drive/_gear.html", pinion=pinion, spur=spur, **values)
+    return show("drive/gear.html", pinion=pinion, spur=spur, **values)
 
 
 def learned() -> Any:
@@ -128,14 +128,14 @@ def learned() -> Any:
             "can_score": temperature_score(tried),
             "lap_score": lap_score(tried),
         }
-    return show("drive/learned.html", "drive/_learned.html", **values)
+    return show("drive/learned.html", **values)
 
 
 def what_if() -> Any:
     stock = garage()
     values: dict[str, Any] = {"garage": stock, "missing": stock.missing}
     if stock.missing or stock.track is None:
-        return show("drive/what_if.html", "drive/_what_if.html", **values)
+        return show("drive/what_if.html", **values)
     before = today(stock.setup)
     asked = any(name in request.args for name in (*before, "motor", "pack"))
     form = WhatIfForm(request.args) if asked else WhatIfForm(data=suggested(stock.setup))
@@ -165,7 +165,6 @@ def what_if() -> Any:
         status = 422
     return show(
         "drive/what_if.html",
-        "drive/_what_if.html",
         status,
         form=form,
         before=before,
@@ -179,7 +178,7 @@ def shopping() -> Any:
     values: dict[str, Any] = {"garage": stock, "missing": stock.missing, "margin": MARGIN_PERCENT}
     gearless = stock.car and stock.motor and not stock.options
     if stock.car is None or (stock.missing and not gearless) or stock.track is None:
-        return show("drive/shopping.html", "drive/_shopping.html", **values)
+        return show("drive/shopping.html", **values)
     values["missing"] = None
     ratios = [each.final_drive_ratio for each in stock.options] or [2.0, 6.0]
     status = 200
@@ -189,7 +188,7 @@ def shopping() -> Any:
         )
         worth = worth_having(along)
     except ValueError as error:
-        return show("drive/shopping.html", "drive/_shopping.html", problem=str(error), **values)
+        return show("drive/shopping.html", problem=str(error), **values)
     data = {
         "low": floor(100 * (worth.low if worth else ratios[0])) / 100,
         "high": ceil(100 * (worth.high if worth else ratios[-1])) / 100,
@@ -216,7 +215,6 @@ def shopping() -> Any:
         status = 422
     return show(
         "drive/shopping.html",
-        "drive/_shopping.html",
         status,
         form=form,
         worth=worth,

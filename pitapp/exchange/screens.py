@@ -77,7 +77,7 @@ def look_runs() -> Any:
         form.blame_file(str(error))
         return _show(FileForm(formdata=None), form, 422)
     digest = uploads.keep(_data_dir(), BytesIO(data))
-    return show("exchange/runs.html", "exchange/_runs.html", found=found, digest=digest)
+    return show("exchange/runs.html", found=found, digest=digest)
 
 
 @write
@@ -106,7 +106,6 @@ def look_everything() -> Any:
         return _show(form, FileForm(formdata=None), 422)
     return show(
         "exchange/everything.html",
-        "exchange/_everything.html",
         written_at=found.written_at,
         digest=uploads.keep(_data_dir(), file),
         counts=counts,
@@ -166,7 +165,6 @@ def _file(data: bytes, name: str, kind: str) -> Response:
 def _show(everything_form: FileForm, runs_form: FileForm, status: int = 200) -> Any:
     return show(
         "exchange/page.html",
-        "exchange/_part.html",
         status,
         everything_form=everything_form,
         runs_form=runs_form,

@@ -94,7 +94,7 @@ def page() -> Any:
     form = QuestionForm(request.args, bench.question)
     question = form.question()
     if question is None:
-        return show("gearing/page.html", "gearing/_part.html", 422, form=form, bench=bench)
+        return show("gearing/page.html", 422, form=form, bench=bench)
     if "pair" in request.args or "nudge" in request.args:
         return redirect(url_for("gearing.page", **_moved(request.args.to_dict(), question)), 303)
     return _worked_out(bench, question, form)
@@ -118,7 +118,6 @@ def _worked_out(bench: GearingContext, question: work.Question, form: Any) -> An
         longer, shorter = work.neighbours(bench.box, question.internal, figures.final_drive_ratio)
     return show(
         "gearing/page.html",
-        "gearing/_part.html",
         form=form,
         bench=bench,
         question=question,
@@ -142,7 +141,7 @@ def fit(connection: sqlite3.Connection) -> Any:
             {"pinion": form.pinion._value(), "spur": form.spur._value()}, bench.question
         )
         wrong.question()
-        return show("gearing/page.html", "gearing/_part.html", 422, form=wrong, bench=bench)
+        return show("gearing/page.html", 422, form=wrong, bench=bench)
     pinion, spur = int(form.pinion.data), int(form.spur.data)
     entry, token = store.fit(connection, car, pinion, spur, now(), present=present())
     sentence = (
@@ -154,12 +153,12 @@ def fit(connection: sqlite3.Connection) -> Any:
 
 @blueprint.get("/wanted")
 def wanted() -> Any:
-    return show("gearing/wanted.html", "gearing/_wanted.html", **_wanted())
+    return show("gearing/wanted.html", **_wanted())
 
 
 @blueprint.get("/wanted/part")
 def wanted_part() -> Any:
-    return show_part("gearing/_wanted.html", **_wanted())
+    return show_part("gearing/wanted.html", **_wanted())
 
 
 def _wanted() -> dict[str, Any]:
@@ -198,17 +197,17 @@ def table() -> Any:
         (option.pinion_teeth, option.spur_teeth)
         for option in work.options(bench.box, bench.car.internal_ratio)
     }
-    return show("gearing/table.html", "gearing/_table.html", bench=bench, fitting=fitting)
+    return show("gearing/table.html", bench=bench, fitting=fitting)
 
 
 @blueprint.get("/log")
 def log() -> Any:
-    return show("gearing/log.html", "gearing/_log.html", **_log())
+    return show("gearing/log.html", **_log())
 
 
 @blueprint.get("/log/part")
 def log_part() -> Any:
-    return show_part("gearing/_log.html", **_log())
+    return show_part("gearing/log.html", **_log())
 
 
 def _log() -> dict[str, Any]:

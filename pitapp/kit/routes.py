@@ -31,7 +31,6 @@ def page() -> Any:
     connection = get_db()
     return show(
         "kit/page.html",
-        "kit/_part.html",
         cars=store.cars(connection),
         motors=store.motors(connection),
         gears=store.gears(connection),
@@ -102,14 +101,14 @@ def remove_car(connection: sqlite3.Connection, car_id: int) -> Any:
 
 @blueprint.get("/motors/new")
 def new_motor() -> Any:
-    return show("kit/motor.html", "kit/_motor.html", form=MotorForm(), item=None)
+    return show("kit/motor.html", form=MotorForm(), item=None)
 
 
 @blueprint.get("/motors/<int:motor_id>")
 def motor(motor_id: int) -> Any:
     item = store.motor(get_db(), motor_id)
     form = MotorForm(data=item.model_dump())
-    return show("kit/motor.html", "kit/_motor.html", form=form, item=item)
+    return show("kit/motor.html", form=form, item=item)
 
 
 @blueprint.post("/motors/new")
@@ -120,12 +119,12 @@ def save_motor(connection: sqlite3.Connection, motor_id: int = 0) -> Any:
     form = MotorForm()
     record = form.fill(Motor, id=motor_id)
     if record is None:
-        return show("kit/motor.html", "kit/_motor.html", 422, form=form, item=item)
+        return show("kit/motor.html", 422, form=form, item=item)
     try:
         _, token = store.save_motor(connection, record, now())
     except ChangedMeanwhile as error:
         form.show_conflict(store.motor(connection, motor_id), str(error))
-        return show("kit/motor.html", "kit/_motor.html", 409, form=form, item=item)
+        return show("kit/motor.html", 409, form=form, item=item)
     notice(f"Saved {record.name}", token)
     return after_write("kit.page")
 
@@ -144,7 +143,7 @@ def gears() -> Any:
 
 @blueprint.get("/gears/part")
 def gears_part() -> Any:
-    return show_part("kit/_gears.html", **_gears(get_db(), None))
+    return show_part("kit/gears.html", **_gears(get_db(), None))
 
 
 @blueprint.post("/gears")
@@ -176,7 +175,7 @@ def _show_car(
     connection: sqlite3.Connection, form: CarForm, item: Car | None = None, status: int = 200
 ) -> Any:
     form.set_choices(store.motors(connection), item)
-    return show("kit/car.html", "kit/_car.html", status, form=form, item=item)
+    return show("kit/car.html", status, form=form, item=item)
 
 
 def _pitches(connection: sqlite3.Connection) -> list[str]:
@@ -204,4 +203,4 @@ def _gears(connection: sqlite3.Connection, form: GearsForm | None) -> dict[str, 
 
 
 def _show_gears(connection: sqlite3.Connection, form: GearsForm | None, status: int = 200) -> Any:
-    return show("kit/gears.html", "kit/_gears.html", status, **_gears(connection, form))
+    return show("kit/gears.html", status, **_gears(connection, form))

@@ -39,7 +39,6 @@ def page() -> Any:
     listed, older = split_page(rows, PAGE_LENGTH)
     return show(
         "meetings/page.html",
-        "meetings/_part.html",
         meetings=listed,
         older=older,
         newest=before is None,
@@ -107,12 +106,12 @@ def remove(connection: sqlite3.Connection, meeting_id: int) -> Any:
 
 @blueprint.get("/<int:meeting_id>")
 def meeting(meeting_id: int) -> Any:
-    return show("meetings/meeting.html", "meetings/_meeting.html", **_meeting(get_db(), meeting_id))
+    return show("meetings/meeting.html", **_meeting(get_db(), meeting_id))
 
 
 @blueprint.get("/<int:meeting_id>/part")
 def meeting_part(meeting_id: int) -> Any:
-    return show_part("meetings/_meeting.html", **_meeting(get_db(), meeting_id))
+    return show_part("meetings/meeting.html", **_meeting(get_db(), meeting_id))
 
 
 @blueprint.get("/<int:meeting_id>/heats")
@@ -146,7 +145,7 @@ def heat(heat_id: int) -> Any:
 def heat_part(heat_id: int) -> Any:
     item, its_meeting = _heat(get_db(), heat_id)
     form = HeatForm.of(item, its_meeting.zone)
-    return show_part("meetings/_heat.html", form=form, item=item, meeting=its_meeting, now=now())
+    return show_part("meetings/heat.html", form=form, item=item, meeting=its_meeting, now=now())
 
 
 @blueprint.post("/heats/<int:heat_id>")
@@ -267,17 +266,16 @@ def _show_form(
     status: int = 200,
 ) -> Any:
     _offer(connection, form, item)
-    return show("meetings/edit.html", "meetings/_edit.html", status, form=form, item=item)
+    return show("meetings/edit.html", status, form=form, item=item)
 
 
 def _show_timetable(form: TimetableForm, item: Meeting, status: int = 200) -> Any:
-    return show("meetings/timetable.html", "meetings/_timetable.html", status, form=form, item=item)
+    return show("meetings/timetable.html", status, form=form, item=item)
 
 
 def _show_heat(form: HeatForm, item: Heat, its_meeting: Meeting, status: int = 200) -> Any:
     return show(
         "meetings/heat.html",
-        "meetings/_heat.html",
         status,
         form=form,
         item=item,

@@ -68,7 +68,7 @@ def kept() -> Response:
 
 @blueprint.get("/outbox")
 def outbox() -> Any:
-    return show("offline/page.html", "offline/_part.html")
+    return show("offline/page.html")
 
 
 @blueprint.before_app_request

@@ -42,7 +42,6 @@ def page() -> Any:
     pack_states = states(connection)
     return show(
         "packs/page.html",
-        "packs/_part.html",
         states=[(each, LEVELS[each.verdict(now()).level]) for each in pack_states],
         running=[each for each in pack_states if each.charging],
         due=[] if _racing(connection) else [each for each in pack_states if each.storage_due],
@@ -59,7 +58,7 @@ def _racing(connection: sqlite3.Connection) -> bool:
 
 @blueprint.get("/emergency")
 def emergency() -> Any:
-    return show("packs/emergency.html", "packs/_emergency.html")
+    return show("packs/emergency.html")
 
 
 @blueprint.get("/clock")
@@ -102,7 +101,7 @@ def save(connection: sqlite3.Connection, pack_id: int = 0) -> Any:
 
 
 def _show_form(form: PackForm, item: Pack | None = None, status: int = 200) -> Any:
-    return show("packs/form.html", "packs/_form.html", status, form=form, item=item)
+    return show("packs/form.html", status, form=form, item=item)
 
 
 @blueprint.post("/<int:pack_id>/remove")
@@ -123,7 +122,6 @@ def pack(pack_id: int) -> Any:
     latest = pack_state.after_charge or pack_state.voltages
     return show(
         "packs/pack.html",
-        "packs/_pack.html",
         item=item,
         state=pack_state,
         told=status_text,
@@ -145,7 +143,6 @@ def history(pack_id: int) -> Any:
     charges = charging.charges(connection, pack_id, limit=PAGE_LENGTH + 1, before=before_charge)
     return show(
         "packs/history.html",
-        "packs/_history.html",
         item=item,
         readings=readings[:PAGE_LENGTH],
         older=readings[PAGE_LENGTH - 1].id if len(readings) > PAGE_LENGTH else None,
@@ -180,7 +177,7 @@ def add_reading(connection: sqlite3.Connection, pack_id: int) -> Any:
 
 def _show_reading(form: ReadingForm, item: Pack, status: int = 200) -> Any:
     form.ask_for(item.cells_series)
-    return show("packs/reading.html", "packs/_reading.html", status, form=form, item=item)
+    return show("packs/reading.html", status, form=form, item=item)
 
 
 @blueprint.post("/readings/<int:reading_id>/remove")
@@ -208,7 +205,6 @@ def _show_condition(item: Pack, selected: str, *, first_aid: bool = False) -> An
     form = ConditionForm(data={"condition": selected, "damage": item.damage})
     return show(
         "packs/condition.html",
-        "packs/_condition.html",
         form=form,
         item=item,
         first_aid=first_aid,
@@ -223,7 +219,6 @@ def save_condition(connection: sqlite3.Connection, pack_id: int) -> Any:
     if not form.allows(item):
         return show(
             "packs/condition.html",
-            "packs/_condition.html",
             422,
             form=form,
             item=item,
@@ -241,7 +236,7 @@ def put_away(pack_id: int) -> Any:
     item = store.pack(connection, pack_id)
     last = next(iter(store.storages(connection, pack_id, limit=1)), None)
     form = StorageForm(data={"place": last.place if last else ""})
-    return show("packs/store.html", "packs/_store.html", form=form, item=item)
+    return show("packs/store.html", form=form, item=item)
 
 
 @blueprint.post("/<int:pack_id>/store")
@@ -251,7 +246,7 @@ def save_storage(connection: sqlite3.Connection, pack_id: int) -> Any:
     form = StorageForm()
     record = form.fill(Storage, pack_id=pack_id, stored_at=now())
     if record is None:
-        return show("packs/store.html", "packs/_store.html", 422, form=form, item=item)
+        return show("packs/store.html", 422, form=form, item=item)
     notice(f"Pack {item.mark} is put away", store.put_away(connection, record, now()))
     return after_write("packs.pack", pack_id=pack_id)
 
@@ -277,9 +272,7 @@ def sums() -> Any:
     form = SumsForm(request.args or None, data=about)
     label, charge = form.answer()
     status = 422 if form.failed else 200
-    return show(
-        "packs/sums.html", "packs/_sums.html", status, form=form, label=label, charge=charge
-    )
+    return show("packs/sums.html", status, form=form, label=label, charge=charge)
 
 
 def _about(pack_state: PackState) -> dict[str, Any]:

@@ -55,12 +55,12 @@ def _with(connection: sqlite3.Connection, car: Car) -> ParkedCar:
 
 @blueprint.get("")
 def page() -> Any:
-    return show("roll/page.html", "roll/_part.html", **_values(get_db()))
+    return show("roll/page.html", **_values(get_db()))
 
 
 @blueprint.get("/part")
 def part() -> Any:
-    return show_part("roll/_part.html", **_values(get_db()))
+    return show_part("roll/page.html", **_values(get_db()))
 
 
 def _values(connection: sqlite3.Connection) -> dict[str, Any]:
@@ -111,9 +111,7 @@ def stand(connection: sqlite3.Connection) -> Any:
         form.nudge(request.form.get("nudge", ""))
     item = form.fill(Parking, car_id=parked.car.id)
     if item is None:
-        return show(
-            "roll/page.html", "roll/_part.html", 422, **_parking_values(connection, parked, form)
-        )
+        return show("roll/page.html", 422, **_parking_values(connection, parked, form))
     store.save_parking(connection, item)
     if note := subject.other_car_note(connection, parked.car):
         notice(f"Saved{note}")
@@ -167,7 +165,6 @@ def tests() -> Any:
     listed, older = split_page(rows, PAGE_LENGTH)
     return show(
         "roll/tests.html",
-        "roll/_tests.html",
         parked=parked,
         tests=listed,
         older=older,
@@ -201,4 +198,4 @@ def _of_form(connection: sqlite3.Connection) -> ParkedCar:
 
 
 def _show_test(form: TiltForm, parked: ParkedCar, status: int = 200) -> Any:
-    return show("roll/test.html", "roll/_test.html", status, form=form, parked=parked)
+    return show("roll/test.html", status, form=form, parked=parked)

@@ -108,7 +108,6 @@ def page() -> Any:
     previous = store.run_before(connection, newest) if newest else None
     return show(
         "runs/page.html",
-        "runs/_part.html",
         days=[(day, list(runs)) for day, runs in groupby(listed, _day)],
         many_cars=len({line.car_id for line in listed}) > 1,
         older=older,
@@ -135,7 +134,6 @@ def run(run_id: int) -> Any:
     previous, best = store.run_before(connection, item), store.best_run(connection, item)
     return show(
         "runs/run.html",
-        "runs/_run.html",
         run=item,
         previous=previous,
         since=changes(previous, item, rise_text) if previous else (),
@@ -153,7 +151,7 @@ def new() -> Any:
     connection = get_db()
     car = _car(connection)
     if car is None:
-        return show("runs/edit.html", "runs/_edit.html", form=None, item=None, car=None)
+        return show("runs/edit.html", form=None, item=None, car=None)
     at = occasion(connection, request.args.get("heat", type=int), now())
     values = default_values(connection, car, at, now())
     form = RunForm(formdata=None, data=values)
@@ -215,4 +213,4 @@ def remove(connection: sqlite3.Connection, run_id: int) -> Any:
 
 
 def _show_form(form: RunForm, item: Run | None, car: Car | None = None, status: int = 200) -> Any:
-    return show("runs/edit.html", "runs/_edit.html", status, form=form, item=item, car=car)
+    return show("runs/edit.html", status, form=form, item=item, car=car)

@@ -28,7 +28,7 @@ def _theme() -> dict[str, Any]:
 
 @blueprint.get("/more")
 def more() -> Any:
-    return show("settings/more.html", "settings/_more.html", others=MORE)
+    return show("settings/more.html", others=MORE)
 
 
 @blueprint.get("/settings")
@@ -73,7 +73,6 @@ def _units() -> dict[str, str]:
 def _show(units: UnitsForm, look: ThemeForm, status: int = 200) -> Any:
     return show(
         "settings/page.html",
-        "settings/_part.html",
         status,
         units=units,
         look=look,

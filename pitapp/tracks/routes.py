@@ -37,7 +37,6 @@ def page() -> Any:
     connection = get_db()
     return show(
         "tracks/page.html",
-        "tracks/_part.html",
         tracks=store.tracks(connection),
         visits=store.visits(connection),
     )
@@ -60,7 +59,6 @@ def track(track_id: int) -> Any:
     )
     return show(
         "tracks/track.html",
-        "tracks/_track.html",
         track=item,
         car=car,
         race_class=race_class,
@@ -85,7 +83,6 @@ def plots_page(track_id: int) -> Any:
     of_day = [each for each in plotted if plots.wall_clock(each).date() == day]
     return show(
         "tracks/plots.html",
-        "tracks/_plots.html",
         track=item,
         car=car,
         of_one_car=of_one_car,
@@ -176,7 +173,6 @@ def _day(text: str, days: list[date]) -> date | None:
 def _show_form(form: TrackForm, track_id: int = 0, status: int = 200) -> Any:
     return show(
         "tracks/form.html",
-        "tracks/_form.html",
         status,
         form=form,
         track_id=track_id,

@@ -33,7 +33,6 @@ def page() -> Any:
     car = present.car
     return show(
         "checks/card.html",
-        "checks/_card.html",
         present=present,
         motor=kit.motor(connection, car.motor_id) if car and car.motor_id else None,
         first=lines[:LINES_THAT_MATTER],

@@ -29,7 +29,6 @@ def page() -> Any:
     connection = get_db()
     return show(
         "checks/controllers.html",
-        "checks/_controllers.html",
         controllers=store.controllers(connection),
         cars=store.cars_of(connection),
     )
@@ -68,7 +67,6 @@ def controller(controller_id: int) -> Any:
     own = lists.settings_list(connection, controller_id)
     return show(
         "checks/controller.html",
-        "checks/_controller.html",
         item=item,
         checklist=own,
         steps=lists.steps(connection, own.id),
@@ -136,7 +134,6 @@ def _show_form(
 ) -> Any:
     return show(
         "checks/controller_form.html",
-        "checks/_controller_form.html",
         status,
         form=form,
         item=item,

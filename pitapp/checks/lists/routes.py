@@ -28,7 +28,7 @@ PAGE_LENGTH = 50
 
 @blueprint.get("/new")
 def new() -> Any:
-    return show("checks/list_new.html", "checks/_list_new.html", form=ChecklistForm())
+    return show("checks/list_new.html", form=ChecklistForm())
 
 
 @blueprint.post("/new")
@@ -37,7 +37,7 @@ def add(connection: sqlite3.Connection) -> Any:
     form = ChecklistForm()
     item = form.fill(Checklist, version=1)
     if item is None:
-        return show("checks/list_new.html", "checks/_list_new.html", 422, form=form)
+        return show("checks/list_new.html", 422, form=form)
     new_id, token = store.add_checklist(connection, item, (), now())
     notice(f"Added {item.name}", token)
     return after_write("checks.lists.checklist", checklist_id=new_id)
@@ -50,7 +50,7 @@ def checklist(checklist_id: int) -> Any:
 
 @blueprint.get("/<int:checklist_id>/part")
 def checklist_part(checklist_id: int) -> Any:
-    return show_part("checks/_list.html", **_list(get_db(), checklist_id, None))
+    return show_part("checks/list.html", **_list(get_db(), checklist_id, None))
 
 
 @blueprint.post("/<int:checklist_id>")
@@ -86,7 +86,6 @@ def past(checklist_id: int) -> Any:
     listed, older = split_page(rows, PAGE_LENGTH)
     return show(
         "checks/past.html",
-        "checks/_past.html",
         checklist=store.checklist(connection, checklist_id),
         walks=listed,
         older=older,
@@ -210,14 +209,14 @@ def _show_list(
     status: int = 200,
 ) -> Any:
     values = _list(connection, checklist_id, form)
-    return show("checks/list.html", "checks/_list.html", status, **values)
+    return show("checks/list.html", status, **values)
 
 
 def _show_step(
     form: StepForm, checklist: Checklist, item: Step | None = None, status: int = 200
 ) -> Any:
     values = {"form": form, "checklist": checklist, "item": item}
-    return show("checks/list_step.html", "checks/_list_step.html", status, **values)
+    return show("checks/list_step.html", status, **values)
 
 
 def _show_plan(
@@ -230,7 +229,6 @@ def _show_plan(
         planned = [PlanField(each) for each in store.steps(connection, checklist_id)]
     return show(
         "checks/plan.html",
-        "checks/_plan.html",
         status,
         checklist=store.checklist(connection, checklist_id),
         planned=planned,

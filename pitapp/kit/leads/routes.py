@@ -30,12 +30,12 @@ OTHER_GAUGES = 4
 
 @blueprint.get("")
 def page() -> Any:
-    return show("kit/leads.html", "kit/_leads.html", **_leads(get_db(), LeadForm()))
+    return show("kit/leads.html", **_leads(get_db(), LeadForm()))
 
 
 @blueprint.get("/part")
 def page_part() -> Any:
-    return show_part("kit/_leads.html", **_leads(get_db(), LeadForm()))
+    return show_part("kit/leads.html", **_leads(get_db(), LeadForm()))
 
 
 def _leads(
@@ -75,7 +75,7 @@ def add_lead(connection: sqlite3.Connection) -> Any:
     car, form = subject.form_car_needed(connection), LeadForm()
     record = form.fill(Lead, car_id=car.id)
     if record is None:
-        return show("kit/leads.html", "kit/_leads.html", 422, **_leads(connection, form, car))
+        return show("kit/leads.html", 422, **_leads(connection, form, car))
     _, token = store.save_lead(connection, record, now())
     notice(f"Added {record.name}{subject.other_car_note(connection, car)}", token)
     return after_write("kit.leads.page", "kit.leads.page_part")
@@ -92,7 +92,6 @@ def _show_lead(form: LeadForm, item: Lead, status: int = 200) -> Any:
     gauges = range(max(0, item.awg - OTHER_GAUGES), min(40, item.awg + OTHER_GAUGES) + 1)
     return show(
         "kit/lead.html",
-        "kit/_lead.html",
         status,
         form=form,
         item=item,

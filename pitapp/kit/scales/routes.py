@@ -30,12 +30,12 @@ PAGE = 50
 
 @blueprint.get("")
 def page() -> Any:
-    return show("kit/scales.html", "kit/_scales.html", **_scales(get_db(), _in_use(), PartForm()))
+    return show("kit/scales.html", **_scales(get_db(), _in_use(), PartForm()))
 
 
 @blueprint.get("/part")
 def page_part() -> Any:
-    return show_part("kit/_scales.html", **_scales(get_db(), _in_use(), PartForm()))
+    return show_part("kit/scales.html", **_scales(get_db(), _in_use(), PartForm()))
 
 
 def _in_use() -> Car:
@@ -71,7 +71,7 @@ def add_part(connection: sqlite3.Connection) -> Any:
     car, form = subject.form_car_needed(connection), PartForm()
     record = form.fill(Part, car_id=car.id)
     if record is None:
-        return show("kit/scales.html", "kit/_scales.html", 422, **_scales(connection, car, form))
+        return show("kit/scales.html", 422, **_scales(connection, car, form))
     _, token = store.save_part(connection, record, now())
     notice(f"Added {record.name}{subject.other_car_note(connection, car)}", token)
     return after_write("kit.scales.page", "kit.scales.page_part")
@@ -90,9 +90,7 @@ def fit_part(connection: sqlite3.Connection, part_id: int) -> Any:
 @blueprint.get("/parts/<int:part_id>")
 def part(part_id: int) -> Any:
     item = store.part(get_db(), part_id)
-    return show(
-        "kit/part.html", "kit/_weighed_part.html", form=PartForm(data=item.model_dump()), item=item
-    )
+    return show("kit/part.html", form=PartForm(data=item.model_dump()), item=item)
 
 
 @blueprint.post("/parts/<int:part_id>")
@@ -102,12 +100,12 @@ def save_part(connection: sqlite3.Connection, part_id: int) -> Any:
     form = PartForm()
     record = form.fill(Part, id=item.id, car_id=item.car_id, fitted=item.fitted)
     if record is None:
-        return show("kit/part.html", "kit/_weighed_part.html", 422, form=form, item=item)
+        return show("kit/part.html", 422, form=form, item=item)
     try:
         _, token = store.save_part(connection, record, now())
     except ChangedMeanwhile as error:
         form.show_conflict(item, str(error))
-        return show("kit/part.html", "kit/_weighed_part.html", 409, form=form, item=item)
+        return show("kit/part.html", 409, form=form, item=item)
     notice(f"Saved {record.name}", token)
     return after_write("kit.scales.page")
 
@@ -136,7 +134,7 @@ def corners(weighing_id: int) -> Any:
 def _show_corners(
     form: CornersForm, item: Weighing | None, car: Car | None, status: int = 200
 ) -> Any:
-    return show("kit/corners.html", "kit/_corners.html", status, form=form, item=item, car=car)
+    return show("kit/corners.html", status, form=form, item=item, car=car)
 
 
 @blueprint.post("/corners/new")
@@ -180,12 +178,12 @@ def take_over(connection: sqlite3.Connection, weighing_id: int) -> Any:
 
 @blueprint.get("/move")
 def move() -> Any:
-    return show("kit/move.html", "kit/_move.html", **_move(get_db()))
+    return show("kit/move.html", **_move(get_db()))
 
 
 @blueprint.get("/move/part")
 def move_part() -> Any:
-    return show_part("kit/_move.html", **_move(get_db()))
+    return show_part("kit/move.html", **_move(get_db()))
 
 
 def _move(connection: sqlite3.Connection) -> dict[str, Any]:

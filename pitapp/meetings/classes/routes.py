@@ -24,7 +24,6 @@ blueprint = Blueprint("classes", __name__, url_prefix="/classes")
 def page() -> Any:
     return show(
         "meetings/classes.html",
-        "meetings/_classes.html",
         race_classes=store.race_classes(get_db()),
     )
 
@@ -69,4 +68,4 @@ def remove(connection: sqlite3.Connection, class_id: int) -> Any:
 
 def _show(form: ClassForm, item: RaceClass | None = None, status: int = 200) -> Any:
     form.offer_row()
-    return show("meetings/class.html", "meetings/_class.html", status, form=form, item=item)
+    return show("meetings/class.html", status, form=form, item=item)

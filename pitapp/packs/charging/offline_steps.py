@@ -11,8 +11,6 @@ from collections.abc import Callable, Hashable, Iterable
 from datetime import datetime
 from typing import Any, get_args
 
-from flask import render_template
-
 from pitapp.checks.offline_steps import (
     AT,
     BACK,
@@ -36,6 +34,7 @@ from pitapp.packs.charging.view import Countdown, ForecastText, address, last_lo
 from pitapp.packs.health.condition import Verdict
 from pitapp.packs.models import Charge, Pack, Purpose
 from pitapp.packs.overview import states
+from pitapp.web.http.htmx import part
 
 TITLES: dict[Purpose, str] = {"full": "Charge", "storage": "Storage"}
 TAKES: dict[Purpose, tuple[str, str, str]] = {
@@ -113,7 +112,7 @@ def _step(
         return OfflineStep(
             key=step.key,
             title=step.title,
-            html=_rendered("packs/_step.html", pack, values),
+            html=_rendered("packs/step.html", pack, values),
             limits=_limits(step, pack, purpose),
         )
 
@@ -132,7 +131,7 @@ def _once(fragments: Fragments, name: Hashable, make: Callable[[], Any]) -> Any:
 
 def _rendered(template: str, pack: Pack, values: dict[str, Any]) -> str:
     """The fragment without token, and without anything that is this pack's alone."""
-    html = without_token(render_template(template, **values))
+    html = without_token(part(template, **values))
     html = html.replace(f"?purpose={values['purpose']}", "?purpose={purpose}")
     return html.replace(f"/packs/{pack.id}/", "{pack}/").replace(f'"/packs/{pack.id}"', '"{pack}"')
 
@@ -191,7 +190,7 @@ def _ready(pack: Pack, purpose: Purpose) -> str:
         "kept": True,
         "ahead": ForecastText("{minutes}", "{way}", "{current_a}", until, takes=takes),
     }
-    return _rendered("packs/_ready.html", pack, ready)
+    return _rendered("packs/ready.html", pack, ready)
 
 
 def _running(pack: Pack, purpose: Purpose) -> str:
@@ -205,4 +204,4 @@ def _running(pack: Pack, purpose: Purpose) -> str:
             "", "{due}", "{minutes}", "{until}", "{way}", "{current_a}", "{cells_set}", "{started}"
         ),
     }
-    return _rendered("packs/_charge.html", pack, running)
+    return _rendered("packs/charge.html", pack, running)

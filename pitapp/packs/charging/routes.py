@@ -219,7 +219,7 @@ def _show_step(
 ) -> Any:
     worn = state(connection, own).worn(now())
     values = step_values(own, current, uuid, purpose, answers, form, worn)
-    return show("packs/step.html", "packs/_step.html", status, **values)
+    return show("packs/step.html", status, **values)
 
 
 def _show_ready(
@@ -232,9 +232,9 @@ def _show_ready(
     ahead = _forecast(connection, item, own, answers)
     reasons = _reasons(connection, item, own, answers)
     values = ready_values(own, item, answers, ahead, reasons, now())
-    return show("packs/ready.html", "packs/_ready.html", status, **values)
+    return show("packs/ready.html", status, **values)
 
 
 def _show_running(item: Charge, own: Pack, form: EndForm, status: int = 200) -> Any:
     values = running_values(item, own, form, now())
-    return show("packs/charge.html", "packs/_charge.html", status, **values)
+    return show("packs/charge.html", status, **values)

@@ -96,15 +96,12 @@ def page() -> Any:
     along = day.along if day else []
     worn = [(each.pack, verdict) for each in along if (verdict := each.worn(now()))]
     if day is None or day.record.plan is None:
-        return show(
-            "packs/plan.html", "packs/_plan.html", day=day, rows=[], late=LATE_MIN, worn=worn
-        )
+        return show("packs/plan.html", day=day, rows=[], late=LATE_MIN, worn=worn)
     every = [*day.states, *day.barred]
     by_heat = late_packs(day.record, every, day.charger, now()) if day.charger else {}
     marks = {each.pack.id: each.pack.mark for each in every}
     return show(
         "packs/plan.html",
-        "packs/_plan.html",
         day=day,
         rows=timeline(day.record.plan, day.meeting, now(), marks, by_heat),
         marks=marks,
@@ -169,7 +166,7 @@ def save_settings(connection: sqlite3.Connection) -> Any:
 
 def _show_settings(form: PlanForm, day: PlanInputs, status: int = 200) -> Any:
     form.set_choices(day.states)
-    return show("packs/plan_settings.html", "packs/_plan_settings.html", status, form=form, day=day)
+    return show("packs/plan_settings.html", status, form=form, day=day)
 
 
 def _wanted_day(connection: sqlite3.Connection) -> PlanInputs:

@@ -77,7 +77,6 @@ def _show(
 ) -> Any:
     return show(
         "runs/past.html",
-        "runs/_past.html",
         status,
         run=item,
         rows=[

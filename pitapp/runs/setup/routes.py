@@ -44,7 +44,7 @@ def page() -> Any:
         for other in (kit.cars(connection) if car and not groups else [])
         if car and other.id != car.id and store.entries(connection, other.id)
     ]
-    return show("runs/setup.html", "runs/_setup.html", car=car, groups=groups, others=others)
+    return show("runs/setup.html", car=car, groups=groups, others=others)
 
 
 @blueprint.get("/new")
@@ -78,12 +78,12 @@ def copy(connection: sqlite3.Connection, car_id: int) -> Any:
 
 @blueprint.get("/<int:entry_id>")
 def entry(entry_id: int) -> Any:
-    return show("runs/entry.html", "runs/_entry.html", **_entry(get_db(), entry_id))
+    return show("runs/entry.html", **_entry(get_db(), entry_id))
 
 
 @blueprint.get("/<int:entry_id>/part")
 def entry_part(entry_id: int) -> Any:
-    return show_part("runs/_entry.html", **_entry(get_db(), entry_id))
+    return show_part("runs/entry.html", **_entry(get_db(), entry_id))
 
 
 @blueprint.post("/<int:entry_id>")
@@ -103,9 +103,7 @@ def set_value(connection: sqlite3.Connection, entry_id: int) -> Any:
     elif (record := form.fill(SetupEntry, car_id=item.car_id, name=item.name)) is not None:
         value = record.value
     else:
-        return show(
-            "runs/entry.html", "runs/_entry.html", 422, **_entry(connection, entry_id, form)
-        )
+        return show("runs/entry.html", 422, **_entry(connection, entry_id, form))
     changed, token = store.set_value(connection, entry_id, value, now())
     notice(f"{changed.name} {with_unit(item.value, '')} → {changed.text}", token)
     if nudge is not None:
@@ -167,7 +165,7 @@ def remove(connection: sqlite3.Connection, entry_id: int) -> Any:
 
 
 def _show_list(car: Car, form: ListForm, status: int = 200) -> Any:
-    return show("runs/setup_new.html", "runs/_setup_new.html", status, form=form, car=car)
+    return show("runs/setup_new.html", status, form=form, car=car)
 
 
 def _show_entry(
@@ -176,7 +174,6 @@ def _show_entry(
     groups = dict.fromkeys(each.group_name for each in store.entries(connection, item.car_id))
     return show(
         "runs/entry_edit.html",
-        "runs/_entry_edit.html",
         status,
         form=form,
         entry=item,

@@ -28,7 +28,6 @@ def page() -> Any:
     car = kit.current_car(connection, current_settings())
     return show(
         "runs/tyres.html",
-        "runs/_tyres.html",
         car=car,
         sets=store.tyre_sets(connection),
         wearers=store.cars_by_set(connection),
@@ -83,4 +82,4 @@ def remove(connection: sqlite3.Connection, set_id: int) -> Any:
 
 
 def _show(form: TyreSetForm, item: TyreSet | None, status: int = 200) -> Any:
-    return show("runs/tyre_set.html", "runs/_tyre_set.html", status, form=form, item=item)
+    return show("runs/tyre_set.html", status, form=form, item=item)

@@ -11,7 +11,7 @@ from werkzeug.exceptions import HTTPException
 
 from pitapp.db import faults
 from pitapp.errors import DataError, Gone, PitappError, Question, WhichOne
-from pitapp.web.http.htmx import wants_part
+from pitapp.web.http.htmx import part, wants_part
 from pitapp.web.writes.transactions import KEY_FIELD, KEY_HEADER
 from pitapp.web.writes.undo import page_above
 
@@ -42,8 +42,8 @@ def page(
     title: str, sentence: str, status: int, again: ResendForm | None = None
 ) -> tuple[str, int]:
     """An error as a page, or as a notice when a fragment was asked for."""
-    template = "errors/_part.html" if wants_part() else "errors/page.html"
-    return render_template(template, title=title, sentence=sentence, again=again), status
+    render = part if wants_part() else render_template
+    return render("errors/page.html", title=title, sentence=sentence, again=again), status
 
 
 def typed(question: Question | None = None) -> ResendForm | None:

@@ -1,4 +1,4 @@
-"""Pages and fragments: the same content under two addresses, one template inside the other."""
+"""Pages and fragments: the same content under two addresses; a fragment is one block of its page."""
 
 from __future__ import annotations
 
@@ -15,8 +15,9 @@ from flask import (
     request,
     url_for,
 )
+from jinja2_fragments.flask import render_block
 
-_PART = re.compile(r"[a-z]+(#[a-z][a-z0-9-]*)")
+_TARGET = re.compile(r"[a-z]+(#[a-z][a-z0-9-]*)")
 
 
 def wants_part() -> bool:
@@ -24,31 +25,36 @@ def wants_part() -> bool:
     return request.environ.get("HTTP_HX_REQUEST") == "true"
 
 
-def show(page: str, part: str, status: int = 200, **values: Any) -> Response:
+def show(page: str, status: int = 200, **values: Any) -> Response:
     """The page, or for htmx its fragment with the notices beside it."""
-    if not wants_part():
-        return current_app.response_class(render_template(page, **values), status)
-    return show_part(part, status, **values)
+    if wants_part():
+        return show_part(page, status, **values)
+    return current_app.response_class(render_template(page, **values), status)
 
 
-def show_part(part: str, status: int = 200, **values: Any) -> Response:
-    """A fragment by itself, followed by the notices for their place on the page."""
-    body = render_template(part, **values) + render_template("_notices.html", beside=True)
+def show_part(page: str, status: int = 200, **values: Any) -> Response:
+    """A page's fragment by itself, followed by the notices for their place on the page."""
+    body = part(page, **values) + render_template("_notices.html", beside=True)
     return current_app.response_class(body, status)
 
 
-def after_write(page: str, part: str | None = None, **values: Any) -> Response:
-    """Send the browser on to read what the write has made: `part` for htmx, `page` otherwise."""
-    endpoint = part if part and wants_part() else page
+def part(page: str, **values: Any) -> str:
+    """A page's fragment: its block `part`, rendered alone."""
+    return render_block(page, "part", **values)
+
+
+def after_write(page: str, fragment: str | None = None, **values: Any) -> Response:
+    """Send the browser on to read what the write has made: `fragment` for htmx, `page` otherwise."""
+    endpoint = fragment if fragment and wants_part() else page
     response: Response = make_response(redirect(url_for(endpoint, **values), 303))
     return response
 
 
 def _aim_again(response: Response) -> Response:
     """Name the part by its id, since an answer that came before may have put another in its place."""
-    part = _PART.fullmatch(request.environ.get("HTTP_HX_TARGET", ""))
-    if part:
-        response.headers["HX-Retarget"] = part[1]
+    target = _TARGET.fullmatch(request.environ.get("HTTP_HX_TARGET", ""))
+    if target:
+        response.headers["HX-Retarget"] = target[1]
     return response
 
 

@@ -132,7 +132,6 @@ def _again(answer: idempotency.Answer) -> Response:
     if answer.status == idempotency.ONLY_SAVED:
         response = show(
             "errors/page.html",
-            "errors/_part.html",
             level="good",
             title="Saved",
             sentence="This was sent before, and it is in the data that was brought back since.",
