@@ -19,6 +19,7 @@ from e2e.engines.present import EVERY_ENGINE
 from e2e.pages.offline import Phone
 from e2e.server import Live, ServerProcess
 from e2e.watch import Watch
+from tests import rooms
 
 # Run by the system's Python, which has the bindings that they import.
 collect_ignore = ["engines/webkit"]
@@ -54,6 +55,7 @@ NO_SERVER = (
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    rooms.register(config)
     config.addinivalue_line("markers", "every_engine: run in Chromium, Firefox and WebKit.")
     config.addinivalue_line(
         "markers", "engines(*names): run in these alone, as far as they are here."
@@ -62,8 +64,10 @@ def pytest_configure(config: pytest.Config) -> None:
         raise pytest.UsageError(f"{EVERY_ENGINE} is set. {engines.left_out()}")
 
 
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out what is for other engines."""
+    """Give each test its room, and leave out what is for other engines."""
+    rooms.mark(items, Path(__file__).parent)
 
     def is_for_others(item: pytest.Item) -> bool:
         some = item.get_closest_marker("engines")

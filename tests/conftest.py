@@ -11,11 +11,21 @@ import pytest
 from flask import Flask
 from hypothesis import HealthCheck, settings
 
+from tests import rooms
 from tests.support import Clock, PageClient
 
 # On a machine whose cores are taken a drawn example may take any time.
 settings.register_profile("any", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("any")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    rooms.register(config)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    rooms.mark(items, Path(__file__).parent)
 
 
 @pytest.fixture

@@ -114,7 +114,7 @@ def test_every_package_says_what_belongs_there(folder: Path) -> None:
         assert said
         return
     sentences = re.findall(r"[.!?](?=\s|$)", said)
-    assert 2 <= len(sentences) <= 3, f"{len(sentences)} sentences in {shown(opening)}"
+    assert len(sentences) >= 2, f"{len(sentences)} sentences in {shown(opening)}"
 
 
 def test_the_walk_sees_what_it_should() -> None:

@@ -6,6 +6,20 @@ say `page.goto`, `locator.click` and `expect` and do not know which engine is un
 
 What that way of driving lacks: a finger (a tap is a click), `emulate_media`, `route`, and pages in
 frames.
+
+A test marked `every_engine` runs in Chromium, Firefox and WebKit (WebKitGTK, the nearest thing to
+an iPhone's engine that runs on Linux); one marked `engines(…)` in those it names, and all other
+browser tests in Chromium alone. `--browser webkit` runs any test there. Under it:
+- `bridge.py` stands in the browser's place: Playwright believes that it has started a Firefox that
+  speaks WebDriver BiDi. An unknown command is answered with nothing.
+- `webkit/` is WebKitGTK's end of that protocol, run by the system's Python: one window a page, of
+  any size, under Xvfb. Taps and keys are the window system's events. Playwright's script in the
+  page evaluates texts, which the page's policy forbids: they are sent along as code
+  (`program_texts.py`).
+- Its pages must not be ephemeral (their consoles are silent), and each has its folder.
+  `networkidle` never comes in Firefox: wait for something to be seen.
+- `present.py` says what a machine has and installs the rest; `PITAPP_EVERY_ENGINE=1` (`.ci/run`)
+  makes an absent engine an error.
 """
 
 from __future__ import annotations

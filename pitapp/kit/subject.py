@@ -1,4 +1,11 @@
-"""Which car a form is about: the one that its page was about, whatever was chosen since."""
+"""Which car a form is about: the one that its page was about, whatever was chosen since.
+
+`pitapp.kit.subject.form_car`: the car that a form is about, which its page names by `{{
+ui.about(car) }}`; never the car in use, which another device may have changed by the time the form
+is saved, or sent from an outbox. Where that is not certain, `WhichOne` (422) or `Gone` (409) asks
+for it with a form that holds what was typed. `other_car_note` is the end of the sentence that says
+so.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,14 @@
-"""Whether a charge may be started, and what a pack means on a passenger aircraft."""
+"""Whether a charge may be started, and what a pack means on a passenger aircraft.
+
+A figure by which somebody can be hurt has its source beside it on the screen, and how it is known:
+read in the issuing body's own pages (named), "from a secondary source", "our own margin", or "rule
+of thumb, no source"; never from memory under a source's name. They stand in `packs/safety.py`
+(limits of a charge, aircraft), `packs/charging/prompts.py` (the steps of a charge),
+`templates/packs/_first_aid.html` (an emergency: away, help, people, things; short, its sources
+folded away beneath), `drive/inputs.py` (the can) and `drive/forms.py`. No number of minutes cools a
+pack; a threshold at which skin burns is no limit of a product; what counts for cargo is not for
+passengers; `tests/test_packs_cautions.py`.
+"""
 
 from __future__ import annotations
 

@@ -19,6 +19,20 @@ A route makes a plot, and its template writes `{{ draw(plot) }}` and links `css/
 `line` is a line without marks, of many points, and is not listed. Every series has a mark, a dash
 and a colour of its own, so that none of them is needed to tell it. Values are already in the
 racer's unit (`unit("temperature").display_value(value)`). `clock_axis` is an axis of the time of day.
+
+`pitapp/web/view/plot.py` lays a plot out and `templates/plot.html` draws it: `{{ draw(plot) }}` in
+a template that links `css/plot.css`. It is a small SVG template of our own and no charting library,
+because:
+- its lines and letters take the colours of the page (light, dark, sunlight) and turn black on white
+  in print, which a picture in `<img>` or a canvas does not;
+- it needs no script, no inline style and no other file, so that the page policy and a dead server
+  leave it as it is;
+- the drawing is one image with a sentence for a screen reader, and the numbers stand beside it as a
+  table, with links to the runs;
+- series differ by mark and dash as well as by colour, letters are 18 px at 320 px of screen, and
+  print is vector.
+
+A library would bring zooming and animation, which nobody needs beside a track.
 """
 
 from __future__ import annotations
