@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from pydantic import BaseModel, ConfigDict
 
 
@@ -15,3 +18,8 @@ class Record(BaseModel):
         str_strip_whitespace=True,
         allow_inf_nan=False,
     )
+
+
+def finding_sentence(finding: Mapping[str, Any]) -> str:
+    """What one finding of pydantic's `errors()` says, in the words of the model that raised it."""
+    return str(finding["msg"]).removeprefix("Value error, ")

@@ -125,3 +125,12 @@ def _unit(symbol: str) -> Unit:
         return UNITS[symbol]
     except (KeyError, TypeError):
         raise ValueError(f"There is no unit named {symbol!r} here.") from None
+
+
+def with_minus(text: str) -> str:
+    """A number's text with a minus sign, as long as a plus, in place of a hyphen.
+
+    >>> with_minus("-2.5")
+    '−2.5'
+    """
+    return text.replace("-", "−")

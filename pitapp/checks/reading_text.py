@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pitapp.checks.models import Limit, Step
+from pitapp.units import with_minus
 from pitapp.web.forms.fields import parse_number
 from pitapp.web.forms.quantities import DisplayUnit, plain, unit
 
@@ -40,7 +41,7 @@ def figure(value: float, symbol: str) -> str:
     whole, point, rest = text.partition(".")
     if len(whole.lstrip("-")) > 4 and "e" not in text:
         whole = f"{int(whole):,}".replace(",", "\u202f")
-    return f"{whole}{point}{rest}".replace("-", "−")
+    return with_minus(f"{whole}{point}{rest}")
 
 
 def field_text(text: str, symbol: str) -> str:

@@ -18,6 +18,7 @@ from pitapp.exchange import readers, store
 from pitapp.exchange.layout import FORMAT, VERSION, Head, everything
 from pitapp.exchange.pieces import Misshapen, pieces
 from pitapp.exchange.rows import MOST_FINDINGS, RowReader, plain
+from pitapp.record import finding_sentence
 
 LARGEST_BYTES = 64 * 1024 * 1024
 NEEDED = set(Head.model_fields)
@@ -185,4 +186,4 @@ def _finding(finding: Any) -> str:
     place = [str(part) for part in finding["loc"] if part != "tables"]
     if len(place) >= 2 and place[1].isdecimal():
         place[1] = f"row {int(place[1]) + 1}"
-    return f"{', '.join(place)}: {str(finding['msg']).removeprefix('Value error, ').lower()}"[:200]
+    return f"{', '.join(place)}: {finding_sentence(finding).lower()}"[:200]

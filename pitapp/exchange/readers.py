@@ -24,7 +24,7 @@ from pitapp.limits import number
 from pitapp.meetings.models import ClassLimit, Heat, Meeting, RaceClass
 from pitapp.packs.charging.steps import StepAnswer
 from pitapp.packs.models import Charge, ChargerRecord, Pack, PlanRecord, Reading, Storage
-from pitapp.record import Record
+from pitapp.record import Record, finding_sentence
 from pitapp.roll.models import Parking, TiltTest
 from pitapp.runs.models import FittedController, Run, Setting, SetupEntry, TyreSet
 from pitapp.settings.models import StoredSetting
@@ -161,7 +161,7 @@ def _words(error: Exception) -> str:
         return f": {error}"
     finding = error.errors(include_url=False)[0]
     where = f", {finding['loc'][0]}" if finding["loc"] else ""
-    return f"{where}: {str(finding['msg']).removeprefix('Value error, ')}"
+    return f"{where}: {finding_sentence(finding)}"
 
 
 def _values(row: dict[str, Any], model: type[Record]) -> dict[str, Any]:

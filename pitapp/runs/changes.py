@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Iterator
 from pitapp.record import Record
 from pitapp.runs.direction_words import direction_word
 from pitapp.runs.models import FittedController, FittedTyres, Run, Setting, with_unit
+from pitapp.units import with_minus
 
 SAME_MOMENT_S = 15
 
@@ -26,7 +27,7 @@ def celsius(kelvin: float) -> str:
     ('+6 °C', '−2 °C', '±0 °C')
     """
     rounded = round(kelvin)
-    return f"{rounded:+d} °C".replace("-", "−") if rounded else "±0 °C"
+    return with_minus(f"{rounded:+d} °C") if rounded else "±0 °C"
 
 
 def changes(
@@ -76,7 +77,7 @@ def figure(value: float) -> str:
     >>> figure(-1.50), figure(62.5), figure(1.9)
     ('−1.5', '62.5', '1.9')
     """
-    return f"{value:.6g}".replace("-", "−")
+    return with_minus(f"{value:.6g}")
 
 
 def _moved(name: str, before: float | None, after: float | None, unit: str = "") -> Iterator[str]:
@@ -214,7 +215,7 @@ def _read_otherwise(earlier: Run, later: Run) -> str:
 
 def _seconds(value: float) -> str:
     decimals = 2 if round(value * 1000) % 10 == 0 else 3
-    text = f"{value:+.{decimals}f}".replace("-", "−")
+    text = with_minus(f"{value:+.{decimals}f}")
     return f"{text} s" if float(f"{value:.{decimals}f}") else "the same"
 
 

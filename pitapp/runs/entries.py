@@ -10,6 +10,7 @@ from pydantic import Field, model_validator
 from pitapp.kit.models import Name
 from pitapp.record import Record
 from pitapp.runs.direction_words import as_number
+from pitapp.units import with_minus
 
 MOST_TEXT = 60
 ShortText = Annotated[str, Field(max_length=MOST_TEXT)]
@@ -24,7 +25,7 @@ def with_unit(value: str, unit: str) -> str:
     ('5.4 mm', '−1.5°', 'empty')
     """
     joint = "" if unit in ("", "°") else " "
-    text = value.replace("-", "−") if as_number(value) is not None else value
+    text = with_minus(value) if as_number(value) is not None else value
     return f"{text}{joint}{unit}" if value else "empty"
 
 

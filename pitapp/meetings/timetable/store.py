@@ -11,6 +11,7 @@ from pitapp.db import stamp, undo, when
 from pitapp.errors import NotThere, Refused
 from pitapp.meetings.formulas import Entry
 from pitapp.meetings.models import CAR_KINDS, Heat
+from pitapp.units import with_minus
 
 LATE = timedelta(minutes=15)
 _HEAT = ", ".join(Heat.model_fields)
@@ -106,7 +107,7 @@ def shift_heats(
     ).fetchall()
     minutes = round(by.total_seconds() / 60)
     label = f"Moved {item.title}{' and all after it' if following else ''} by {minutes:+d} min"
-    with undo.step(connection, label.replace("-", "−"), now) as step:
+    with undo.step(connection, with_minus(label), now) as step:
         for row in rows:
             starts_at = stamp(_moved(when(row["starts_at"]), by))
             step.save("heats", row["id"], row["version"], {"starts_at": starts_at})

@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 from flask_wtf import FlaskForm
 from pydantic import BaseModel, ValidationError
 
-from pitapp.record import Record
+from pitapp.record import Record, finding_sentence
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -89,5 +89,4 @@ def in_words(finding: Any) -> str:
     sentence = sentences.get(finding["type"])
     if sentence:
         return sentence.format(**context)
-    message = str(finding["msg"])
-    return message.removeprefix("Value error, ")
+    return finding_sentence(finding)

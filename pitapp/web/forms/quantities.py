@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from flask import Flask
 
-from pitapp.units import convert
+from pitapp.units import convert, with_minus
 from pitapp.web.clock import current_settings
 
 
@@ -80,7 +80,7 @@ def rounded(value: float, digits: int) -> str:
     text = f"{value:.{digits}f}"
     if float(text) == 0:
         text = text.lstrip("-")
-    return text.replace("-", "−")
+    return with_minus(text)
 
 
 def quantity(value: float, kind: str, digits: int | None = None) -> str:

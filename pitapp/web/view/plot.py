@@ -45,6 +45,7 @@ from flask import Flask, render_template
 from markupsafe import Markup
 
 from pitapp.limits import number
+from pitapp.units import with_minus
 from pitapp.web.forms.quantities import rounded
 from pitapp.web.view.ticks import clock_ticks, decimals, nice_ticks, widened
 
@@ -95,9 +96,7 @@ class Axis(NamedTuple):
         """A value as the table has it."""
         if self.text:
             return self.text(value)
-        return (
-            f"{value:.6g}".replace("-", "−") if self.digits is None else rounded(value, self.digits)
-        )
+        return with_minus(f"{value:.6g}") if self.digits is None else rounded(value, self.digits)
 
 
 class Series(NamedTuple):
