@@ -33,13 +33,17 @@ CLOSED = {
 
 @contextmanager
 def started(folder: Path, shell: str, *more: str) -> Iterator[subprocess.Popen[Any]]:
-    """`pitapp serve` behind a shell that does something to its standard streams first."""
+    """`pitapp serve` behind a shell that does something to its standard streams first.
+
+    It hears Ctrl-C also where the tests were started in the background, which makes them deaf to it.
+    """
     command = f'{shell}; exec "$0" -m pitapp serve --port 0 --data "$@"'
     process = subprocess.Popen(
         ["bash", "-c", command, sys.executable, str(folder), *more],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         start_new_session=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
     try:
         yield process

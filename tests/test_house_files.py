@@ -1,4 +1,4 @@
-"""Files: short ones, vendored ones unchanged, and tests that test."""
+"""Files: vendored ones unchanged, and tests that test."""
 
 from __future__ import annotations
 
@@ -8,16 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.house import PACKAGE, ROOT, shown
+from tests.house import ROOT, shown
 
 VENDOR = ROOT / "static" / "vendor"
 SUMS = sorted(VENDOR.rglob("SHA256SUMS"))
-WRITTEN = [
-    path
-    for folder in (PACKAGE, ROOT / "templates", ROOT / "static" / "js", ROOT / "static" / "css")
-    for path in sorted(folder.rglob("*"))
-    if path.suffix in {".py", ".sql", ".html", ".js", ".css"}
-]
 CHECKS = [
     path
     for folder in (ROOT / "tests", ROOT / "e2e")
@@ -26,13 +20,6 @@ CHECKS = [
 ]
 TESTS = [path for path in CHECKS if path.name.startswith("test_") and path.suffix == ".py"]
 CHECKING = ("assert", "check", "expect", "verify", "raises", "warns", "fail")
-
-
-@pytest.mark.parametrize("path", WRITTEN + CHECKS, ids=shown)
-def test_files_stay_short(path: Path) -> None:
-    limit = 400 if path in CHECKS else 300
-    lines = len(path.read_text(encoding="utf-8").splitlines())
-    assert lines <= limit, f"{shown(path)} has {lines} lines"
 
 
 def test_vendored_files_are_as_they_were_published() -> None:
