@@ -26,6 +26,7 @@ from pitapp.packs.charging.steps import StepAnswer
 from pitapp.packs.models import Charge, ChargerRecord, Pack, PlanRecord, Reading, Storage
 from pitapp.record import Record, finding_sentence
 from pitapp.roll.models import Parking, TiltTest
+from pitapp.runs.formulas import unpacked_laps
 from pitapp.runs.models import FittedController, Run, Setting, SetupEntry, TyreSet
 from pitapp.settings.models import StoredSetting
 from pitapp.tracks.models import Straight, Track
@@ -104,6 +105,8 @@ MODELS: dict[str, type[Record]] = {
 }
 WHOLES: dict[str, Callable[[sqlite3.Connection, int], object]] = {"tracks": track}
 """What a row makes together with those that belong to it, where that has rules of its own."""
+COLUMNS: dict[tuple[str, str], Callable[[str], object]] = {("runs", "lap_times"): unpacked_laps}
+"""What a column holds that its row's model has not."""
 WORKED_OUT = ("final_drive_ratio", "rollout_mm")
 PLAIN = {
     "car_controllers": "numbers of rows and a moment",
@@ -144,6 +147,9 @@ def unreadable_in(connection: sqlite3.Connection, table: str) -> Iterator[str]:
             columns.model_validate(row)
             if model is not None:
                 _read(row, model)
+            for (of, column), opened in COLUMNS.items():
+                if of == table and row[column] is not None:
+                    opened(row[column])
             if table in WHOLES:
                 WHOLES[table](connection, row["id"])
         except (ValueError, ArithmeticError, RecursionError) as error:

@@ -1,4 +1,4 @@
-"""Lap times, run times and set-up lists as text, and the text read back."""
+"""Lap times, run times and set-up lists as text and read back, and the figures of a run's laps."""
 
 from __future__ import annotations
 
@@ -7,15 +7,40 @@ from typing import NamedTuple
 
 from pitapp.limits import number
 from pitapp.runs.changes import Change, changes, in_one_line
+from pitapp.runs.laps.formulas import (
+    Fade,
+    LapFigures,
+    better_half_mean_s,
+    lap_figures,
+    packed_laps,
+    robust_spread_s,
+    slope_with_interval,
+    traffic_laps,
+    traffic_limit_s,
+    unpacked_laps,
+)
+from pitapp.runs.laps.pasted import Reading, read_laps
 
 __all__ = [
     "Change",
+    "Fade",
+    "LapFigures",
+    "Reading",
     "SetupLine",
+    "better_half_mean_s",
     "changes",
     "in_one_line",
+    "lap_figures",
+    "packed_laps",
     "parse_setup",
     "parse_time_s",
+    "read_laps",
+    "robust_spread_s",
+    "slope_with_interval",
     "time_text",
+    "traffic_laps",
+    "traffic_limit_s",
+    "unpacked_laps",
 ]
 
 MOST_TIME_S = 86_400
