@@ -16,13 +16,14 @@ from pitapp.db import undo
 from pitapp.exchange import store
 from pitapp.exchange.cells import unsafe
 from pitapp.exchange.moments import read_start
-from pitapp.exchange.sheets import RUN_COLUMNS, RUN_HEADINGS, RUN_NAMES
+from pitapp.exchange.sheets import LAPS, RUN_COLUMNS, RUN_HEADINGS, RUN_NAMES
 from pitapp.exchange.table import Table, tidy
 from pitapp.kit import store as kit
 from pitapp.meetings import store as meetings
 from pitapp.packs import store as packs
 from pitapp.runs import store as runs
-from pitapp.runs.formulas import parse_time_s
+from pitapp.runs.formulas import packed_laps, parse_time_s, unpacked_laps
+from pitapp.runs.laps import store as laps
 from pitapp.runs.models import FittedCar, Run, Snapshot
 from pitapp.runs.snapshot import snapshot
 from pitapp.runs.tyres import store as tyres
@@ -33,6 +34,7 @@ from pitapp.web.forms.form_errors import in_words
 
 TIMES = ("best lap s", "run s")
 TEXTS = ("remarks",)
+MOST_CELL = 12_000
 WORDS = {"class": "class", "motor": "motor", "pack": "pack", "tyres": "tyre set"}
 COLUMN_OF = {column: heading for heading, column in RUN_COLUMNS.items()}
 
@@ -46,6 +48,7 @@ class Line:
     faults: list[str] = field(default_factory=list)
     track: str = ""
     here: bool = False
+    laps_s: tuple[float, ...] = ()
 
 
 class Look(NamedTuple):
@@ -101,7 +104,10 @@ def take(connection: sqlite3.Connection, found: Look, now: datetime) -> tuple[in
             track_id = made.get(line.track.casefold(), line.run.track_id)
             run = line.run.model_copy(update={"track_id": track_id})
             fitted = snapshot(connection, run).model_copy(update={"setup": (), "controller": None})
-            runs.save_run(connection, run.model_copy(update={"snapshot": fitted}), now, step)
+            run = run.model_copy(update={"snapshot": fitted})
+            run_id, _ = runs.save_run(connection, run, now, step)
+            if line.laps_s:
+                laps.add_laps(connection, step, run_id, line.laps_s)
     return len(good), step.token
 
 
@@ -140,6 +146,10 @@ class _Reader:
                 )
             except ValueError as error:
                 line.faults.append(f"{heading}: {error}")
+        try:
+            line.laps_s = _laps(texts.get(LAPS, ""))
+        except ValueError as error:
+            line.faults.append(f"{LAPS}: {error}")
         try:
             values["started_at"], values["time_zone"] = read_start(
                 texts.get("started", ""),
@@ -201,6 +211,12 @@ class _Reader:
             line.faults.append(f"This is the same run as in line {self.seen[uuid]}.")
         self.seen.setdefault(uuid, line.number)
         line.here = uuid in self.known
+
+
+def _laps(text: str) -> tuple[float, ...]:
+    """The laps of a cell as a sheet of runs has them: times with spaces between."""
+    times = tuple(parse_time_s(each[:60]) for each in text[:MOST_CELL].split())
+    return unpacked_laps(packed_laps(times)) if times else ()
 
 
 def _key(texts: Mapping[str, str]) -> str:

@@ -15,6 +15,7 @@ from pitapp.db import when
 from pitapp.exchange import cells, store
 from pitapp.exchange.cells import Block, Cell
 from pitapp.gearing.formulas import final_drive_ratio, rollout_mm
+from pitapp.runs.formulas import unpacked_laps
 from pitapp.runs.models import Setting
 from pitapp.web.clock import zone
 
@@ -35,9 +36,10 @@ RUN_COLUMNS = {
     "remarks": "remarks",
 }
 RUN_NAMES = ("car", "track", "class", "motor", "pack", "tyres")
+LAPS = "lap times s"
 RUN_HEADINGS = (
     "started", "time zone", "started UTC", "meeting", "heat", *RUN_NAMES,
-    *RUN_COLUMNS, "FDR", "rollout mm", "key",
+    *RUN_COLUMNS, LAPS, "FDR", "rollout mm", "key",
 )  # fmt: skip
 
 
@@ -135,6 +137,11 @@ def _local(row: dict[str, Any], home: tzinfo) -> str:
     return when(row["started_at"]).astimezone(there).strftime(LOCAL)
 
 
+def _laps(column: str | None) -> str:
+    """A run's laps in s in one cell; no comma, which a spreadsheet may take for its own."""
+    return " ".join(f"{lap:.3f}" for lap in unpacked_laps(column)) if column else ""
+
+
 def _run(row: dict[str, Any], home: tzinfo) -> Sequence[Cell]:
     ratio = rollout = None
     if row["pinion_teeth"] and row["spur_teeth"] and row["internal_ratio"]:
@@ -150,6 +157,7 @@ def _run(row: dict[str, Any], home: tzinfo) -> Sequence[Cell]:
         heat,
         *(row[name] for name in RUN_NAMES),
         *(row[column] for column in RUN_COLUMNS.values()),
+        _laps(row["lap_times"]),
         ratio,
         rollout,
         row["uuid"],

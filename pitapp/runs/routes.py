@@ -21,6 +21,9 @@ from pitapp.runs import store
 from pitapp.runs.changes import changes
 from pitapp.runs.forms import RunForm
 from pitapp.runs.formulas import time_text
+from pitapp.runs.laps import store as lap_store
+from pitapp.runs.laps.routes import blueprint as laps
+from pitapp.runs.laps.screens import lap_screen
 from pitapp.runs.log_form import blank_form, log, run_from_form, set_choices
 from pitapp.runs.models import Run, RunLine, Setting
 from pitapp.runs.past_setup.routes import blueprint as past
@@ -35,7 +38,7 @@ from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("runs", __name__, url_prefix="/runs")
-for part in (setup, tyres, past):
+for part in (setup, tyres, past, laps):
     blueprint.register_blueprint(part)
 blueprint.add_app_template_filter(time_text, "time")
 
@@ -138,6 +141,7 @@ def run(run_id: int) -> Any:
         previous=previous,
         since=changes(previous, item, rise_text) if previous else (),
         best=best,
+        laps=lap_screen(lap_store.laps(connection, run_id)),
         against=changes(best, item, rise_text) if best and best != previous else (),
         line=store.line(connection, run_id),
         race_class=meetings.race_class(connection, item.race_class_id)

@@ -61,14 +61,30 @@ def save_laps(
     item, text = runs.run(connection, run_id), packed_laps(laps_s)
     if packed(connection, run_id) not in (earlier, text):
         raise ChangedMeanwhile("This run has other laps by now. Save again to replace them.")
-    values: dict[str, str | float | int] = {"lap_times": text}
+    with undo.step(connection, "Saved the laps", now) as step:
+        step.save("runs", run_id, item.version, _values(item, laps_s))
+    return step.token
+
+
+def add_laps(
+    connection: sqlite3.Connection, step: undo.Step, run_id: int, laps_s: Sequence[float]
+) -> None:
+    """Give laps to a run that was made in the same step.
+
+    Raises:
+        NotThere: there is no such run.
+        ValueError: no laps, too many, or an impossible time.
+    """
+    step.change("runs", run_id, _values(runs.run(connection, run_id), laps_s))
+
+
+def _values(item: Run, laps_s: Sequence[float]) -> dict[str, str | float | int]:
+    values: dict[str, str | float | int] = {"lap_times": packed_laps(laps_s)}
     if item.best_lap_s is None:
         values["best_lap_s"] = min(laps_s)
     if item.laps is None:
         values["laps"] = len(laps_s)
-    with undo.step(connection, "Saved the laps", now) as step:
-        step.save("runs", run_id, item.version, values)
-    return step.token
+    return values
 
 
 def remove_laps(connection: sqlite3.Connection, run_id: int, now: datetime) -> str:
