@@ -98,13 +98,13 @@ def serve(host: str | None, port: int, share: bool, https: bool, data: Path | No
 
 
 def _said_of_a_new_folder(folder: Path) -> str:
-    from pitapp.copies.store import FOLDER, kept
+    from pitapp.copies.store import FOLDER, list_copies
     from pitapp.errors import DataError
     from pitapp.web.factory import DATABASE_NAME
 
     if (folder / DATABASE_NAME).exists():
         return ""
-    copies = kept(folder)
+    copies = list_copies(folder)
     if copies:
         raise DataError(
             f"The database in {folder} is gone, but there are copies of it. Put it back, or bring "

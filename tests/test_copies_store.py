@@ -91,7 +91,7 @@ def test_no_write_falls_between_the_copy_and_the_change(
 
     monkeypatch.setattr(store, "keep_copy", keep_copy)
     store.restore(db, tmp_path / "copy.sqlite3", data_dir, clock())
-    assert len(store.kept(data_dir)) == 1
+    assert len(store.list_copies(data_dir)) == 1
 
 
 def test_a_copy_lets_no_removed_device_back_in(
@@ -210,7 +210,7 @@ def test_a_broken_or_hostile_file_is_refused_and_changes_nothing(
     with pytest.raises(Refused):
         store.restore(db, broken(kind, tmp_path / "x.sqlite3"), data_dir, clock())
     assert [car.name for car in kit.cars(db)] == ["First"]
-    assert store.kept(data_dir) == []
+    assert store.list_copies(data_dir) == []
 
 
 def test_the_last_ten_of_a_kind_are_kept(
@@ -222,7 +222,7 @@ def test_the_last_ten_of_a_kind_are_kept(
         store.keep_copy(db, data_dir, store.DAILY, clock())
         assert not store.daily_due(data_dir, clock())
         clock.tick(24 * 3600)
-    kinds = [copy.why for copy in store.kept(data_dir)]
+    kinds = [copy.why for copy in store.list_copies(data_dir)]
     assert kinds.count(store.DAILY) == 10
     assert kinds.count("by-hand") == 1
 

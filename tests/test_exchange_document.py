@@ -222,7 +222,7 @@ def test_what_cannot_be_taken_leaves_all_as_it_was(
     full: sqlite3.Connection, saved: dict[str, Any]
 ) -> None:
     before = dump(full)
-    found = document.Found(NOW, {"cars": [{"id": 1}]})
+    found = document.FileContents(NOW, {"cars": [{"id": 1}]})
     full.execute("BEGIN IMMEDIATE")
     with pytest.raises(Refused):
         document.take(full, found)

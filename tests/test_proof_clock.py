@@ -110,7 +110,7 @@ def test_copies_of_a_clock_that_ran_ahead_push_out_no_new_one(
         assert not copies.daily_due(folder, clock())
         clock.tick(A_DAY_S)
     assert all(path.is_file() for path in made)
-    assert len(copies.kept(folder)) == copies.KEPT_EACH
+    assert len(copies.list_copies(folder)) == copies.KEPT_EACH
 
 
 def without_tokens(html: str) -> str:

@@ -201,7 +201,7 @@ def test_a_daily_copy_makes_no_database_where_one_is_gone(folder: Path, clock: C
     assert not (folder / "pitapp.sqlite3").exists()
     (folder / "away.sqlite3").rename(folder / "pitapp.sqlite3")
     daily._copy(database, folder, clock())
-    assert [copy.why for copy in copies.kept(folder)] == ["daily"]
+    assert [copy.why for copy in copies.list_copies(folder)] == ["daily"]
     database.close()
 
 

@@ -111,7 +111,7 @@ def test_a_season_at_every_earlier_schema_is_brought_up_whole(
     client = app.test_client()
     for page in PAGES:
         assert client.get(page, follow_redirects=True).status_code == 200, page
-    (copy,) = store.kept(path.parent)
+    (copy,) = store.list_copies(path.parent)
     assert copy.why == "before-update"
     kept = path.parent / "copies" / copy.name
     assert examine(kept).schema_version == number

@@ -54,7 +54,7 @@ def _within(limit: ClassLimit, value: float) -> Finding:
 
 def _legal_timing(check: MotorCheck, asked_deg: float, tolerance_deg: float | None) -> Finding:
     tolerance = tolerance_deg or 0.0
-    asks = f"The class asks {asked_deg:g}°" + (f" ± {tolerance:g}°." if tolerance else ".")
+    requirement = f"The class asks {asked_deg:g}°" + (f" ± {tolerance:g}°." if tolerance else ".")
     outside = [
         f"sensor {letter} reads {degrees:g}°"
         for letter, degrees in check.timing_by_sensor.items()
@@ -62,8 +62,10 @@ def _legal_timing(check: MotorCheck, asked_deg: float, tolerance_deg: float | No
     ]
     if outside:
         sentence = ", ".join(outside)
-        return Finding("stop", "Timing not legal", f"{sentence[0].upper()}{sentence[1:]}. {asks}")
-    return Finding("good", "Timing legal", asks)
+        return Finding(
+            "stop", "Timing not legal", f"{sentence[0].upper()}{sentence[1:]}. {requirement}"
+        )
+    return Finding("good", "Timing legal", requirement)
 
 
 def _winding(own: str, required: str) -> Finding:

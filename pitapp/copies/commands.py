@@ -11,7 +11,7 @@ from pathlib import Path
 import click
 
 from pitapp.copies import store
-from pitapp.copies.inspection import look_over, told
+from pitapp.copies.inspection import look_over, summary
 from pitapp.copies.target import free_for_a_copy, is_same
 from pitapp.db.connect import Database
 from pitapp.db.faults import at_start
@@ -45,7 +45,7 @@ def backup(file: Path, data: Path | None) -> None:
         raise DataError(f"There is no data in {folder} yet.")
     target = free_for_a_copy(file, folder / DATABASE_NAME)
     with _opened(Database(folder / DATABASE_NAME)) as connection:
-        tell(f"{file}: {told(store.write_copy(connection, target))}")
+        tell(f"{file}: {summary(store.write_copy(connection, target))}")
 
 
 @click.command()
@@ -66,7 +66,7 @@ def restore(file: Path, yes: bool, data: Path | None) -> None:
         serving(folder, BRING_BACK_THERE),
         store.looked_through(file, folder) as ready,
     ):
-        tell(f"{file}: {told(ready.contents)}")
+        tell(f"{file}: {summary(ready.contents)}")
         if not yes:
             click.confirm("Replace all data by this copy?", abort=True)
         try:

@@ -42,7 +42,7 @@ def look_over(path: Path, now: datetime) -> Iterator[Finding]:
     yield _room(path)
 
 
-def told(contents: Contents) -> str:
+def summary(contents: Contents) -> str:
     """What a database holds, in a line."""
     newest = f"{contents.newest_run_at:%Y-%m-%d %H:%M} UTC" if contents.newest_run_at else "none"
     return (
@@ -98,7 +98,7 @@ def _database(readable: Path, path: Path, scratch: Path, now: datetime) -> Itera
     except Refused as error:
         yield Finding(False, f"{path} is not sound: {error}", _way_back(path.parent, scratch))
         return
-    yield Finding(True, f"{path}: sound. {told(contents)}")
+    yield Finding(True, f"{path}: sound. {summary(contents)}")
     newest = migrations()[-1][0]
     if contents.schema_version < newest:
         yield Finding(
@@ -129,7 +129,7 @@ def _database(readable: Path, path: Path, scratch: Path, now: datetime) -> Itera
 
 
 def _way_back(folder: Path, scratch: Path) -> str:
-    for copy in store.kept(folder):
+    for copy in store.list_copies(folder):
         path = folder / store.FOLDER / copy.name
         try:
             with store.looked_through(path, scratch):
@@ -141,7 +141,7 @@ def _way_back(folder: Path, scratch: Path) -> str:
 
 
 def _copies(folder: Path, now: datetime) -> Iterator[Finding]:
-    copies = [copy for copy in store.kept(folder) if copy.made_at <= now]
+    copies = [copy for copy in store.list_copies(folder) if copy.made_at <= now]
     advice = "Make one, best to another device: pitapp backup FILE"
     if not copies:
         yield Finding(True, "There is no copy yet.", advice)

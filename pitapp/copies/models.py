@@ -7,7 +7,7 @@ from datetime import datetime
 from pitapp.record import Record
 
 
-class Kept(Record):
+class CopyFile(Record):
     """A copy in the data folder."""
 
     name: str

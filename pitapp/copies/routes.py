@@ -102,7 +102,7 @@ def _show_contents(path: Path, action: str, name: str) -> Any:
     return show(
         "copies/look.html",
         contents=contents,
-        here=store.here(get_db()),
+        here=store.contents_now(get_db()),
         action=action,
         name=name,
         form=PlainForm(),
@@ -110,4 +110,4 @@ def _show_contents(path: Path, action: str, name: str) -> Any:
 
 
 def _show(form: UploadForm, status: int = 200) -> Any:
-    return show("copies/page.html", status, form=form, kept=store.kept(_data_dir()))
+    return show("copies/page.html", status, form=form, kept=store.list_copies(_data_dir()))

@@ -12,7 +12,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
 
-from pitapp.copies.models import Kept
+from pitapp.copies.models import CopyFile
 from pitapp.copies.target import replacing
 from pitapp.db import idempotency, identity, undo
 from pitapp.db.connect import connect, transaction
@@ -46,13 +46,13 @@ def write_copy(connection: sqlite3.Connection, target: Path) -> Contents:
             with closing(sqlite3.connect(fresh)) as copy:
                 connection.backup(copy, pages=256)
                 copy.execute("PRAGMA journal_mode = DELETE")
-            found = examine(fresh)
+            contents = examine(fresh)
             _leave_the_rows(fresh)
             with fresh.open("rb+") as file:
                 os.fsync(file.fileno())
     except (OSError, sqlite3.OperationalError) as error:
         raise DataError(f"The copy cannot be written to {target}: {error}.") from error
-    return found
+    return contents
 
 
 def _leave_the_rows(path: Path) -> None:
@@ -74,7 +74,7 @@ def keep_copy(connection: sqlite3.Connection, data_dir: Path, why: str, now: dat
     if path.exists():
         path = folder / f"{name}-{secrets.token_hex(2)}.sqlite3"
     write_copy(connection, path)
-    others = [copy for copy in kept(data_dir) if copy.why == why and copy.name != path.name]
+    others = [copy for copy in list_copies(data_dir) if copy.why == why and copy.name != path.name]
     others.sort(key=lambda copy: (copy.made_at <= now, copy.made_at), reverse=True)
     for old in others[KEPT_EACH - 1 :]:
         clear_away(folder / old.name)
@@ -94,15 +94,15 @@ def clear_away(path: Path) -> None:
         path.unlink(missing_ok=True)
 
 
-def kept(data_dir: Path) -> list[Kept]:
+def list_copies(data_dir: Path) -> list[CopyFile]:
     """The copies in the data folder, newest first."""
-    found = []
+    copies = []
     for path in (data_dir / FOLDER).glob("*.sqlite3"):
         if match := _NAME.match(path.name):
             made_at = datetime.strptime(match[1], "%Y-%m-%dT%H%M%SZ").replace(tzinfo=UTC)
             size = path.stat().st_size
-            found.append(Kept(name=path.name, why=match[2], made_at=made_at, bytes=size))
-    return sorted(found, key=lambda copy: copy.name, reverse=True)
+            copies.append(CopyFile(name=path.name, why=match[2], made_at=made_at, bytes=size))
+    return sorted(copies, key=lambda copy: copy.name, reverse=True)
 
 
 def kept_path(data_dir: Path, name: str) -> Path:
@@ -117,7 +117,7 @@ def kept_path(data_dir: Path, name: str) -> Path:
     return path
 
 
-def here(connection: sqlite3.Connection) -> Contents:
+def contents_now(connection: sqlite3.Connection) -> Contents:
     """What the open database itself holds."""
     pages = connection.execute("PRAGMA page_count").fetchone()[0]
     size = pages * connection.execute("PRAGMA page_size").fetchone()[0]
@@ -126,7 +126,9 @@ def here(connection: sqlite3.Connection) -> Contents:
 
 def daily_due(data_dir: Path, now: datetime) -> bool:
     """Whether there is no daily copy of the last 24 hours; one a day or more ahead does not count."""
-    return not any(copy.why == DAILY and abs(now - copy.made_at) < A_DAY for copy in kept(data_dir))
+    return not any(
+        copy.why == DAILY and abs(now - copy.made_at) < A_DAY for copy in list_copies(data_dir)
+    )
 
 
 def restore(connection: sqlite3.Connection, source: Path, data_dir: Path, now: datetime) -> Path:
@@ -184,12 +186,12 @@ def looked_through(source: Path, folder: Path) -> Iterator[Ready]:
         try:
             origins = identity.of_file(path)
             migrate(path)
-            found = examine(path)
+            contents = examine(path)
             with closing(connect(path)) as connection:
                 readers.read_all(connection)
         except (ValueError, sqlite3.Error) as error:
             raise Refused(f"This copy cannot be taken. {error}") from None
-        yield Ready(path, found, origins)
+        yield Ready(path, contents, origins)
 
 
 def _file_of(connection: sqlite3.Connection) -> Path:

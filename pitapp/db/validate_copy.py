@@ -81,11 +81,11 @@ def _contents(file: sqlite3.Connection, size: int) -> Contents:
     if schema(file) != expected_schema(version):
         raise Refused("This database is not one of pitapp's. Nothing was changed.")
     for check in ("integrity_check", "foreign_key_check"):
-        found = file.execute(f"PRAGMA {check}").fetchmany(3)
-        if check == "integrity_check" and found == [("ok",)]:
+        findings = file.execute(f"PRAGMA {check}").fetchmany(3)
+        if check == "integrity_check" and findings == [("ok",)]:
             continue
-        if found:
-            raise Refused(f"This copy is damaged ({check}: {found[0][0]}). Nothing was changed.")
+        if findings:
+            raise Refused(f"This copy is damaged ({check}: {findings[0][0]}). Nothing was changed.")
     for table, column in _columns(file):
         if file.execute(f"SELECT 1 FROM {table} WHERE length({column}) > {LONGEST}").fetchone():  # noqa: S608
             raise Refused(
@@ -112,8 +112,8 @@ def contents(connection: sqlite3.Connection, version: int, size: int) -> Content
     def one(table: str, what: str) -> str | int | None:
         if table not in tables:
             return None
-        found: str | int | None = connection.execute(f"SELECT {what} FROM {table}").fetchone()[0]  # noqa: S608
-        return found
+        value: str | int | None = connection.execute(f"SELECT {what} FROM {table}").fetchone()[0]  # noqa: S608
+        return value
 
     newest = one("runs", "max(started_at)")
     return Contents(

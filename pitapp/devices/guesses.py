@@ -16,7 +16,7 @@ from typing import NamedTuple
 from pitapp.addresses import neighbour
 from pitapp.devices.formulas import MOST_WRONG, wait_after
 
-REMEMBERED = timedelta(minutes=15)
+FORGOTTEN_AFTER = timedelta(minutes=15)
 MOST_ADDRESSES = 4096
 
 
@@ -81,7 +81,7 @@ class Guesses:
     @staticmethod
     def _counts(wrong: WrongGuesses, now: datetime) -> bool:
         """Whether it is of late; one from a moment still to come was noted by a clock that was wrong."""
-        return timedelta() <= now - wrong.last < REMEMBERED
+        return timedelta() <= now - wrong.last < FORGOTTEN_AFTER
 
 
 class GuessAttempt:

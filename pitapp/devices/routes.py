@@ -43,8 +43,8 @@ def _sharing() -> dict[str, Any]:
 
 def sharing() -> Sharing | None:
     """How this server is shared, or None when it serves this machine only."""
-    found: Sharing | None = current_app.extensions.get("pitapp.sharing")
-    return found
+    current: Sharing | None = current_app.extensions.get("pitapp.sharing")
+    return current
 
 
 @blueprint.get("/devices")

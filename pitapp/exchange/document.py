@@ -28,7 +28,7 @@ NOT_OURS = (
 )
 
 
-class Found(NamedTuple):
+class FileContents(NamedTuple):
     """A file that can be read back: when it was written, its rows by table, the keys of their writes, its origins."""
 
     written_at: datetime
@@ -90,7 +90,7 @@ def _line(row: dict[str, Any]) -> str:
     return json.dumps(row, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
 
 
-def read(source: bytes | BinaryIO) -> Found:
+def read(source: bytes | BinaryIO) -> FileContents:
     """What is in a file of everything, tried on an empty database. Close what is found.
 
     The file is read piece by piece and its rows go to a database on disk, so that a large or hostile
@@ -113,19 +113,19 @@ def read(source: bytes | BinaryIO) -> Found:
 
 def _head(file: BinaryIO) -> Head:
     """How the file begins; where it begins with its rows, it is read to the end for that."""
-    found: dict[str, Any] = {}
+    head: dict[str, Any] = {}
     try:
         for piece in pieces(file):
             if piece.row is None:
-                found[piece.place[0]] = plain(piece.text)
-            elif not NEEDED - found.keys():
+                head[piece.place[0]] = plain(piece.text)
+            elif not NEEDED - head.keys():
                 break
     except Misshapen:
         pass
     except ValueError:
         raise Refused(NOT_OURS) from None
     try:
-        return Head.model_validate(found)
+        return Head.model_validate(head)
     except ValidationError:
         raise Refused(NOT_OURS) from None
 
@@ -138,7 +138,7 @@ def _check_version(head: Head, known: int) -> None:
         )
 
 
-def _tried(file: BinaryIO, scratch: sqlite3.Connection) -> Found:
+def _tried(file: BinaryIO, scratch: sqlite3.Connection) -> FileContents:
     reading, findings = RowReader(scratch), []
     try:
         store.replace_all(scratch, reading.tables(file))
@@ -159,21 +159,21 @@ def _tried(file: BinaryIO, scratch: sqlite3.Connection) -> Found:
     tables = {table: Rows(scratch, table) for table in store.tables(scratch)}
     keys = ((row["key"], row["made_at"]) for row in store.rows(scratch, "answered_writes"))
     origins = content["origin"], *content["earlier_origins"]
-    return Found(when(content["written_at"]), tables, keys, origins, scratch)
+    return FileContents(when(content["written_at"]), tables, keys, origins, scratch)
 
 
-def take(connection: sqlite3.Connection, found: Found) -> None:
+def take(connection: sqlite3.Connection, contents: FileContents) -> None:
     """Put what was found in the place of all that is here, within the caller's transaction.
 
     Raises:
         Refused: a row breaks a rule; the caller rolls back.
     """
     try:
-        store.replace_all(connection, found.tables.items())
+        store.replace_all(connection, contents.tables.items())
     except ValueError as error:
         raise Refused(f"This file cannot be taken. {error}") from None
-    idempotency.replace_keys(connection, found.write_keys)
-    identity.set_origins(connection, found.origins)
+    idempotency.replace_keys(connection, contents.write_keys)
+    identity.set_origins(connection, contents.origins)
 
 
 def _in_words(listed: Sequence[Any]) -> str:

@@ -32,8 +32,8 @@ def read_start(local: str, zone_name: str, utc: str, home: tzinfo) -> tuple[date
     except ValueError as error:
         raise ValueError(f"started: {error}") from None
     if exact is not None:
-        shown = exact.astimezone(there).replace(tzinfo=None)
-        if abs((shown - datetime.combine(day, clock)).total_seconds()) >= 60:
+        in_zone = exact.astimezone(there).replace(tzinfo=None)
+        if abs((in_zone - datetime.combine(day, clock)).total_seconds()) >= 60:
             raise ValueError(
                 "started: This and “started UTC” are not the same moment. Empty one of them."
             )
@@ -46,8 +46,8 @@ def read_start(local: str, zone_name: str, utc: str, home: tzinfo) -> tuple[date
 
 def _utc(text: str) -> datetime:
     try:
-        found = datetime.fromisoformat(text[:40])
-        exact = found.astimezone(UTC) if found.tzinfo else found.replace(tzinfo=UTC)
+        parsed = datetime.fromisoformat(text[:40])
+        exact = parsed.astimezone(UTC) if parsed.tzinfo else parsed.replace(tzinfo=UTC)
     except (ValueError, OverflowError):
         raise ValueError(
             "started UTC: Write it like 2026-05-03T09:32:00Z, or leave it empty."

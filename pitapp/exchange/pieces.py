@@ -125,11 +125,11 @@ class _Window:
         """Take what matches here, of so many bytes at most."""
         self._peek()
         while True:
-            found = what.match(self._text, self._at)
-            whole = found is not None and (found.end() < len(self._text) or self._over)
-            if found is not None and whole and len(found[0]) <= most:
-                self._at = found.end()
-                return found[0]
+            token = what.match(self._text, self._at)
+            whole = token is not None and (token.end() < len(self._text) or self._over)
+            if token is not None and whole and len(token[0]) <= most:
+                self._at = token.end()
+                return token[0]
             if whole or self._over or len(self._text) - self._at > most:
                 raise Misshapen(place)
             self._more(len(self._text) - self._at)

@@ -172,8 +172,8 @@ def _words(error: Exception) -> str:
 
 def _values(row: dict[str, Any], model: type[Record]) -> dict[str, Any]:
     if model is RunLists:
-        found = json.loads(row["body"])
-        return found if isinstance(found, dict) else {"setup": found}
+        setup = json.loads(row["body"])
+        return setup if isinstance(setup, dict) else {"setup": setup}
     values = {name: value for name, value in row.items() if name in model.model_fields}
     return {
         name: _opened(value, model.model_fields[name].annotation) for name, value in values.items()

@@ -91,12 +91,12 @@ def look(connection: sqlite3.Connection, data: bytes, home: tzinfo) -> Look:
     return Look(lines, [name for name in table.headings if name and name not in _KNOWN])
 
 
-def take(connection: sqlite3.Connection, found: Look, now: datetime) -> tuple[int, str]:
+def take(connection: sqlite3.Connection, preview: Look, now: datetime) -> tuple[int, str]:
     """Log the good lines, with the tracks that they need; returns how many, and the undo token."""
-    good = found.good
+    good = preview.good
     with undo.step(connection, f"Took {len(good)} runs from a file", now) as step:
         made: dict[str, int] = {}
-        for name in found.new_tracks:
+        for name in preview.new_tracks:
             made[name.casefold()], _ = tracks.save_track(connection, Track(name=name), now, step)
         for line in good:
             if line.run is None:
@@ -177,15 +177,15 @@ class _Reader:
         for heading, word in WORDS.items():
             if not (text := texts.get(heading, "")):
                 continue
-            found = self.others[heading].get(text.casefold())
-            if found is None:
+            row_id = self.others[heading].get(text.casefold())
+            if row_id is None:
                 line.faults.append(
                     f"{heading}: There is no {word} called {text[:60]}. Add it first."
                 )
             column = {"class": "race_class_id", "tyres": "tyre_set_id"}.get(
                 heading, f"{heading}_id"
             )
-            values[column] = found
+            values[column] = row_id
         track = texts.get("track", "")
         values["track_id"] = self.tracks.get(track.casefold()) if track else None
         if track and values["track_id"] is None:
@@ -221,8 +221,8 @@ def _laps(text: str) -> tuple[float, ...]:
 
 def _key(texts: Mapping[str, str]) -> str:
     """A key made of the line itself, so that the same line read twice is one run."""
-    told = "\n".join(f"{name}={text}" for name, text in sorted(texts.items()) if text)
-    return str(UUID(bytes=blake2b(told.encode(), digest_size=16).digest(), version=4))
+    note = "\n".join(f"{name}={text}" for name, text in sorted(texts.items()) if text)
+    return str(UUID(bytes=blake2b(note.encode(), digest_size=16).digest(), version=4))
 
 
 _KNOWN = {tidy(heading) for heading in (*RUN_HEADINGS, *RUN_NAMES)}

@@ -72,18 +72,18 @@ def look_runs() -> Any:
     if data is None:
         return _show(FileForm(formdata=None), form, 422)
     try:
-        found = runs_in.look(get_db(), data, home_zone())
+        contents = runs_in.look(get_db(), data, home_zone())
     except Refused as error:
         form.blame_file(str(error))
         return _show(FileForm(formdata=None), form, 422)
     digest = uploads.keep(_data_dir(), BytesIO(data))
-    return show("exchange/runs.html", found=found, digest=digest)
+    return show("exchange/runs.html", contents=contents, digest=digest)
 
 
 @write
 def take_runs(connection: sqlite3.Connection) -> Any:
     form = TakeForm()
-    data = uploads.kept(_data_dir(), form.digest.data or "").read_bytes()
+    data = uploads.stored_file(_data_dir(), form.digest.data or "").read_bytes()
     many, token = runs_in.take(connection, runs_in.look(connection, data, home_zone()), now())
     notice(f"Took {many} {'run' if many == 1 else 'runs'}", token if many else None)
     return after_write("exchange.page")
@@ -96,9 +96,9 @@ def look_everything() -> Any:
         return _show(form, FileForm(formdata=None), 422)
     connection = get_db()
     try:
-        with closing(document.read(file)) as found:
+        with closing(document.read(file)) as contents:
             counts = [
-                (label, store.count(connection, name), len(found.tables.get(name, ())))
+                (label, store.count(connection, name), len(contents.tables.get(name, ())))
                 for name, label in COUNTED.items()
             ]
     except Refused as error:
@@ -106,7 +106,7 @@ def look_everything() -> Any:
         return _show(form, FileForm(formdata=None), 422)
     return show(
         "exchange/everything.html",
-        written_at=found.written_at,
+        written_at=contents.written_at,
         digest=uploads.keep(_data_dir(), file),
         counts=counts,
     )
@@ -115,7 +115,7 @@ def look_everything() -> Any:
 @write
 def take_everything(connection: sqlite3.Connection) -> Any:
     form = TakeForm()
-    _replace(connection, uploads.kept(_data_dir(), form.digest.data or ""))
+    _replace(connection, uploads.stored_file(_data_dir(), form.digest.data or ""))
     notice("Read back. What was here before can be put back from this page.")
     return after_write("exchange.page")
 
@@ -132,10 +132,10 @@ def put_back(connection: sqlite3.Connection) -> Any:
 
 def _replace(connection: sqlite3.Connection, path: Path) -> None:
     with path.open("rb") as file:
-        found = document.read(file)
+        contents = document.read(file)
     present = document.write(connection, now())
-    with closing(found), uploads.keeping_before(_data_dir(), present):
-        document.take(connection, found)
+    with closing(contents), uploads.keeping_before(_data_dir(), present):
+        document.take(connection, contents)
 
 
 def _data_dir() -> Path:

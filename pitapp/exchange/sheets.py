@@ -73,8 +73,8 @@ def setups_by_run(connection: sqlite3.Connection, home: tzinfo) -> tuple[Sequenc
 def _set_up(body: str) -> tuple[tuple[str, ...], ...]:
     """Group, name, value and unit of each entry; runs that follow each other mostly share one."""
     return tuple(
-        _told(*kept) if isinstance(kept, list) else _told_of(Setting.model_validate(kept))
-        for kept in json.loads(body).get("setup", ())
+        _told(*setting) if isinstance(setting, list) else _told_of(Setting.model_validate(setting))
+        for setting in json.loads(body).get("setup", ())
     )
 
 
@@ -89,8 +89,8 @@ def _told_of(entry: Setting) -> tuple[str, ...]:
 
 def _table(name: str) -> Callable[[sqlite3.Connection, tzinfo], tuple[Sequence[str], Rows]]:
     def make(connection: sqlite3.Connection, home: tzinfo) -> tuple[Sequence[str], Rows]:
-        headings, found = store.sheet(connection, name)
-        return headings, iter(found)
+        headings, lines = store.sheet(connection, name)
+        return headings, iter(lines)
 
     return make
 
@@ -127,8 +127,8 @@ def archive(connection: sqlite3.Connection, home: tzinfo, *, comma: bool) -> byt
         for sheet in SHEETS:
             packed.writestr(f"{sheet.name}.csv", text(connection, sheet, home, comma=comma))
         for table in store.tables(connection):
-            headings, found = store.sheet(connection, table)
-            packed.writestr(f"tables/{table}.csv", cells.sheet(headings, found, comma=comma))
+            headings, lines = store.sheet(connection, table)
+            packed.writestr(f"tables/{table}.csv", cells.sheet(headings, lines, comma=comma))
     return out.getvalue()
 
 

@@ -163,12 +163,12 @@ def sheet(
         else:
             headings.append(column.name)
             chosen.append(f"t.{column.name}")
-    kept = any(column.name == "removed_at" for column in listed) and not removed
-    found = connection.execute(
+    only_present = any(column.name == "removed_at" for column in listed) and not removed
+    selected = connection.execute(
         f"SELECT {', '.join(chosen)} FROM {table} t {' '.join(joins)} "  # noqa: S608
-        f"{'WHERE t.removed_at IS NULL ' if kept else ''}ORDER BY t.rowid"
+        f"{'WHERE t.removed_at IS NULL ' if only_present else ''}ORDER BY t.rowid"
     )
-    return headings, [list(row) for row in found]
+    return headings, [list(row) for row in selected]
 
 
 def _name_of(connection: sqlite3.Connection, table: str) -> str | None:
@@ -178,7 +178,7 @@ def _name_of(connection: sqlite3.Connection, table: str) -> str | None:
 
 def logged_runs(connection: sqlite3.Connection) -> Iterator[dict[str, Any]]:
     """Every run that was not removed, oldest first, with the names of all that it refers to."""
-    found = connection.execute(
+    selected = connection.execute(
         "SELECT runs.*, cars.name AS car, tracks.name AS track, race_classes.name AS class, "
         "motors.name AS motor, packs.mark AS pack, tyre_sets.name AS tyres, "
         "meetings.name AS meeting_name, meetings.day AS meeting_day, "
@@ -191,19 +191,19 @@ def logged_runs(connection: sqlite3.Connection) -> Iterator[dict[str, Any]]:
         "LEFT JOIN heats ON heats.id = runs.heat_id "
         "WHERE runs.removed_at IS NULL ORDER BY runs.started_at, runs.id"
     )
-    for row in found:
+    for row in selected:
         yield dict(row)
 
 
 def setups_by_run(connection: sqlite3.Connection) -> Iterator[dict[str, Any]]:
     """Key, moment, car and set-up lists (JSON) of every run that has any, oldest first."""
-    found = connection.execute(
+    selected = connection.execute(
         "SELECT runs.uuid, runs.started_at, runs.time_zone, cars.name AS car, run_setups.body "
         "FROM runs JOIN run_setups ON run_setups.id = runs.setup_id "
         "JOIN cars ON cars.id = runs.car_id WHERE runs.removed_at IS NULL "
         "ORDER BY runs.started_at, runs.id"
     )
-    for row in found:
+    for row in selected:
         yield dict(row)
 
 

@@ -36,14 +36,14 @@ def keep(data_dir: Path, file: BinaryIO) -> str:
     file.seek(0)
     with _written(folder / digest) as fresh:
         copyfileobj(file, fresh)
-    kept = sorted(folder.iterdir(), key=lambda path: path.stat().st_mtime, reverse=True)
-    for index, path in enumerate(kept):
+    stored = sorted(folder.iterdir(), key=lambda path: path.stat().st_mtime, reverse=True)
+    for index, path in enumerate(stored):
         if index >= MOST_KEPT or time() - path.stat().st_mtime > OLDEST_S:
             path.unlink(missing_ok=True)
     return digest
 
 
-def kept(data_dir: Path, digest: str) -> Path:
+def stored_file(data_dir: Path, digest: str) -> Path:
     """The file kept under that digest.
 
     Raises:

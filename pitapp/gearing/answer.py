@@ -87,8 +87,8 @@ def for_car(
     That is the middle one of the pairs in the box, if any fits.
     """
     pair: GearFit | GearOption | None = fitted
-    if pair is None and box and (fitting := options(box, car.internal_ratio)):
-        pair = fitting[len(fitting) // 2]
+    if pair is None and box and (choices := options(box, car.internal_ratio)):
+        pair = choices[len(choices) // 2]
     teeth = {"pinion": pair.pinion_teeth, "spur": pair.spur_teeth} if pair else {}
     return Question(
         **teeth,

@@ -120,8 +120,8 @@ def put_checklist(
     last = connection.execute("SELECT max(position) FROM checklists").fetchone()[0]
     new_id = recording.insert("checklists", values | {"position": (last or 0) + 1})
     for position, each in enumerate(its_steps, start=1):
-        placed = each.model_copy(update={"checklist_id": new_id, "position": position})
-        recording.insert("check_steps", _values(placed))
+        positioned = each.model_copy(update={"checklist_id": new_id, "position": position})
+        recording.insert("check_steps", _values(positioned))
     return new_id
 
 
@@ -150,8 +150,8 @@ def save_step(connection: sqlite3.Connection, item: Step, now: datetime) -> tupl
                 "SELECT max(position) FROM check_steps WHERE checklist_id = ?",
                 (item.checklist_id,),
             ).fetchone()[0]
-            placed = item.model_copy(update={"position": (last or 0) + 1})
-            return recording.insert("check_steps", _values(placed)), recording.token
+            positioned = item.model_copy(update={"position": (last or 0) + 1})
+            return recording.insert("check_steps", _values(positioned)), recording.token
         values = _values(item)
         del values["position"], values["checklist_id"]
         recording.save("check_steps", item.id, item.version, values)

@@ -41,24 +41,24 @@ class BranchAndBound:
     met: dict[tuple[object, ...], list[_DominanceRecord]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.placed = PartialSchedule(self.day, self.without)
+        self.partial = PartialSchedule(self.day, self.without)
 
     def least_cost(self) -> float:
         """Least time full that the bound promises before anything is placed."""
-        todo = self.placed.open_heats()
+        todo = self.partial.open_heats()
         return self._bound(todo, 0.0) if todo else 0.0
 
     def branch(self, cost: float) -> None:
         """Decide what is still open, everything already placed costing `cost`."""
-        placed = self.placed
-        todo = placed.open_heats()
+        partial = self.partial
+        todo = partial.open_heats()
         if not todo:
-            cost += placed.full_left([])[2]
+            cost += partial.full_left([])[2]
             if cost < self.best_time - SLACK_MIN:
                 self.best_time = cost
-                self.best_jobs = list(placed.jobs)
+                self.best_jobs = list(partial.jobs)
             return
-        if not placed.chains_can_begin() or placed.short_of_packs(todo) > placed.drops_left:
+        if not partial.chains_can_begin() or partial.short_of_packs(todo) > partial.drops_left:
             return
         self.states += 1
         if self.states > self.most_states:
@@ -68,34 +68,34 @@ class BranchAndBound:
         ):
             return
         latest = todo[0]
-        undecided = placed.status[latest] == UNDECIDED
-        placed.status[latest] = MUST
+        undecided = partial.status[latest] == UNDECIDED
+        partial.status[latest] = MUST
         self._place_next(todo, cost)
-        placed.status[latest] = UNDECIDED if undecided else MUST
-        if undecided and placed.drops_left:
-            placed.status[latest] = DROPPED
-            placed.drops_left -= 1
+        partial.status[latest] = UNDECIDED if undecided else MUST
+        if undecided and partial.drops_left:
+            partial.status[latest] = DROPPED
+            partial.drops_left -= 1
             self.branch(cost)
-            placed.drops_left += 1
-            placed.status[latest] = UNDECIDED
+            partial.drops_left += 1
+            partial.status[latest] = UNDECIDED
 
     def _bound(self, todo: list[int], spent: float) -> float:
         """Least time that packs will yet sit full, or infinity where it cannot be done or pay."""
-        day, placed = self.day, self.placed
-        full_left, since, cost = placed.full_left(todo)
+        day, partial = self.day, self.partial
+        full_left, since, cost = partial.full_left(todo)
         if full_left:
             soonest = todo[::-1][:full_left]
             needs = sum(day.need[heat] for heat in soonest)
             cost += max(0.0, needs + (full_left - len(soonest)) * day.end - since)
-        charges = len(todo) - placed.drops_left - full_left
+        charges = len(todo) - partial.drops_left - full_left
         if charges <= 0:
             return cost
         cost += charges * day.margin
         return cost + least_waiting(
-            [placed.deadline[heat] for heat in todo],
-            placed.shortest_lengths(charges),
-            placed.free,
-            latest_end=placed.last_end,
+            [partial.deadline[heat] for heat in todo],
+            partial.shortest_lengths(charges),
+            partial.free,
+            latest_end=partial.last_end,
             start=day.start,
             most_full=day.most_full - day.margin,
             room=self.best_time - spent - cost - SLACK_MIN,
@@ -103,51 +103,51 @@ class BranchAndBound:
 
     def _is_dominated(self, latest: int, cost: float) -> bool:
         """Whether a state at least as good has been searched; if not, note this one."""
-        placed = self.placed
+        partial = self.partial
         marks = []
         for heat in range(latest + 1):
-            status, number = placed.status[heat], placed.kind_of[heat]
+            status, number = partial.status[heat], partial.kind_of[heat]
             if status != DONE:
                 marks.append((status, number))
                 continue
             again = self.day.back[heat] + self.day.kinds[number].recharge_length[heat]
-            idle = not placed.runs_again[heat] and again <= self.day.need[latest] + SLACK_MIN
+            idle = not partial.runs_again[heat] and again <= self.day.need[latest] + SLACK_MIN
             marks.append((DONE, number if idle else -1))
-        free, last = tuple(placed.free), (placed.last_end, placed.last_heat)
-        records = self.met.setdefault((*marks, *placed.left, placed.taken), [])
+        free, last = tuple(partial.free), (partial.last_end, partial.last_heat)
+        records = self.met.setdefault((*marks, *partial.left, partial.taken), [])
         for old in records:
             if (
                 old.cost <= cost + SLACK_MIN
-                and old.drops_left >= placed.drops_left
+                and old.drops_left >= partial.drops_left
                 and old.last >= last
                 and all(before >= now for before, now in zip(old.free, free, strict=True))
             ):
                 return True
-        records.append(_DominanceRecord(free, last, placed.drops_left, cost))
+        records.append(_DominanceRecord(free, last, partial.drops_left, cost))
         return False
 
     def _place_next(self, todo: list[int], cost: float) -> None:
         """Try each charge that may come next, and each full pack for the latest heat."""
-        day, placed = self.day, self.placed
-        latest_free, taken_until = placed.free[0], placed.next_occupied()
+        day, partial = self.day, self.partial
+        latest_free, taken_until = partial.free[0], partial.next_occupied()
         choices: list[tuple[float, float, int, int, int]] = []
         for heat in todo:
-            end = min(placed.deadline[heat], latest_free)
+            end = min(partial.deadline[heat], latest_free)
             waits = day.need[heat] - end
             if heat == todo[0]:
                 choices += [
                     (0.0, 0.0, heat, number, NONE)
                     for number, kind in enumerate(day.kinds)
-                    if kind.full and placed.left[number] and placed.may_run(heat, number)
+                    if kind.full and partial.left[number] and partial.may_run(heat, number)
                 ]
-            if waits > day.most_full + SLACK_MIN or not placed.in_order(heat, end):
+            if waits > day.most_full + SLACK_MIN or not partial.in_order(heat, end):
                 continue
             if end <= taken_until:
                 continue
-            if placed.leaves_a_gap(heat, end, todo):
+            if partial.leaves_a_gap(heat, end, todo):
                 continue
-            for number, before, length in placed.options(heat, end):
-                if placed.leaves_occupied_outputs(end - length):
+            for number, before, length in partial.options(heat, end):
+                if partial.leaves_occupied_outputs(end - length):
                     choices.append((waits, length, heat, number, before))
         again = day.need[todo[day.outputs]] if len(todo) > day.outputs else -math.inf
 
@@ -156,7 +156,7 @@ class BranchAndBound:
             waits, length, heat, number, before = choice
             if self.short_first:
                 return waits, length, -heat, number, -before
-            spare = min(placed.deadline[heat], latest_free) - length - again
+            spare = min(partial.deadline[heat], latest_free) - length - again
             return waits, spare < 0, abs(spare), -heat, number, -before
 
         choices.sort(key=promise)
@@ -165,14 +165,14 @@ class BranchAndBound:
                 break
             if before == NONE and day.kinds[number].full:
                 waits = day.need[heat] - day.kinds[number].free_from
-                old = placed.place(heat, number, before, day.kinds[number].free_from, None)
+                old = partial.place(heat, number, before, day.kinds[number].free_from, None)
             else:
-                end = min(placed.deadline[heat], latest_free)
-                old = placed.place(heat, number, before, end - length, end)
+                end = min(partial.deadline[heat], latest_free)
+                old = partial.place(heat, number, before, end - length, end)
             self.branch(cost + waits)
-            placed.unplace(old)
-        if math.isfinite(taken_until) and not placed.leaves_a_gap(NONE, taken_until, todo):
-            before_it = placed.place_occupied()
+            partial.unplace(old)
+        if math.isfinite(taken_until) and not partial.leaves_a_gap(NONE, taken_until, todo):
+            before_it = partial.place_occupied()
             if before_it is not None:
                 self.branch(cost)
-                placed.unplace_occupied(before_it)
+                partial.unplace_occupied(before_it)
