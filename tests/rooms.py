@@ -14,7 +14,13 @@ ROOMS = frozenset(
         *("demo", "web", "db", "house", "cli"),
     )
 )
-OF_ROOM = {"forecast": "drive", "charge": "packs", "meeting": "meetings", "drafts": "web"}
+OF_ROOM = {
+    "forecast": "drive",
+    "charge": "packs",
+    "meeting": "meetings",
+    "drafts": "web",
+    "lap": "runs",
+}
 LONG = {"proof", "soak"}
 LONG_FILES = {"test_packs_days", "test_packs_plan", "test_demo_season", "test_house_packaging"}
 

@@ -44,10 +44,15 @@ def figure(page: str, name: str) -> float:
 
 
 def forms(page: str, action: str) -> list[dict[str, str]]:
-    """The hidden values of each form of the page that is sent to that address."""
-    found = re.findall(rf'<form method="post" action="{action}".*?</form>', page, re.DOTALL)
-    pattern = r'type="hidden" name="([^"]+)" value="([^"]*)"'
-    return [dict(re.findall(pattern, form)) for form in found]
+    """What each button sends that goes to that address, by `action` or `formaction`, with what is hidden."""
+    sent = []
+    for form in re.findall(r"<form .*?</form>", page, re.DOTALL):
+        hidden = dict(re.findall(r'type="hidden" name="([^"]+)" value="([^"]*)"', form))
+        aimed = re.findall(rf'formaction="{action}" name="([^"]+)" value="([^"]*)"', form)
+        sent += [hidden | {name: value} for name, value in aimed]
+        if f'action="{action}"' in form.split(">")[0]:
+            sent.append(hidden)
+    return sent
 
 
 def take(client: PageClient, run_id: int, text: str) -> None:

@@ -28,6 +28,7 @@ ALWAYS = (
     "/checks/card",
     "/runs",
     "/runs/new",
+    "/runs/clock",
     "/packs",
     "/packs/emergency",
     "/roll",

@@ -22,6 +22,7 @@ class Write(NamedTuple):
 WRITES = (
     Write("gearing.fit", "/gearing"),
     Write("runs.save", "/runs"),
+    Write("runs.clock.save", "/runs"),
     Write("runs.tyres.fit", "/runs/tyres"),
     Write("runs.setup.set_value", "/runs/setup"),
     Write("meetings.done", "/meetings/heats/{heat_id}"),

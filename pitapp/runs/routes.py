@@ -22,6 +22,7 @@ from pitapp.runs.changes import changes
 from pitapp.runs.forms import RunForm
 from pitapp.runs.formulas import time_text
 from pitapp.runs.laps import store as lap_store
+from pitapp.runs.laps.clock import blueprint as clock
 from pitapp.runs.laps.routes import blueprint as laps
 from pitapp.runs.laps.screens import lap_screen
 from pitapp.runs.log_form import blank_form, log, run_from_form, set_choices
@@ -38,7 +39,7 @@ from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("runs", __name__, url_prefix="/runs")
-for part in (setup, tyres, past, laps):
+for part in (setup, tyres, past, laps, clock):
     blueprint.register_blueprint(part)
 blueprint.add_app_template_filter(time_text, "time")
 

@@ -7,15 +7,17 @@ from wtforms import HiddenField, TextAreaField, ValidationError
 from pitapp.runs.fields import IdField
 from pitapp.runs.formulas import parse_time_s, unpacked_laps
 from pitapp.runs.laps.formulas import LONGEST_S, MOST_LAPS, SHORTEST_S
+from pitapp.web.forms.fields import Needed
 from pitapp.web.forms.form_errors import PitForm
 
+_NONE = "Write at least one lap, such as 14.87."
 _AREA = {"rows": 8, "autocomplete": "off", "spellcheck": "false"}
 
 
 class PasteForm(PitForm):
     """A list of laps in any layout."""
 
-    times = TextAreaField("Laps", render_kw=_AREA)
+    times = TextAreaField("Laps", validators=[Needed(_NONE)], render_kw=_AREA)
 
 
 class TakeForm(PitForm):
@@ -36,12 +38,12 @@ class ClockForm(PitForm):
     """Clocked or typed laps, a time a line, and the run that they belong to."""
 
     run_id = IdField("Run")
-    times = TextAreaField("Laps, a time a line", render_kw=_AREA)
+    times = TextAreaField("Laps, a time a line", validators=[Needed(_NONE)], render_kw=_AREA)
 
     def laps_s(self) -> list[float]:
         """The laps in s; where a line is none, nothing, and the reason at the field."""
         lines = [line.strip() for line in (self.times.data or "").splitlines() if line.strip()]
-        reason = "" if lines else "Write at least one lap, such as 14.87."
+        reason = "" if lines else _NONE
         if len(lines) > MOST_LAPS:
             reason = f"A run holds at most {MOST_LAPS} laps."
         laps = []

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from pitapp.runs.formulas import lap_figures, time_text
 from pitapp.runs.laps.formulas import Fade, LapFigures
 from pitapp.units import with_minus
-from pitapp.web.view.plot import Axis, Level, Plot, Point, Series, plot
+from pitapp.web.view.plot import Axis, Plot, Point, Series, plot
 
 
 class Pair(NamedTuple):
@@ -46,7 +46,6 @@ def lap_screen(laps_s: Sequence[float]) -> LapScreen | None:
         _LAP,
         _TIME,
         [Series("Laps", free, joined=True), Series("Left out as traffic", traffic)],
-        levels=[Level(figures.average_s, "average")],
     )
     return LapScreen(laps_s, figures, fade_text(figures.fade_per_lap_s), drawn)
 
