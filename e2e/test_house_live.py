@@ -37,7 +37,7 @@ def test_a_process_can_be_frozen_killed_and_started_again(
     pitapp_process.freeze()
     assert not answers(pitapp_process.url, seconds=0.5)
     pitapp_process.thaw()
-    assert answers(pitapp_process.url, seconds=5)
+    assert answers(pitapp_process.url, seconds=60)
     pitapp_process.kill()
     assert not answers(pitapp_process.url)
     watch.allow("ERR_CONNECTION_REFUSED")
