@@ -20,6 +20,7 @@ OF_ROOM = {
     "meeting": "meetings",
     "drafts": "web",
     "lap": "runs",
+    "laps": "runs",
 }
 LONG = {"proof", "soak"}
 LONG_FILES = {"test_packs_days", "test_packs_plan", "test_demo_season", "test_house_packaging"}
