@@ -44,8 +44,8 @@ def test_a_plan_is_made_and_made_again_when_the_day_runs_late(live: Live, page: 
     plan.press("Write down the charger")
     for label, typed in (
         ("Outputs", "1"),
-        ("Most amps an output", "10"),
-        ("Most watts an output", "150"),
+        ("Amps at most, each output", "10"),
+        ("Watts at most, each output", "150"),
         ("A run takes about", "3000"),
     ):
         plan.fill(label, typed)
@@ -67,8 +67,8 @@ def test_a_conflict_is_told_in_words(live: Live, page: Page) -> None:
     plan.press("Write down the charger")
     for label, typed in (
         ("Outputs", "1"),
-        ("Most amps an output", "10"),
-        ("Most watts an output", "150"),
+        ("Amps at most, each output", "10"),
+        ("Watts at most, each output", "150"),
         ("A run takes about", "3000"),
     ):
         plan.fill(label, typed)

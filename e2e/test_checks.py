@@ -103,7 +103,7 @@ def test_a_mismatch_and_an_illegal_value_left_half_way_and_taken_up_again(
     run = Checks(controller, live.url).open().run_through()
     run.expect_step("Rev limit", "1 of 20")
     run.enter(16_000)
-    expect(run.stop()).to_contain_text("Shows 16 000 rpm, the class asks at most 14 600 rpm")
+    expect(run.stop()).to_contain_text("Shows 16 000 rpm, class limit at most 14 600 rpm")
     run.check_usable()
     run.let_stand("ok")
     expect(run.page.locator("#reason-error")).to_contain_text("Say why in words")
@@ -139,7 +139,7 @@ def test_a_mismatch_and_an_illegal_value_left_half_way_and_taken_up_again(
     assert kept["Cut-off per cell"] == ("3.2", "")
     with closing(sqlite3.connect(live.database)) as db:
         assert db.execute("SELECT count(*), count(ended_at) FROM check_walks").fetchone() == (1, 1)
-    expect(Board(controller, live.url).open().line("Controller")).to_contain_text("not yet")
+    expect(Board(controller, live.url).open().line("Controller")).to_contain_text("not legal")
 
 
 def test_one_tap_a_setting_then_a_changed_plan_makes_it_due(controller: Page, live: Live) -> None:
@@ -168,7 +168,7 @@ def test_one_tap_a_setting_then_a_changed_plan_makes_it_due(controller: Page, li
     Screen(controller, live.url).press("Save")
     expect(controller.get_by_text("Saved Drag brake")).to_be_visible()
     line = Board(controller, live.url).open().line("Controller")
-    expect(line).to_contain_text("Run-through due again. The plan of Drag brake changed.")
+    expect(line).to_contain_text("The plan of Drag brake changed.")
     line.tap()
     RunThrough(controller, live.url).expect_step("Rev limit", "1 of 20")
 

@@ -1,4 +1,4 @@
-"""In and out on a phone: saved, looked at, taken, and put back."""
+"""Import and export on a phone: saved, looked at, taken, and put back."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ def test_runs_from_a_sheet_are_looked_at_first(live: Live, page: Page, tmp_path:
     expect(page.get_by_text("New track: Far Corner.")).to_be_visible()
     screen.check_usable()
     assert runs_logged(live) == many
-    screen.press("Take 2 runs")
+    screen.press("Add 2 runs")
     expect(page.get_by_role("button", name="Undo")).to_be_visible()
     assert runs_logged(live) == many + 2
     page.get_by_role("button", name="Undo").tap()

@@ -144,18 +144,18 @@ def test_without_a_script_the_buttons_work(live: Live, new_context: object, page
 def test_the_log_is_read_and_an_entry_taken_out_and_put_back(live: Live, page: Page) -> None:
     furnish(live)
     Log(page, live.url).open()
-    page.get_by_role("button", name="Take 45 / 66").tap()
+    page.get_by_role("button", name="Delete 45 / 66").tap()
     expect(page.get_by_text("No gear was fitted")).to_be_visible()
     page.get_by_role("button", name="Undo").tap()
-    expect(page.get_by_role("button", name="Take 45 / 66")).to_be_visible()
+    expect(page.get_by_role("button", name="Delete 45 / 66")).to_be_visible()
 
 
 def test_a_removed_gear_comes_back(live: Live, page: Page) -> None:
     furnish(live)
     GearBox(page, live.url).open()
-    page.get_by_text("Take gears out").tap()
-    page.get_by_role("button", name="Take out the 48-tooth pinion").tap()
-    expect(page.get_by_role("button", name="Take out the 48-tooth pinion")).to_have_count(0)
+    page.get_by_text("Delete gears").tap()
+    page.get_by_role("button", name="Delete the 48-tooth pinion").tap()
+    expect(page.get_by_role("button", name="Delete the 48-tooth pinion")).to_have_count(0)
     expect(page.get_by_text("40–47", exact=True)).to_be_visible()
     page.get_by_role("button", name="Undo").tap()
     expect(page.get_by_text("40–48", exact=True)).to_be_visible()

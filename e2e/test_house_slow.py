@@ -32,10 +32,10 @@ def test_gears_taken_out_before_the_first_answer_are_all_shown_as_gone(
 ) -> None:
     fill_box(live)
     box = GearBox(page, live.url).open()
-    page.get_by_text("Take gears out").tap()
+    page.get_by_text("Delete gears").tap()
     box.slow_down()
     for teeth in (66, 69):
-        page.get_by_role("button", name=f"Take out the {teeth}-tooth spur").tap()
+        page.get_by_role("button", name=f"Delete the {teeth}-tooth spur").tap()
     expect(page.get_by_text("Removed the 69-tooth spur")).to_be_visible()
     expect(page.get_by_text("64, 72", exact=True)).to_be_visible()
 
@@ -43,9 +43,9 @@ def test_gears_taken_out_before_the_first_answer_are_all_shown_as_gone(
 def test_a_gear_tapped_out_twice_leaves_its_undo(live: Live, page: Page) -> None:
     fill_box(live)
     box = GearBox(page, live.url).open()
-    page.get_by_text("Take gears out").tap()
+    page.get_by_text("Delete gears").tap()
     box.slow_down()
-    Screen.tap_twice(page.get_by_role("button", name="Take out the 66-tooth spur"))
+    Screen.tap_twice(page.get_by_role("button", name="Delete the 66-tooth spur"))
     expect(page.get_by_text("64, 69, 72", exact=True)).to_be_visible()
     page.wait_for_timeout(1500)
     box.press("Undo")

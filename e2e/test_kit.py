@@ -38,10 +38,10 @@ def test_gears_are_taken_out_one_after_the_other(live: Live, page: Page) -> None
     kit.add_gears(connection, "spur", "dp:64", [64, 66, 69, 72], RACE_MORNING)
     screen = GearBox(page, live.url).open()
     expect(page.get_by_text("64, 66, 69, 72")).to_be_visible()
-    expect(page.get_by_role("button", name="Take out")).to_have_count(0)
-    page.get_by_text("Take gears out").tap()
+    expect(page.get_by_role("button", name="Delete")).to_have_count(0)
+    page.get_by_text("Delete gears").tap()
     for teeth in (66, 69):
-        page.get_by_role("button", name=f"Take out the {teeth}-tooth spur").tap()
+        page.get_by_role("button", name=f"Delete the {teeth}-tooth spur").tap()
         expect(page.get_by_text(f"Removed the {teeth}-tooth spur")).to_be_visible()
     expect(page.get_by_text("64, 72", exact=True)).to_be_visible()
     screen.check_usable()

@@ -59,7 +59,7 @@ def test_the_class_judges_every_sensor_and_not_the_mean() -> None:
     read = check(sensor_a_deg=40, sensor_b_deg=40, sensor_c_deg=43)
     found = said(findings(read, MOTOR, None, SPEC), "Timing not legal")
     assert found.level == "stop"
-    assert found.reason == "Sensor C reads 43°. The class asks 40° ± 1°."
+    assert found.reason == "Sensor C reads 43°. Class limit 40° ± 1°."
 
 
 @pytest.mark.parametrize(
@@ -153,7 +153,7 @@ def test_unlike_conditions_are_named() -> None:
         "the timing (42.0° now, 40.0°)",
         "the can's temperature",
     )
-    assert ("look", "Not quite comparable") in words(findings(now, MOTOR, new, None))
+    assert ("look", "Not comparable") in words(findings(now, MOTOR, new, None))
 
 
 def test_a_check_is_not_compared_with_itself() -> None:

@@ -107,7 +107,7 @@ def test_after_the_last_log_packs_go_to_storage() -> None:
     assert label(done, 46, line("gear", "not yet")) == "Packs to storage"
     assert day_at(done, at(46)).coming != ()
     stored = due(day_at(done, at(46)), (), at(46), None)
-    assert (stored.label, stored.href) == ("Look back on the runs", "/runs")
+    assert (stored.label, stored.href) == ("See the day's runs", "/runs")
 
 
 def test_a_day_with_no_timetable_logs_practice() -> None:

@@ -117,7 +117,7 @@ def test_gear_of_another_day_asks_for_a_look(
     gearing.fit(db, car, 40, 80, RACE_MORNING - timedelta(days=13))
     begin(db, car, 30)
     page = board(client)
-    assert "Gear: look" in page
+    assert "Gear: from another day" in page
     assert "Still 40 / 80, FDR 3.80, since 3 May" in page
 
 
@@ -128,7 +128,7 @@ def test_gear_that_the_car_does_not_take_is_not_ready(
     kit.save_car(db, car.model_copy(update={"largest_pinion": 38}), RACE_MORNING)
     begin(db, car, 30)
     page = board(client)
-    assert "Gear: not yet" in page
+    assert "Gear: does not fit" in page
     assert "The pinion 40 is over the car&#39;s 38." in page
 
 
@@ -168,7 +168,7 @@ def test_every_screen_judges_a_car_by_its_own_class(
     assert all("Heavy spec</option>" in p or "Heavy spec" not in p for p in screens())
     home, weights, card, forecast, run = screens()
     assert "Invented TC is judged by Light spec" in home
-    assert "over the least of Light spec" in weights
+    assert "over the minimum of Light spec" in weights
     assert "<b>Invented TC</b>, Light spec" in card
     assert f'<option value="{own}" selected>Light spec' in forecast
     assert f'<option selected value="{own}">Light spec' in run

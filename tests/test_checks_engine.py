@@ -173,7 +173,7 @@ def test_what_is_not_stale_stands() -> None:
     [
         ({"motor_id": 6}, "Another motor is in the car."),
         ({"motor_id": None}, "Another motor is in the car."),
-        ({"race_class_id": 4}, "Another class is raced."),
+        ({"race_class_id": 4}, "You race another class now."),
         (
             {"controller": CONTROLLER.model_copy(update={"id": 8})},
             "Another controller is in the car.",
@@ -182,8 +182,8 @@ def test_what_is_not_stale_stands() -> None:
             {"controller": CONTROLLER.model_copy(update={"firmware": "1.1"})},
             "Firmware noted as 1.1.",
         ),
-        ({"limits": {"rev_limit": Limit(most=14_000)}}, "The class asks otherwise of Rev limit."),
-        ({"limits": {}}, "The class asks otherwise of Rev limit."),
+        ({"limits": {"rev_limit": Limit(most=14_000)}}, "The class limit of Rev limit changed."),
+        ({"limits": {}}, "The class limit of Rev limit changed."),
         (
             {"steps": [LIMIT, DRAG.model_copy(update={"planned": "15"}), FAN]},
             "The plan of Drag brake changed.",

@@ -64,7 +64,7 @@ def test_a_reading_outside_the_class_is_red_before_the_run_through_is_over(
     # A newer reading inside the class clears it, though that run-through is not over either.
     read(client, settings[0], str(uuid4()), "14500")
     told = line(client, db, clock)
-    assert (told.level, "left half-way" in told.reason) == ("look", True)
+    assert (told.level, told.word) == ("look", "check half done")
 
 
 def test_a_run_through_begun_anew_hides_nothing_illegal_that_was_read_before(

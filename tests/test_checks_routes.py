@@ -87,10 +87,10 @@ def test_a_run_through_to_its_verdict(
     run = f"/checks/lists/{settings[0].checklist_id}/run"
     page = text(client, run)
     assert page.startswith("Controller settings · pitapp")
-    assert "Class asks at most 14 600 rpm Invented Planned 14 600 rpm" in page
+    assert "Class limit at most 14 600 rpm Invented Planned 14 600 rpm" in page
     assert confirm(client, settings[0]) == 303
     assert "2 of 3" in text(client, run)
-    assert "left half-way" in ready(client)
+    assert "Check half done" in ready(client)
     assert send(client, settings[1], shown="4,5") == 303
     clock.tick(60)
     assert send(client, settings[2], shown="on") == 303
@@ -138,7 +138,7 @@ def test_outside_the_class_stops_until_words_or_a_legal_reading(
     assert db.execute("SELECT ended_at FROM check_walks").fetchone()[0] is None
     assert send(client, limit, stand="1", reason="Lent by the official") == 303
     assert "Not legal Rev limit outside the class" in text(client, f"/checks/walks/{U1}")
-    assert "Not yet Rev limit shows 15 001 rpm" in ready(client)
+    assert "Not legal Rev limit shows 15 001 rpm" in ready(client)
     assert send(client, limit, correct="1", take="1", expected="14600") == 303
     assert "Legal Every reading" in text(client, f"/checks/walks/{U1}")
 
@@ -190,7 +190,7 @@ def test_it_says_why_it_is_due_again(
         "unit": "%",
     }
     client.post_form(f"/checks/lists/steps/{settings[1].id}", save | {"planned": "15"})
-    assert "Run-through due again. The plan of Drag brake changed." in ready(client)
+    assert "Check again The plan of Drag brake changed." in ready(client)
     client.post_form(
         "/checks/controllers/1/edit", {"version": "1", "name": "Invented", "firmware": "2.0"}
     )
@@ -218,7 +218,7 @@ def test_a_timed_step_is_told_when_cut_short(
     for step in steps:
         if step is not rest:
             send(client, step, shown="40" if step.kind == "number" else "yes")
-    assert "Wait cut short" in text(client, f"/checks/walks/{U1}")
+    assert "wait cut short" in text(client, f"/checks/walks/{U1}")
 
 
 def test_a_walk_of_one_car_is_not_anothers(
@@ -331,7 +331,7 @@ def test_typed_values_stay_in_the_form(client: PageClient, settings: list[Step])
     assert "one decimal comma" in page
     page = client.post_form(path, {"shown": "12", "take": "1", "expected": "10"})
     assert page.status_code == 422
-    assert "You typed something else" in page.get_data(as_text=True)
+    assert "You typed another reading" in page.get_data(as_text=True)
 
 
 def test_the_card_reads_from_every_list(

@@ -76,7 +76,7 @@ def test_limits_out_of_order_are_told(client: PageClient) -> None:
         "/kit/cars/new", CAR | {"least_tooth_sum": "120", "most_tooth_sum": "110"}
     )
     assert answer.status_code == 422
-    assert "The least tooth sum is more than the most." in answer.text
+    assert "The minimum tooth sum is above the maximum." in answer.text
 
 
 def test_a_second_device_is_told_and_loses_nothing(

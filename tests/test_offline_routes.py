@@ -140,7 +140,7 @@ def test_a_step_is_kept_with_what_the_class_asks(
     # 1350 g are 47.6198 oz (1 oz = 28.349523125 g, international avoirdupois)
     assert weight["limits"]["shown"]["least"] == pytest.approx(1350 / 28.349523125)
     assert weight["limits"]["shown"]["unit"] == " oz"
-    assert "Shows {shown}, the class asks at least 47.6" in weight["stopped"]
+    assert "Shows {shown}, class limit at least 47.6" in weight["stopped"]
     assert 'name="stand"' in weight["stopped"]
     assert volts["limits"]["shown"]["most"] == 8.40
     assert "stopped" not in height

@@ -87,7 +87,7 @@ def test_a_plan_ends_each_charge_at_its_heat_and_stores_at_last(
     assert plan.steps[-1].begins_at == at(206)
     assert (plan.full_min, plan.conflicts, plan.proved) == (0, (), True)
     page = client.get("/packs/plan").text
-    assert "No plan on these figures does better." in page
+    assert "No better plan exists for these figures." in page
     assert "Something changed since" not in page
 
 

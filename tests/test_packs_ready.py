@@ -52,14 +52,14 @@ def test_no_pack_says_nothing(line: object) -> None:
 def test_before_a_heat_a_full_pack_is_ready(line: object, db: sqlite3.Connection) -> None:
     pack_id = add_pack(db)
     told = line()  # type: ignore[operator]
-    assert (told.level, told.reason) == ("stop", "No full pack on record")
+    assert (told.level, told.reason) == ("stop", "Charge one before the heat")
     uuid = on_the_charger(db, pack_id, 30)
     told = line()  # type: ignore[operator]
     assert (told.level, told.reason) == ("look", "A full at about 09:30")
     assert told.href == f"/packs/charges/{uuid}"
     told = line(RACE_MORNING + timedelta(minutes=30))  # type: ignore[operator]
-    assert (told.level, told.word) == ("stop", "not yet")
-    assert told.reason == "Time is up since 09:30: look at A"
+    assert (told.level, told.word) == ("stop", "time is up")
+    assert told.reason == "Since 09:30: look at A"
     charging.finish(db, charging.charge(db, uuid), "done", None, RACE_MORNING)
     told = line()  # type: ignore[operator]
     assert (told.level, told.reason) == ("good", "Full: A")
@@ -71,7 +71,7 @@ def test_the_only_pack_is_full_too_late_for_the_heat(line: object, db: sqlite3.C
     pack_id = add_pack(db)
     uuid = on_the_charger(db, pack_id, 65)
     told = line()  # type: ignore[operator]
-    assert (told.level, told.word) == ("stop", "not yet")
+    assert (told.level, told.word) == ("stop", "full too late")
     assert told.reason == "A full at about 10:05, 5 min after Heat 1 starts"
     assert told.href == f"/packs/charges/{uuid}"
     on_the_charger(db, add_pack(db, mark="B"), 50)
@@ -91,7 +91,7 @@ def test_a_pack_on_its_way_to_storage_will_not_be_full(
 ) -> None:
     on_the_charger(db, add_pack(db), 30, "storage")
     told = line()  # type: ignore[operator]
-    assert (told.level, told.reason) == ("stop", "No full pack on record")
+    assert (told.level, told.reason) == ("stop", "Charge one before the heat")
 
 
 def test_after_the_last_heat_storage_is_due_until_it_is_done(
@@ -102,7 +102,7 @@ def test_after_the_last_heat_storage_is_due_until_it_is_done(
     read = Reading(pack_id=pack_id, read_at=RACE_MORNING, cell_v=(4.1, 4.1))
     store.add_reading(db, read, RACE_MORNING)
     told = line(heat=None)  # type: ignore[operator]
-    assert (told.level, told.reason) == ("look", "Storage is due: A")
+    assert (told.level, told.reason) == ("look", "Not at storage yet: A")
     later = RACE_MORNING + timedelta(minutes=1)
     store.put_away(db, Storage(pack_id=pack_id, stored_at=later), later)
     assert line(heat=None) is None  # type: ignore[operator]
@@ -113,13 +113,13 @@ def test_the_board_at_home_shows_storage_and_a_countdown(
 ) -> None:
     kit.save_car(db, CAR.model_copy(update={"id": 0}), RACE_MORNING)
     pack_id = add_pack(db)
-    assert "Storage is due" not in client.get("/").text
+    assert "storage due" not in client.get("/").text
     uuid = on_the_charger(db, pack_id, 30)
     assert "A on the charger until about 09:30. Stay with it." in client.get("/").text
     clock.tick(45 * 60)
-    assert "Time is up since 09:30: look at A" in client.get("/").text
+    assert "Since 09:30: look at A" in client.get("/").text
     client.post_form(f"/packs/charges/{uuid}/end", {"outcome": "done"})
-    assert "Storage is due: A" in client.get("/").text
+    assert "Not at storage yet: A" in client.get("/").text
     clock.tick(60)
     client.post_form(f"/packs/{pack_id}/store", {"cell_v": "3.83"})
-    assert "Storage is due" not in client.get("/").text
+    assert "storage due" not in client.get("/").text

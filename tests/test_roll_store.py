@@ -132,8 +132,10 @@ def test_whether_it_stays_goes_by_the_tilt_test_alone() -> None:
 
 
 def test_a_car_that_may_roll_says_why() -> None:
-    assert "too near" in parking_verdict(hold(CAR, MOTOR, fit(40, 80), TEST), 4).reason
-    assert "reckoned, not tested" in parking_verdict(hold(CAR, MOTOR, fit(41, 80), TEST), 1).reason
+    assert "too close" in parking_verdict(hold(CAR, MOTOR, fit(40, 80), TEST), 4).reason
+    assert (
+        "calculated, not tested" in parking_verdict(hold(CAR, MOTOR, fit(41, 80), TEST), 1).reason
+    )
 
 
 def test_creep_is_slower_with_more_brake_and_never_stops() -> None:
@@ -167,7 +169,7 @@ def test_the_line_on_the_board(db: sqlite3.Connection, car: Car) -> None:
     store.add_test(db, TEST, RACE_MORNING)
     tested = ready.line(db, situation)
     assert tested is not None
-    assert (tested.level, tested.word) == ("good", "ready")
+    assert (tested.level, tested.word) == ("good", "tested")
     assert "Holds to about 6.0°" in tested.reason
     gearing.fit(db, car, 48, 80, RACE_MORNING + timedelta(hours=1))
     longer = ready.line(db, situation)

@@ -48,7 +48,7 @@ class RunThrough(Screen):
 
     def let_stand(self, reason: str) -> None:
         """Go on with a reading outside the class, for this reason."""
-        summary = self.page.get_by_text("It must stay so", exact=True)
+        summary = self.page.get_by_text("Keep it anyway", exact=True)
         if not self.page.locator("#reason").is_visible():
             summary.tap()
         self.page.locator("#reason").fill(reason)

@@ -1,4 +1,4 @@
-"""The screens of In and out."""
+"""The screens of Import and export."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ class InAndOut(Screen):
     def look_at_runs(self, file: Path) -> None:
         """Choose a sheet of runs and look at its lines."""
         self.page.locator("#runs-from input[type=file]").set_input_files(file)
-        self.press("Look at the lines")
+        self.press("Check the file")
 
     def look_at_everything(self, file: Path) -> None:
         """Choose a file of everything and look at it."""
-        self.page.get_by_text("Read such a file back").tap()
+        self.page.get_by_text("Bring such a file back").tap()
         self.page.locator("form[action='/exchange/everything'] input[type=file]").set_input_files(
             file
         )
-        self.press("Look at the file")
+        self.press("Check the file")

@@ -75,7 +75,7 @@ class Charge(Screen):
         self.up_to_the_program().program("2", "6")
         for title, label in (
             ("Balance lead", "Plugged in"),
-            ("Where it lies", "It lies safely"),
+            ("Safe place", "It is in a safe place"),
             ("Somebody stays", "Somebody stays"),
         ):
             self.expect_step(title)

@@ -44,7 +44,7 @@ def _limited(check: MotorCheck, limit: ClassLimit) -> float | None:
 
 
 def _within(limit: ClassLimit, value: float) -> Finding:
-    sentence = f"The class asks {limit.text}; measured {value:.5g}."
+    sentence = f"Class limit {limit.text}, measured {value:.5g}."
     if limit.allows(value):
         return Finding("good", f"{limit.name} legal", sentence)
     return Finding(
@@ -54,7 +54,7 @@ def _within(limit: ClassLimit, value: float) -> Finding:
 
 def _legal_timing(check: MotorCheck, asked_deg: float, tolerance_deg: float | None) -> Finding:
     tolerance = tolerance_deg or 0.0
-    requirement = f"The class asks {asked_deg:g}°" + (f" ± {tolerance:g}°." if tolerance else ".")
+    requirement = f"Class limit {asked_deg:g}°" + (f" ± {tolerance:g}°." if tolerance else ".")
     outside = [
         f"sensor {letter} reads {degrees:g}°"
         for letter, degrees in check.timing_by_sensor.items()
@@ -70,9 +70,9 @@ def _legal_timing(check: MotorCheck, asked_deg: float, tolerance_deg: float | No
 
 def _winding(own: str, required: str) -> Finding:
     if not own:
-        return Finding("look", "Winding not on record", f"The class asks {required}.")
+        return Finding("look", "Winding not on record", f"Class winding: {required}.")
     if "".join(own.split()).casefold() == "".join(required.split()).casefold():
-        return Finding("good", "Winding as the class asks", f"{own}.")
+        return Finding("good", "Winding legal", f"{own}.")
     return Finding(
-        "look", "Is the winding legal?", f"The record says {own}, the class asks {required}."
+        "look", "Is the winding legal?", f"Yours is noted as {own}, the class says {required}."
     )

@@ -56,7 +56,7 @@ class MotorCheck(Record):
         except ValueError:
             raise ValueError(
                 f"{rpm:g} rpm at {volts:g} V is a Kv of {rpm / volts:.0f} rpm/V, and no motor has "
-                "that. Look at both again."
+                "that. Check both."
             ) from None
         return volts
 

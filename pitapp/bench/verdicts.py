@@ -136,7 +136,7 @@ def _conditions(change: Change) -> list[Finding]:
     return [
         Finding(
             "look",
-            "Not quite comparable",
+            "Not comparable",
             f"Another value for {' and '.join(change.unlike)}. Repeat the check as the first was.",
         )
     ]
@@ -171,7 +171,7 @@ def _rotor(change: Change) -> list[Finding]:
                 "look",
                 "Stronger than new?",
                 f"{percent:.1f} % more than when new.",
-                "Magnets do not grow stronger: look at timing, voltage and temperature of both "
+                "Magnets do not grow stronger: check timing, voltage and temperature of both "
                 "checks.",
             )
         ]

@@ -59,8 +59,8 @@ def due(
 ) -> Due:
     """The one thing to do now: log, else mend what is not ready, else go; at the end, storage.
 
-    Each line comes with the words for mending it. A line that says "look" is due until five
-    minutes before the start; one that says "not yet" stays due. Without a `storage_href` every
+    Each line comes with the words for mending it. A line of level "look" is due until five
+    minutes before the start; one of level "stop" stays due. Without a `storage_href` every
     pack is at storage already.
     """
     if day.unlogged:
@@ -68,11 +68,11 @@ def due(
     if day.over and storage_href:
         return Due(label="Packs to storage", href=storage_href)
     if day.over:
-        return Due(label="Look back on the runs", href="/runs")
+        return Due(label="See the day's runs", href="/runs")
     hurry = day.outing is not None and day.outing.starts_at - now < GO
-    for word in ("not yet",) if hurry else ("not yet", "look"):
+    for level in ("stop",) if hurry else ("stop", "look"):
         for mend, line in lines:
-            if line.word == word:
+            if line.level == level:
                 return Due(label=mend, href=line.href)
     if day.outing is not None:
         return Due(label=f"Go: {day.outing.title}", href=f"/meetings/heats/{day.outing.id}")

@@ -26,7 +26,8 @@ class ReadyLine(Record):
 
     name: str
     level: Literal["good", "look", "stop"]
-    word: Literal["ready", "look", "not yet"]
+    word: str
+    """The state in a word or two, such as "not checked"; what it calls for is the level."""
     reason: str
     href: str
 

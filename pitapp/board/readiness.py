@@ -17,7 +17,7 @@ Source = Callable[[sqlite3.Connection, Situation], ReadyLine | None]
 SOURCES: tuple[tuple[str, Source], ...] = (
     ("Fit the gear", gearing.line),
     ("Run the checks", checks.line),
-    ("See to the packs", packs.line),
+    ("Charge packs", packs.line),
     ("Tilt test", roll.line),
 )
 

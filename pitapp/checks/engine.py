@@ -225,7 +225,7 @@ def reasons_due(
     if walk.motor_id != motor_id:
         due.append("Another motor is in the car.")
     if walk.race_class_id != race_class_id:
-        due.append("Another class is raced.")
+        due.append("You race another class now.")
     if walk.firmware.casefold() != controller.firmware.casefold():
         due.append(f"Firmware noted as {controller.firmware or 'unknown'}.")
     by_step = {answer.step_id: answer for answer in answers}
@@ -236,7 +236,7 @@ def reasons_due(
         elif plan_changed(step, answer):
             due.append(f"The plan of {step.name} changed.")
         elif walk.race_class_id == race_class_id and limits.get(step.key) != answer.limit:
-            due.append(f"The class asks otherwise of {step.name}.")
+            due.append(f"The class limit of {step.name} changed.")
     return due
 
 

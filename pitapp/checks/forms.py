@@ -9,8 +9,8 @@ from pitapp.checks.models import Step
 from pitapp.checks.reading_text import display_unit, to_stored
 from pitapp.web.forms.form_errors import PitForm
 
-NO_REASON = "Say why in words, two at least. It stays on record beside the reading."
-TYPED_TOO = "You typed something else above. Save that, or clear it first."
+NO_REASON = "Say why, in two words or more. It is kept with the reading."
+TYPED_TOO = "You typed another reading above. Save that, or clear it."
 
 
 class AnswerForm(PitForm):
@@ -18,7 +18,7 @@ class AnswerForm(PitForm):
 
     expected = HiddenField()
     shown = StringField("It shows")
-    reason = TextAreaField("Why it must stay so", render_kw={"maxlength": 300, "rows": 2})
+    reason = TextAreaField("Why keep it", render_kw={"maxlength": 300, "rows": 2})
 
     @classmethod
     def of(cls, step: Step) -> AnswerForm:

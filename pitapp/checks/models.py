@@ -15,11 +15,11 @@ Reading = Annotated[str, Field(max_length=200)]
 Uuid = Annotated[str, Field(pattern=r"^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$")]
 Kind = Literal["do", "yesno", "number", "choice", "text"]
 KIND_NAMES: dict[str, str] = {
-    "do": "something to do",
+    "do": "a task",
     "yesno": "yes or no",
     "number": "a number",
-    "choice": "one of several",
-    "text": "words",
+    "choice": "a choice",
+    "text": "text",
 }
 Occasion = Literal["settings", "meeting", "heat", "scrutineering", "after", "end", "other"]
 OCCASION_NAMES: dict[str, str] = {
@@ -42,13 +42,13 @@ class Topic(NamedTuple):
 
 TOPICS: dict[str, Topic] = {
     "rev_limit": Topic("Rev limit", "rpm"),
-    "timing": Topic("Timing advance of the controller", "°"),
-    "motor_timing": Topic("Timing of the motor", "°"),
+    "timing": Topic("Controller timing advance", "°"),
+    "motor_timing": Topic("Motor timing", "°"),
     "mass": Topic("Weight", "g"),
     "start_v": Topic("Start voltage", "V"),
-    "capacity": Topic("Capacity of the pack", "mAh"),
+    "capacity": Topic("Pack capacity", "mAh"),
     "ride_height": Topic("Ride height", "mm"),
-    "signal": Topic("Signal of the rev limit", ""),
+    "signal": Topic("Rev-limit LED signal", ""),
 }
 
 
@@ -107,9 +107,9 @@ class Step(Record):
     @model_validator(mode="after")
     def _makes_sense(self) -> Step:
         if self.kind == "choice" and not self.choices:
-            raise ValueError("Name what there is to choose from, one a line.")
+            raise ValueError("List the choices, one per line.")
         if self.topic and self.topic not in TOPICS:
-            raise ValueError("Choose what the class may limit here from the list.")
+            raise ValueError("Choose a limit from the list.")
         return self
 
     @property

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from pitapp.checks.models import Limit, Step
-from pitapp.units import with_minus
 from pitapp.web.forms.fields import parse_number
-from pitapp.web.forms.quantities import DisplayUnit, plain, unit
+from pitapp.web.forms.quantities import DisplayUnit, grouped, plain, unit
 
 CONVERTED = {"g": "mass", "°C": "temperature"}
 MAY_BE_NEGATIVE = {"°", "°C", "mm", ""}
@@ -37,11 +36,7 @@ def reading(text: str, symbol: str = "") -> str:
 def figure(value: float, symbol: str) -> str:
     """A metric value in the racer's unit, without the unit, thousands set apart."""
     display = _converted(symbol)
-    text = plain(float(f"{display.display_value(value):.6g}") if display else value)
-    whole, point, rest = text.partition(".")
-    if len(whole.lstrip("-")) > 4 and "e" not in text:
-        whole = f"{int(whole):,}".replace(",", "\u202f")
-    return with_minus(f"{whole}{point}{rest}")
+    return grouped(float(f"{display.display_value(value):.6g}") if display else value)
 
 
 def field_text(text: str, symbol: str) -> str:
@@ -79,6 +74,15 @@ def to_stored(step: Step, text: str) -> str:
     if abs(value) > MOST:
         raise ValueError("That number is too large.")
     return f"{value:.10g}"
+
+
+def wait_text(seconds: int) -> str:
+    """A wait, in whole minutes where it is that, else in seconds.
+
+    >>> wait_text(600), wait_text(90)
+    ('10 min', '90 s')
+    """
+    return f"{seconds // 60} min" if seconds >= 120 and seconds % 60 == 0 else f"{seconds} s"
 
 
 def limit_text(class_limit: Limit | None, symbol: str) -> str:

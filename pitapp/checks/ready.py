@@ -32,7 +32,7 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
     """How the controller in the car stands, and the screen that mends it."""
     controller = controllers.in_car(connection, situation.car.id)
     if controller is None:
-        return attention_line("No controller noted for this car.", "/checks/controllers")
+        return attention_line("none noted", "Choose the one in this car.", "/checks/controllers")
     own = lists.settings_list(connection, controller.id)
     run = f"/checks/lists/{own.id}/run"
     begun = store.open_run(
@@ -41,9 +41,7 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
     steps, limits = lists.steps(connection, own.id), class_limits(situation.race_class)
     illegal = _outside_now(connection, situation, controller, steps, limits)
     if begun and not illegal:
-        return attention_line(
-            f"Run-through left half-way, begun {moment_text(begun.started_at)}.", run
-        )
+        return attention_line("check half done", f"Begun {moment_text(begun.started_at)}.", run)
     walk = store.last_settings_run(connection, situation.car.id)
     answers = store.answers(connection, walk.id) if walk else []
     due = reasons_due(
@@ -57,18 +55,20 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
     )
     if illegal:
         reason = " ".join([illegal[0], *([] if begun else due[:1])])
-        return ReadyLine(name=NAME, level="stop", word="not yet", reason=reason, href=run)
+        return ReadyLine(name=NAME, level="stop", word="not legal", reason=reason, href=run)
     if walk is None:
-        return attention_line(due[0], run)
+        return attention_line("not checked", due[0], run)
     result = verdict(judge_all(lists.steps_answered(connection, walk.id), answers))
     if result.legal is False and not due:
-        due = ["What was outside the class then reads otherwise since."]
+        due = ["A reading outside the class has changed since."]
     if due:
         more = f" And {len(due) - 1} more." if len(due) > 1 else ""
-        return attention_line(f"Run-through due again. {due[0]}{more}", run)
+        return attention_line("check again", f"{due[0]}{more}", run)
     if missing := unlisted(steps, limits):
         return attention_line(
-            f"The class limits it and no setting reads it: {missing[0]}.", f"/checks/lists/{own.id}"
+            "limit not checked",
+            f"The class limits {missing[0]}; no setting in your list reads it.",
+            f"/checks/lists/{own.id}",
         )
     return status_line(result, walk)
 
@@ -81,17 +81,17 @@ def status_line(result: Verdict, walk: ChecklistRun) -> ReadyLine:
     ]
     if unlike:
         more = f" And {len(unlike) - 1} more." if len(unlike) > 1 else ""
-        return attention_line(f"{difference_sentence(unlike[0])}{more}", href)
+        return attention_line("not as planned", f"{difference_sentence(unlike[0])}{more}", href)
     if result.unread:
-        return attention_line(f"{result.unread[0].step.name} was not read.", href)
-    summary = "Legal, as planned" if result.legal else "As planned, no limit to compare with"
+        return attention_line("not all read", f"{result.unread[0].step.name} was not read.", href)
+    summary = "Legal, as planned" if result.legal else "As planned; the class sets no limit"
     reason = f"{summary}, read {moment_text(walk.ended_at or walk.started_at)}."
     return ReadyLine(name=NAME, level="good", word="ready", reason=reason, href=href)
 
 
-def attention_line(reason: str, href: str) -> ReadyLine:
+def attention_line(word: str, reason: str, href: str) -> ReadyLine:
     """A line that asks for a look."""
-    return ReadyLine(name=NAME, level="look", word="look", reason=reason, href=href)
+    return ReadyLine(name=NAME, level="look", word=word, reason=reason, href=href)
 
 
 def limit_sentence(name: str, read: Answer, class_limit: Limit) -> str:

@@ -18,7 +18,7 @@ from pitapp.checks.forms import AnswerForm
 from pitapp.checks.lists import store as lists
 from pitapp.checks.lists.routes import blueprint as own_lists
 from pitapp.checks.models import Answer, ChecklistRun, Step
-from pitapp.checks.reading_text import field_text, limit_text, may_be_negative, reading
+from pitapp.checks.reading_text import field_text, limit_text, may_be_negative, reading, wait_text
 from pitapp.checks.view import StepView, VerdictView, look_up
 from pitapp.db import get_db
 from pitapp.errors import NotThere, Refused
@@ -31,6 +31,7 @@ from pitapp.web.writes.undo import notice
 blueprint = Blueprint("checks", __name__, url_prefix="/checks")
 blueprint.add_app_template_filter(reading, "reading")
 blueprint.add_app_template_filter(limit_text, "limit_text")
+blueprint.add_app_template_filter(wait_text, "wait")
 blueprint.add_app_template_filter(field_text, "field_text")
 blueprint.add_app_template_filter(may_be_negative, "may_be_negative")
 for part in (card, controllers, own_lists):
@@ -120,7 +121,7 @@ def answer(connection: sqlite3.Connection, uuid: str, step_id: int) -> Any:
     if current.ended_at and "correct" not in request.form:
         if _sent_twice(_held(connection, current, at), at, form):
             return after_write("checks.walk", "checks.walk_part", uuid=uuid)
-        raise Refused("This run-through was ended already. Begin a new one.")
+        raise Refused("This run-through is over. Begin a new one.")
     token = _answered(connection, current, at, form)
     if form.shown.errors or form.reason.errors:
         return _show(connection, current, at, form, 422)
@@ -138,7 +139,7 @@ def _answered(
     skipped, value, reason = "skip" in request.form, "", ""
     if skipped:
         if at.required:
-            form.shown.errors = ["This step cannot be left out."]
+            form.shown.errors = ["This step cannot be skipped."]
             return None
     elif "stand" in request.form:
         stored = _held(connection, current, at)
@@ -199,7 +200,7 @@ def again(connection: sqlite3.Connection, uuid: str) -> Any:
     """Begin anew; a run-through left half-way is set aside."""
     current = store.checklist_run(connection, uuid)
     if current.ended_at is None:
-        notice("Set the run-through aside", store.remove_run(connection, current, now()))
+        notice("Dropped the run-through", store.remove_run(connection, current, now()))
     return after_write("checks.run", checklist_id=current.checklist_id)
 
 
@@ -207,7 +208,7 @@ def again(connection: sqlite3.Connection, uuid: str) -> Any:
 @write
 def remove(connection: sqlite3.Connection, uuid: str) -> Any:
     current = store.checklist_run(connection, uuid)
-    notice("Took the run-through away", store.remove_run(connection, current, now()))
+    notice("Removed the run-through", store.remove_run(connection, current, now()))
     return after_write("checks.lists.past", checklist_id=current.checklist_id)
 
 
@@ -218,7 +219,7 @@ def take_as_plan(connection: sqlite3.Connection, uuid: str) -> Any:
     _, results = look_up(connection, store.checklist_run(connection, uuid))
     plan = plan_from(results)
     if plan:
-        notice("The plan is now what was read", lists.save_plan(connection, plan, now()))
+        notice("These readings are now the plan", lists.save_plan(connection, plan, now()))
     return after_write("checks.walk", "checks.walk_part", uuid=uuid)
 
 

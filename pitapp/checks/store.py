@@ -27,7 +27,7 @@ def checklist_run(connection: sqlite3.Connection, uuid: str) -> ChecklistRun:
     """
     match = find_run(connection, uuid)
     if match is None:
-        raise NotThere("There is no such run-through. It may have been taken away.")
+        raise NotThere("There is no such run-through. It may have been removed.")
     return match
 
 
@@ -181,7 +181,7 @@ def _put(connection: sqlite3.Connection, item: Answer, ended_at: datetime | None
 
 def remove_run(connection: sqlite3.Connection, item: ChecklistRun, now: datetime) -> str:
     """Take a run-through off the record; returns the undo token."""
-    with undo.step(connection, "Took the run-through away", now) as recording:
+    with undo.step(connection, "Removed the run-through", now) as recording:
         recording.remove("check_walks", item.id, now)
     return recording.token
 

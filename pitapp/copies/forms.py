@@ -10,7 +10,7 @@ from pitapp.web.forms.form_errors import PitForm
 class UploadForm(PitForm):
     """A copy to look into before it is brought back."""
 
-    file = FileField("A copy from elsewhere", [FileRequired("Choose the file first.")])
+    file = FileField("A copy from another device", [FileRequired("Choose the file first.")])
 
 
 class PlainForm(PitForm):

@@ -84,7 +84,7 @@ def upload() -> Any:
 def restore_uploaded(token: str) -> Any:
     path = _data_dir() / UPLOADED.format(token)
     if not _TOKEN.match(token) or not path.is_file():
-        raise NotThere("That upload is gone. Send the file again.")
+        raise NotThere("That file is no longer here. Choose it again.")
     answer = _bring_back(path)
     store.clear_away(path)
     return answer

@@ -1,4 +1,4 @@
-"""The forms of In and out."""
+"""The forms of Import and export."""
 
 from __future__ import annotations
 

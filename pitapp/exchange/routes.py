@@ -1,4 +1,4 @@
-"""The addresses of In and out."""
+"""The addresses of Import and export."""
 
 from __future__ import annotations
 

@@ -94,7 +94,7 @@ def look(connection: sqlite3.Connection, data: bytes, home: tzinfo) -> Look:
 def take(connection: sqlite3.Connection, preview: Look, now: datetime) -> tuple[int, str]:
     """Log the good lines, with the tracks that they need; returns how many, and the undo token."""
     good = preview.good
-    with undo.step(connection, f"Took {len(good)} runs from a file", now) as step:
+    with undo.step(connection, f"Added {len(good)} runs from a file", now) as step:
         made: dict[str, int] = {}
         for name in preview.new_tracks:
             made[name.casefold()], _ = tracks.save_track(connection, Track(name=name), now, step)

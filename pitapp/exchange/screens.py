@@ -1,4 +1,4 @@
-"""In and out: sheets, the file of everything, and both read back."""
+"""Import and export: sheets, the file of everything, and both read back."""
 
 from __future__ import annotations
 
@@ -85,7 +85,7 @@ def take_runs(connection: sqlite3.Connection) -> Any:
     form = TakeForm()
     data = uploads.stored_file(_data_dir(), form.digest.data or "").read_bytes()
     many, token = runs_in.take(connection, runs_in.look(connection, data, home_zone()), now())
-    notice(f"Took {many} {'run' if many == 1 else 'runs'}", token if many else None)
+    notice(f"Added {many} {'run' if many == 1 else 'runs'}", token if many else None)
     return after_write("exchange.page")
 
 
@@ -116,7 +116,7 @@ def look_everything() -> Any:
 def take_everything(connection: sqlite3.Connection) -> Any:
     form = TakeForm()
     _replace(connection, uploads.stored_file(_data_dir(), form.digest.data or ""))
-    notice("Read back. What was here before can be put back from this page.")
+    notice("Brought back. You can put back what was here before.")
     return after_write("exchange.page")
 
 
@@ -124,7 +124,7 @@ def take_everything(connection: sqlite3.Connection) -> Any:
 def put_back(connection: sqlite3.Connection) -> Any:
     path = uploads.before(_data_dir())
     if path is None:
-        raise NotThere("Nothing was read back here, so there is nothing to put back.")
+        raise NotThere("No file was brought back, so there is nothing to put back.")
     _replace(connection, path)
     notice("Put back what was here before")
     return after_write("exchange.page")

@@ -19,15 +19,21 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
     """Ready when the gear fits the car and was fitted for this meeting or has raced at it."""
     fit = store.fitted(connection, situation.car.id)
     if fit is None:
-        reason = f"None on record for {situation.car.name}."
-        return ReadyLine(name=NAME, level="stop", word="not yet", reason=reason, href="/gearing")
+        reason = f"Choose what is fitted in {situation.car.name}."
+        return ReadyLine(
+            name=NAME, level="stop", word="none on record", reason=reason, href="/gearing"
+        )
     faults = fit_problems(situation.car, fit.pinion_teeth, fit.spur_teeth)
     if faults:
-        return ReadyLine(name=NAME, level="stop", word="not yet", reason=faults[0], href="/gearing")
+        return ReadyLine(
+            name=NAME, level="stop", word="does not fit", reason=faults[0], href="/gearing"
+        )
     description = f"{fit.pinion_teeth} / {fit.spur_teeth}, FDR {fit.final_drive_ratio:.2f}"
     if _of_another_day(connection, situation, fit):
         reason = f"Still {description}, since {moment_text(fit.fitted_at)}."
-        return ReadyLine(name=NAME, level="look", word="look", reason=reason, href="/gearing")
+        return ReadyLine(
+            name=NAME, level="look", word="from another day", reason=reason, href="/gearing"
+        )
     return ReadyLine(name=NAME, level="good", word="ready", reason=description, href="/gearing")
 
 

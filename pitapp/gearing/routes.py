@@ -226,5 +226,5 @@ def _log() -> dict[str, Any]:
 @blueprint.post("/log/<int:fit_id>/remove")
 @write
 def remove(connection: sqlite3.Connection, fit_id: int) -> Any:
-    notice("Taken out of the log", store.take_out(connection, fit_id, now()))
+    notice("Deleted from the log", store.take_out(connection, fit_id, now()))
     return after_write("gearing.log", "gearing.log_part")

@@ -87,7 +87,7 @@ def take_out(connection: sqlite3.Connection, fit_id: int, now: datetime) -> str:
     if row is None:
         raise NotThere("That entry is not in the log.")
     entry = GearFit(**row)
-    label = f"Took {entry.pinion_teeth} / {entry.spur_teeth} out of the log"
+    label = f"Deleted {entry.pinion_teeth} / {entry.spur_teeth} from the log"
     with undo.step(connection, label, now) as step:
         step.remove("gear_fits", fit_id, now)
     return step.token

@@ -62,7 +62,7 @@ class Car(Record):
         )
         for least, most, name in pairs:
             if least is not None and most is not None and least > most:
-                raise ValueError(f"The least {name} is more than the most.")
+                raise ValueError(f"The minimum {name} is above the maximum.")
         return self
 
     @property

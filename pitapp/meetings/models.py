@@ -50,11 +50,11 @@ class ClassLimit(Record):
     @model_validator(mode="after")
     def _says_something(self) -> ClassLimit:
         if self.exactly is not None and (self.least is not None or self.most is not None):
-            raise ValueError("Give either an exact value, or a least and a most.")
+            raise ValueError("Give an exact value, or a minimum and a maximum.")
         if self.exactly is None and self.least is None and self.most is None:
-            raise ValueError("Give a least, a most or an exact value.")
+            raise ValueError("Give a minimum, a maximum or an exact value.")
         if self.least is not None and self.most is not None and self.least > self.most:
-            raise ValueError("The least is more than the most.")
+            raise ValueError("The minimum is above the maximum.")
         return self
 
     def allows(self, value: float) -> bool:

@@ -33,19 +33,21 @@ class PackForm(PitForm):
 
     version = HiddenField(default="1")
     mark = StringField(
-        "Mark", [Needed("Write what you have marked it with.")], render_kw={**LINE, "maxlength": 40}
+        "Name on the pack",
+        [Needed("Write the name on the pack, such as A or 3.")],
+        render_kw={**LINE, "maxlength": 40},
     )
     cells_series = WholeField("Cells in series", [Needed("How many cells are in series?")])
     cells_parallel = WholeField("Cells in parallel")
     capacity_mah = NumberField("Capacity", [Needed("What capacity is on the label?")], unit="mAh")
-    most_charge_c = NumberField("Most charge rate", unit="C")
+    most_charge_c = NumberField("Maximum charge rate", unit="C")
     nominal_v = NumberField("Nominal voltage", unit="V")
     resistance_new = NumberField(
         "Resistance of a cell when new", [Optional(), NumberRange(0.01, 5000, CELL_MOHM)], unit="mΩ"
     )
     bought_on = DayField("Bought")
     mass_g = QuantityField("Weight", kind="mass")
-    cycles_before = WholeField("Cycles before this log")
+    cycles_before = WholeField("Cycles before you logged them here")
     remarks = TextAreaField("Remarks", render_kw=TEXT)
 
     def record(self, item: Pack | None) -> Pack | None:
@@ -65,7 +67,7 @@ class ConditionForm(PitForm):
     condition = RadioField(
         "This pack is",
         choices={
-            "sound": "Sound",
+            "sound": "Good",
             "damaged": "Damaged: swollen, dented, cut or torn",
             "retired": "Retired",
         },
@@ -78,7 +80,7 @@ class ConditionForm(PitForm):
             return False
         back = item.condition == "damaged" and self.condition.data == "sound"
         if back and len((self.damage.data or "").split()) < 2:
-            self.damage.errors = ["Say in a few words why it is sound after all."]
+            self.damage.errors = ["Say in a few words why it is good after all."]
             return False
         return True
 
@@ -126,7 +128,7 @@ class StorageForm(PitForm):
     """A pack put away."""
 
     cell_v = NumberField("Resting voltage of a cell", unit="V")
-    place = StringField("Where it lies", render_kw=LINE)
+    place = StringField("Where you keep it", render_kw=LINE)
 
 
 class SumsForm(PitForm):

@@ -35,8 +35,8 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine | No
         return _on_its_way(*coming[0], situation.heat)
     if not any(item.pack.condition == "sound" for item in pack_states):
         return None
-    reason = "No full pack on record"
-    return ReadyLine(name=NAME, level="stop", word="not yet", reason=reason, href="/packs/plan")
+    reason = "Charge one before the heat"
+    return ReadyLine(name=NAME, level="stop", word="none full", reason=reason, href="/packs/plan")
 
 
 def alert(connection: sqlite3.Connection, now: datetime) -> ReadyLine | None:
@@ -58,20 +58,22 @@ def _alert(pack_states: list[PackState], now: datetime) -> ReadyLine | None:
     if charging:
         mark, charge = charging[0]
         reason = f"{mark} on the charger until about {_due_text(charge)}. Stay with it."
-        return ReadyLine(name=NAME, level="look", word="look", reason=reason, href=_href(charge))
+        return ReadyLine(
+            name=NAME, level="look", word="charging", reason=reason, href=_href(charge)
+        )
     due = [each for each in pack_states if each.storage_due]
     if due:
-        reason = f"Storage is due: {_marks(due)}"
-        return ReadyLine(name=NAME, level="look", word="look", reason=reason, href="/packs")
+        reason = f"Not at storage yet: {_marks(due)}"
+        return ReadyLine(name=NAME, level="look", word="storage due", reason=reason, href="/packs")
     return None
 
 
 def _countdown_over(pack_states: list[PackState], now: datetime) -> ReadyLine | None:
     for mark, charge in _charging(pack_states):
         if charge.due_at and charge.due_at <= now:
-            reason = f"Time is up since {_due_text(charge)}: look at {mark}"
+            reason = f"Since {_due_text(charge)}: look at {mark}"
             return ReadyLine(
-                name=NAME, level="stop", word="not yet", reason=reason, href=_href(charge)
+                name=NAME, level="stop", word="time is up", reason=reason, href=_href(charge)
             )
     return None
 
@@ -87,9 +89,10 @@ def _in_the_car(state: PackState) -> ReadyLine:
         reason = f"{state.pack.mark} is in the car, full"
         return ReadyLine(name=NAME, level="good", word="ready", reason=reason, href=href)
     percent = state.percent
-    charge = "nobody knows how full" if percent is None else f"at about {percent:.0f}\u00a0%"
-    reason = f"{state.pack.mark} is in the car, {charge}"
-    return ReadyLine(name=NAME, level="look", word="look", reason=reason, href=href)
+    known = percent is not None
+    reason = f"{state.pack.mark} is in the car" + (f", about {percent:.0f}\u00a0%" if known else "")
+    word = "not full" if known else "charge unknown"
+    return ReadyLine(name=NAME, level="look", word=word, reason=reason, href=href)
 
 
 def _on_its_way(mark: str, charge: Charge, heat: Heat) -> ReadyLine:
@@ -97,9 +100,9 @@ def _on_its_way(mark: str, charge: Charge, heat: Heat) -> ReadyLine:
     reason, href = f"{mark} full at about {_due_text(charge)}", _href(charge)
     late_s = (charge.due_at - heat.starts_at).total_seconds() if charge.due_at else 0.0
     if late_s <= 0:
-        return ReadyLine(name=NAME, level="look", word="look", reason=reason, href=href)
+        return ReadyLine(name=NAME, level="look", word="charging", reason=reason, href=href)
     reason += f", {math.ceil(late_s / 60)} min after {heat.title} starts"
-    return ReadyLine(name=NAME, level="stop", word="not yet", reason=reason, href=href)
+    return ReadyLine(name=NAME, level="stop", word="full too late", reason=reason, href=href)
 
 
 def _charging(pack_states: list[PackState]) -> list[tuple[str, Charge]]:

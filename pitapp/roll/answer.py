@@ -105,17 +105,15 @@ def creep(car_mass_g: float, motor: Motor, fit: GearFit, parking: Parking) -> Cr
 def parking_verdict(result: HoldResult | None, slope_deg: float) -> ParkingVerdict:
     """Whether a parked car stays on that slope, by the tilt test alone."""
     if result is None:
-        return ParkingVerdict(
-            "stop", "Not known", "Do the tilt test. Until then take it that it rolls."
-        )
+        return ParkingVerdict("stop", "Not known", "Do the tilt test. Until then assume it rolls.")
     if slope_deg > result.now_deg:
         return ParkingVerdict(
             "stop", "It rolls", f"The motor holds to about {result.now_deg:.1f}° only."
         )
     if slope_deg > MARGIN * result.now_deg:
-        reason = f"The motor holds to about {result.now_deg:.1f}°, too near to be sure."
+        reason = f"The motor holds to about {result.now_deg:.1f}°: too close to call."
         return ParkingVerdict("look", "It may roll", reason)
     if result.reminders:
-        reason = f"The motor should hold to about {result.now_deg:.1f}°: reckoned, not tested."
+        reason = f"The motor should hold to about {result.now_deg:.1f}°: calculated, not tested."
         return ParkingVerdict("look", "It may roll", reason)
     return ParkingVerdict("good", "It stays", f"The motor holds to about {result.now_deg:.1f}°.")

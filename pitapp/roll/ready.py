@@ -21,18 +21,18 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine | No
         return None
     test = store.latest_test(connection, car.id)
     if test is None:
-        return _look("No tilt test yet: take it that it rolls away")
+        return _look("not tested", "No tilt test yet: assume it rolls")
     motor = kit.motor(connection, car.motor_id) if car.motor_id else None
     try:
         result = hold(car, motor, fit, test)
     except ValueError:
-        return _look("The tilt test does not fit this car any more")
+        return _look("test again", "The tilt test is from another set-up of this car")
     if result.reminders:
         changed = result.reminders[0].split(" since ")[0]
-        return _look(f"{changed}. Do the tilt test again")
+        return _look("test again", changed)
     reason = f"Holds to about {result.now_deg:.1f}°. Park it across the slope"
-    return ReadyLine(name=NAME, level="good", word="ready", reason=reason, href="/roll")
+    return ReadyLine(name=NAME, level="good", word="tested", reason=reason, href="/roll")
 
 
-def _look(reason: str) -> ReadyLine:
-    return ReadyLine(name=NAME, level="look", word="look", reason=reason, href="/roll")
+def _look(word: str, reason: str) -> ReadyLine:
+    return ReadyLine(name=NAME, level="look", word=word, reason=reason, href="/roll")

@@ -90,7 +90,7 @@ function refresh() {
   showSpeed("free-speed-kmh", free === null ? null : roadSpeedKmh(free, rollout));
   show("centre-distance-mm", distance, distance === null ? "" : distance.toFixed(2));
   show("tooth-sum", pinion + spur, String(pinion + spur));
-  show("free-speed-rpm", free, free === null ? "" : free.toFixed(0));
+  show("free-speed-rpm", free, free === null ? "" : free.toFixed(0).replace(/^(\d+)(\d{3})$/, (all, front, end) => front.length > 1 ? `${front}\u202f${end}` : all));
   byId("shared-tooth-period")?.closest("div").toggleAttribute("hidden", true);
   if (known.pinions.length && known.spurs.length) {
     showNeighbour("longer", nextLonger(options(internal), ratio));
@@ -99,7 +99,7 @@ function refresh() {
   showNote("pinion", pinion, known.pinions);
   showNote("spur", spur, known.spurs);
   const fits = gearOptions([pinion], [spur], internal, known.limits).length > 0;
-  say(fits ? "" : "Outside what this car's motor slots take.");
+  say(fits ? "" : "Outside this car's gear limits.");
   for (const [id, value] of [["fit-pinion", pinion], ["fit-spur", spur]]) {
     if (byId(id)) byId(id).value = value;
   }

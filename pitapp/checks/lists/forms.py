@@ -42,17 +42,18 @@ class StepForm(PitForm):
     planned = StringField("Planned", render_kw={"maxlength": 200, "autocomplete": "off"})
     kind = RadioField("What is it?", choices=KIND_NAMES, default="do")
     unit = StringField("Unit", render_kw={"maxlength": 20, "autocomplete": "off"})
-    step_size = NumberField("Steps of")
-    choices = TextAreaField("To choose from, one a line", render_kw={"maxlength": 1000, "rows": 3})
+    step_size = NumberField("Step of − and +")
+    choices = TextAreaField("Choices, one per line", render_kw={"maxlength": 1000, "rows": 3})
     group_name = StringField("Group", render_kw={"maxlength": 40, "autocomplete": "off"})
     why = TextAreaField("Why it matters", render_kw=SENTENCE)
-    goes_wrong = TextAreaField("What usually goes wrong", render_kw=SENTENCE)
+    goes_wrong = TextAreaField("Common mistake", render_kw=SENTENCE)
     caution = TextAreaField("Caution", render_kw=SENTENCE)
-    required = BooleanField("Cannot be left out")
+    required = BooleanField("Cannot be skipped")
     wait_s = WholeField("Wait", unit="s")
     topic = SelectField(
-        "The class may limit it as",
-        choices={"": "nothing, or by its name"} | {key: t.name for key, t in TOPICS.items()},
+        "Class limit it belongs to",
+        choices={"": "none, or one with the same name"}
+        | {key: t.name for key, t in TOPICS.items()},
         default="",
     )
 

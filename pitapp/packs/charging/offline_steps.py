@@ -41,16 +41,16 @@ TAKES: dict[Purpose, tuple[str, str, str]] = {
     "full": (
         "Takes at least",
         "Until about {until} or later: the slow end at constant voltage comes on top.",
-        "Reckoned on this phone without the slow end. Look then; it may need longer.",
+        "Worked out on this phone, without the slow end. Look then; it may need longer.",
     ),
-    "storage": ("Takes about", "Until about {until}.", "Reckoned on this phone."),
+    "storage": ("Takes about", "Until about {until}.", "Worked out on this phone."),
 }
 ABOUT_THE_LABEL = {"label", "cells", "program"}
 Fragments = dict[Hashable, Any]
 """What is made for one bundle, by all that it depends on."""
 CHANGED = "Its condition was changed on this phone. Start it when the server is back."
 TAKEN = "This pack is on the charger already."
-THERE = "It is there already. Nothing to charge or discharge."
+THERE = "At storage already. Nothing to charge or discharge."
 
 
 def runs(connection: sqlite3.Connection, packs: Iterable[Pack], now: datetime) -> list[OfflineRun]:

@@ -57,7 +57,7 @@ STEPS = (
         (),
         yes="The label says so",
         no="It says something else",
-        refusal="The label says something else. Mend the pack's record first.",
+        refusal="The label says something else. Correct the pack's record first.",
     ),
     ChargeStep(
         "cells",
@@ -83,14 +83,14 @@ STEPS = (
     ),
     ChargeStep(
         "place",
-        "Where it lies",
+        "Safe place",
         (
             "On stone or metal, or in a bag made for charging.",
             "Nothing that burns within about 1 m. Not in the car, not on the way out.",
         ),
-        yes="It lies safely",
+        yes="It is in a safe place",
         no="Not yet",
-        refusal="The pack does not lie in a fire-safe place yet.",
+        refusal="The pack is not in a fire-safe place yet.",
     ),
     ChargeStep(
         "stay",

@@ -105,7 +105,7 @@ def start(connection: sqlite3.Connection, uuid: uuids.UUID) -> Any:
     if program is None or ahead is None:
         raise AssertionError("a charge without refusals has every answer")
     if not ahead.needed:
-        raise Refused(f"Pack {own.mark} is there already. Put it away instead.")
+        raise Refused(f"Pack {own.mark} is at storage already. Put it away instead.")
     ready = item.model_copy(
         update={
             "cells_set": program.cells_set,
@@ -126,7 +126,7 @@ def longer(connection: sqlite3.Connection, uuid: uuids.UUID) -> Any:
     item = _running(connection, uuid)
     minutes = request.form.get("minutes", type=int)
     if minutes not in (5, 10, 20):
-        raise BadRequest("The countdown is moved by 5, 10 or 20 minutes.")
+        raise BadRequest("Move the countdown by 5, 10 or 20 minutes.")
     if status := taps.outdated(item.version):
         until = moment_text(item.due_at or now())
         sentence = f"the countdown was moved on another screen. It runs until {until} now."

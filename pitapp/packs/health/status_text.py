@@ -28,7 +28,7 @@ def status_text(state: PackState) -> str:
 def _charge_text(state: PackState) -> str:
     what, moment = state.newest
     if moment is None:
-        return "nothing on record yet"
+        return "nothing logged yet"
     when = moment_text(moment)
     about = f"about {state.percent:.0f}\u00a0%" if state.percent is not None else ""
     if what == "charging" and state.charging and state.charging.due_at:

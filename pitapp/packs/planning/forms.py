@@ -24,17 +24,19 @@ class PlanForm(PitForm):
         render_kw={"maxlength": 60, "autocomplete": "off"},
     )
     outputs = WholeField("Outputs", [Needed("How many packs at a time?")])
-    amps_per_output = NumberField("Most amps an output", [Needed("See its label.")], unit="A")
-    watts_per_output = NumberField("Most watts an output", [Needed("See its label.")], unit="W")
-    amps_in_all = NumberField("Most amps in all", unit="A")
-    watts_in_all = NumberField("Most watts in all", unit="W")
+    amps_per_output = NumberField("Amps at most, each output", [Needed("See its label.")], unit="A")
+    watts_per_output = NumberField(
+        "Watts at most, each output", [Needed("See its label.")], unit="W"
+    )
+    amps_in_all = NumberField("Amps at most, all outputs", unit="A")
+    watts_in_all = NumberField("Watts at most, all outputs", unit="W")
     discharge_a = NumberField("Discharges at", [Needed("See its label.")], unit="A", default=1.0)
     used_mah = NumberField("A run takes about", [Needed("How much does a run take?")], unit="mAh")
-    most_full_min = NumberField("Longest to sit full", [Needed("How long?")], unit="min")
+    most_full_min = NumberField("Full at most", [Needed("How long?")], unit="min")
     cooling_min = NumberField("Cooling after a run", [Needed("How long?")], unit="min")
     margin_min = NumberField("Off the charger before the start", unit="min")
     along = SelectMultipleField(
-        "Packs that are along",
+        "Packs you have with you",
         coerce=int,
         widget=ListWidget(prefix_label=False),
         option_widget=CheckboxInput(),
@@ -55,7 +57,7 @@ class PlanForm(PitForm):
         if self.margin_min.data is not None:
             figures["margin_min"] = self.margin_min.data
         if figures.get("margin_min", plan.margin_min) > figures["most_full_min"]:
-            sentence = "A pack that may sit full for so short must come off the charger later."
+            sentence = "That is shorter than the time off the charger before the start."
             self.most_full_min.errors = [sentence]
             return None
         try:

@@ -126,7 +126,7 @@ def make(connection: sqlite3.Connection) -> Any:
 def late(connection: sqlite3.Connection) -> Any:
     minutes = request.form.get("minutes", type=int)
     if minutes not in LATE_MIN:
-        raise BadRequest("Say by how many minutes the day runs late.")
+        raise BadRequest("By how many minutes is the day late?")
     day = _wanted_day(connection)
     if not day.heats:
         raise Refused("No heat is left to move.")

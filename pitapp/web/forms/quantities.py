@@ -99,6 +99,19 @@ def plain(value: float | None) -> str:
     return "" if value is None else f"{value:.10g}"
 
 
+def grouped(value: float | None) -> str:
+    """`plain` to be read: a true minus, and thousands set apart from five figures on.
+
+    >>> grouped(14600.0).replace("\u202f", " "), grouped(6000), grouped(-2.5)
+    ('14 600', '6000', '−2.5')
+    """
+    text = plain(value)
+    whole, point, rest = text.partition(".")
+    if len(whole.lstrip("-")) > 4 and "e" not in text:
+        whole = f"{int(whole):,}".replace(",", "\u202f")
+    return with_minus(f"{whole}{point}{rest}")
+
+
 def signed(value: float, digits: int) -> str:
     """`rounded` with its sign always shown.
 
@@ -110,6 +123,8 @@ def signed(value: float, digits: int) -> str:
 
 
 def register(app: Flask) -> None:
-    """Offer the filters `rounded`, `signed`, `quantity` and `plain`, and the function `unit`, to templates."""
-    app.jinja_env.filters.update(rounded=rounded, signed=signed, quantity=quantity, plain=plain)
+    """Offer the filters below and the function `unit` to templates."""
+    app.jinja_env.filters.update(
+        rounded=rounded, signed=signed, quantity=quantity, plain=plain, grouped=grouped
+    )
     app.jinja_env.globals["unit"] = unit
