@@ -7,7 +7,10 @@ from datetime import timedelta
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from werkzeug.datastructures import MultiDict
+from wtforms import Form
 
+from pitapp.runs.fields import TimeField
 from pitapp.runs.formulas import SetupLine, parse_setup, parse_time_s, time_text
 from pitapp.runs.models import SetupEntry
 
@@ -136,3 +139,35 @@ def test_a_value_in_steps(value: str, step: float | None, less: str, more: str) 
 def test_a_word_has_no_steps() -> None:
     with pytest.raises(ValueError, match="number"):
         SetupEntry(car_id=1, name="Any", value="soft").nudged(1)
+
+
+@pytest.mark.parametrize(
+    ("text", "sensible", "seconds"),
+    [
+        ("5.02", (60, 7200), 302),
+        ("5,02", (60, 7200), 302),
+        ("5.02", (4, 180), 5.02),
+        ("1.02", (4, 180), 62),
+        ("14.87", (4, 180), 14.87),
+        ("5.2", (60, 7200), 5.2),
+        ("5.02.3", (60, 7200), 302.3),
+        ("0:30.50", (60, 7200), 30.5),
+    ],
+)
+def test_a_point_for_a_colon_is_read_by_what_the_time_can_be(
+    text: str, sensible: tuple[float, float], seconds: float
+) -> None:
+    assert parse_time_s(text, sensible) == seconds
+
+
+@given(st.integers(1, 7_200_000))
+def test_a_time_in_its_field_is_read_back(thousandths: int) -> None:
+    class TimesForm(Form):
+        run_s = TimeField("Time", sensible=(60, 7200))
+        best_lap_s = TimeField("Best lap", sensible=(4, 180))
+
+    seconds = thousandths / 1000
+    shown = TimesForm(run_s=seconds, best_lap_s=seconds)
+    for name in ("run_s", "best_lap_s"):
+        form = TimesForm(MultiDict({name: shown[name]._value()}))
+        assert form[name].data == seconds

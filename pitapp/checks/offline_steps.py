@@ -19,6 +19,7 @@ from pitapp.checks.forms import NO_REASON
 from pitapp.checks.models import Answer, Checklist, ChecklistRun, Limit
 from pitapp.checks.reading_text import CONVERTED, display_unit, field_text, reading
 from pitapp.checks.view import StepView, look_up
+from pitapp.web.forms.fields import sensible_range
 from pitapp.web.forms.quantities import unit
 from pitapp.web.http.htmx import part
 
@@ -34,7 +35,7 @@ class OfflineLimit(TypedDict, total=False):
     """What is asked of one field of a step's form, in the racer's unit.
 
     `only` is the one good answer, `words` what may stand for a number, `number` what is said of
-    anything else that is none.
+    anything else that is none. `sensible` tells a comma in a thousand from a decimal one.
     """
 
     least: float
@@ -43,6 +44,7 @@ class OfflineLimit(TypedDict, total=False):
     words: dict[str, float | None]
     number: str
     unit: str
+    sensible: tuple[float, float]
     under: str
     over: str
     discharging: OfflineLimit
@@ -100,6 +102,8 @@ def in_unit(class_limit: Limit, symbol: str) -> OfflineLimit:
     display = unit(CONVERTED[symbol]) if symbol in CONVERTED else None
     between = "" if symbol in ("", "°") else " "
     limit: OfflineLimit = {"unit": f"{between}{display_unit(symbol)}"}
+    if sensible := sensible_range(display_unit(symbol)):
+        limit["sensible"] = sensible
     if class_limit.least is not None:
         limit["least"] = display.display_value(class_limit.least) if display else class_limit.least
     if class_limit.most is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pitapp.checks.models import Limit, Step
-from pitapp.web.forms.fields import parse_number
+from pitapp.web.forms.fields import parse_number, sensible_range
 from pitapp.web.forms.quantities import DisplayUnit, grouped, plain, unit
 
 CONVERTED = {"g": "mass", "°C": "temperature"}
@@ -68,7 +68,7 @@ def to_stored(step: Step, text: str) -> str:
         return text
     if text.casefold() in ("off", "on"):
         return "0" if step.topic == "timing" and text.casefold() == "off" else text.casefold()
-    value = parse_number(text)
+    value = parse_number(text, sensible_range(display_unit(step.unit)))
     display = _converted(step.unit)
     value = display.metric(value) if display else value
     if abs(value) > MOST:

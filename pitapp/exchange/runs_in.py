@@ -51,6 +51,10 @@ class Line:
     laps_s: tuple[float, ...] = ()
 
 
+SENSIBLE = (-300, 900)
+"""Between these lies every number of a run that is no time: degrees, mm, teeth, seconds, a ratio."""
+
+
 class Look(NamedTuple):
     """What was found in a file of runs."""
 
@@ -142,7 +146,7 @@ class _Reader:
                     if heading in TEXTS
                     else parse_time_s(text[:60])
                     if heading in TIMES
-                    else parse_number(text)
+                    else parse_number(text, SENSIBLE)
                 )
             except ValueError as error:
                 line.faults.append(f"{heading}: {error}")

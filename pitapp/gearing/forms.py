@@ -10,7 +10,13 @@ from wtforms import Form, RadioField
 
 from pitapp.gearing.answer import Question
 from pitapp.kit.pitch import pitch_from_diametral, pitch_from_module
-from pitapp.web.forms.fields import Needed, NumberField, WholeField, parse_number
+from pitapp.web.forms.fields import (
+    Needed,
+    NumberField,
+    WholeField,
+    parse_number,
+    sensible_range,
+)
 from pitapp.web.forms.form_errors import PitForm, in_words
 from pitapp.web.forms.quantities import plain
 
@@ -46,6 +52,11 @@ ENTRIES = (
 )
 NEEDED = ("pinion", "spur", "internal", "tyre")
 PITCHES = (("pitch_dp", pitch_from_diametral), ("module", pitch_from_module))
+
+
+def _sensible(entry: Entry) -> tuple[float, float]:
+    """Between which figures a number of a gear train lies; one without a unit is no thousand."""
+    return sensible_range(entry.unit) or (0, 900)
 
 
 class QuestionForm(dict[str, Entry]):
@@ -92,7 +103,7 @@ class QuestionForm(dict[str, Entry]):
         for name, entry in self.items():
             if entry.text.strip():
                 try:
-                    values[name] = parse_number(entry.text)
+                    values[name] = parse_number(entry.text, _sensible(entry))
                 except ValueError as error:
                     entry.errors.append(str(error))
             elif name in NEEDED:
@@ -117,7 +128,9 @@ class TargetForm(Form):
     """A ratio, a rollout or a top speed to come near to."""
 
     kind = RadioField("Wanted", choices=WANTED, default="ratio")
-    value = NumberField("How much", [Needed("Write the figure you want.")])
+    value = NumberField(
+        "How much", [Needed("Write the figure you want.")], sensible=(0, 900), example="2.79"
+    )
 
 
 class FitForm(PitForm):

@@ -40,7 +40,12 @@ class CarForm(PitForm):
 
     version = HiddenField(default="1")
     name = StringField("Name", [Needed("Give the car a name.")], render_kw=NAME_KEYWORDS)
-    internal_ratio = NumberField("Internal ratio", [Needed("What is the ratio behind the spur?")])
+    internal_ratio = NumberField(
+        "Internal ratio",
+        [Needed("What is the ratio behind the spur?")],
+        sensible=(0.2, 20),
+        example="1.9",
+    )
     pitch = SelectField("Gear pitch")
     tyre_diameter_mm = NumberField("Tyre diameter", [Needed("How large are the tyres?")], unit="mm")
     motor_id = SelectField("Motor", default="")

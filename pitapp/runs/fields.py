@@ -12,18 +12,24 @@ from pitapp.web.forms.quantities import plain
 
 
 class TimeField(NumberField):
-    """A lap or run time in seconds, typed as 14.87 or 5:12.4, or None when left empty."""
+    """A lap or run time in seconds, typed as 14.87, 5:12.4 or 5.12.4, or None when left empty.
+
+    A keypad for numbers has no colon: "5.02" is read as 5:02 where only that lies in `sensible`.
+    """
 
     def _value(self) -> str:
         if self.typed is not None:
             return self.typed
-        return time_text(self.data) if self.data is not None else ""
+        if self.data is None:
+            return ""
+        text = time_text(self.data)
+        return text if ":" in text or parse_time_s(text, self.sensible) < 60 else f"0:{text}"
 
     def process_formdata(self, valuelist: list[str]) -> None:
         """Read what was typed, keeping it for the form's next showing."""
         if valuelist:
             self.typed = valuelist[0]
-            self.data = parse_time_s(self.typed[:60]) if self.typed.strip() else None
+            self.data = parse_time_s(self.typed[:60], self.sensible) if self.typed.strip() else None
 
 
 class QuickField(NumberField):

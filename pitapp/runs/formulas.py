@@ -46,6 +46,7 @@ __all__ = [
 MOST_TIME_S = 86_400
 MOST_ENTRIES = 200
 _TIME = re.compile(r"(?:(\d{1,2}):(?=\d{1,2}:))?(?:(\d{1,4}):)?(\d{1,6}(?:\.\d{0,6})?)\Z")
+_MINUTES = re.compile(r"([1-9]\d?)\.([0-5]\d)\Z", re.ASCII)
 _FIGURE = re.compile(r"[-+−]?\d+(?:[.,]\d+)?(?:/\d+(?:[.,]\d+)?)?")
 _LINE = re.compile(rf"(?P<name>\S.*?)\s+(?P<value>{_FIGURE.pattern})(?P<unit>\s*\D.*)?\Z")
 
@@ -75,13 +76,14 @@ def time_text(seconds: float) -> str:
     return f"{front}:{rest / 1000:0{3 + decimals}.{decimals}f}"
 
 
-def parse_time_s(text: str) -> float:
+def parse_time_s(text: str, sensible: tuple[float, float] | None = None) -> float:
     """The seconds in a time such as "14.87", "5:12.4" or "1:02:05".
 
     A number keypad has no colon, so that of two points the first parts minutes from seconds.
 
     Args:
         text: seconds, or minutes and seconds, or hours, minutes and seconds.
+        sensible: least and most in s; "5.02" is 5:02 where 5.02 s lies outside of it and 302 s within.
 
     Returns:
         The time in s.
@@ -91,13 +93,22 @@ def parse_time_s(text: str) -> float:
 
     >>> parse_time_s("14,87"), parse_time_s("5:12.4"), parse_time_s("5.12.4")
     (14.87, 312.4, 312.4)
+    >>> parse_time_s("5.02"), parse_time_s("5.02", (60, 3600))
+    (5.02, 302.0)
     """
     tidy = "".join(text.split()).replace(",", ".")
+    if sensible and (point := _MINUTES.match(tidy)):
+        as_minutes = 60 * int(point[1]) + int(point[2])
+        if (
+            not sensible[0] <= float(tidy) <= sensible[1]
+            and sensible[0] <= as_minutes <= sensible[1]
+        ):
+            return float(as_minutes)
     if tidy.count(".") == 2 and ":" not in tidy:
         tidy = tidy.replace(".", ":", 1)
     match = _TIME.match(tidy)
     if match is None:
-        raise ValueError("Write a time like 14.87, or 5:12.4 for minutes and seconds.")
+        raise ValueError("Write a time such as 14.87, or 5:12.4 for minutes and seconds.")
     hours, minutes, seconds = int(match[1] or 0), int(match[2] or 0), float(match[3])
     if (match[2] and seconds >= 60) or (match[1] and minutes >= 60):
         raise ValueError("Behind minutes or hours there are fewer than 60.")

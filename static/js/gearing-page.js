@@ -5,6 +5,7 @@ import {
 } from "./gearing.js";
 
 const LEAST_TEETH = 6, MOST_TEETH = 200, HOLD_MS = 450, REPEAT_MS = 110;
+const THOUSANDS = ["kv", "rev_limit"];
 const FIGURES = [
   "final-drive", "rollout-mm", "limit-speed-kmh", "free-speed-kmh", "free-speed-rpm",
   "centre-distance-mm", "tooth-sum",
@@ -17,8 +18,10 @@ const boxes = new Map();
 function typed(name) {
   const field = form.elements[name];
   if (!field || field.value.trim() === "") return null;
-  const text = field.value.replace(/[\s\u00a0\u202f'’]/g, "").replace(",", ".");
-  return text === "" ? Number.NaN : Number(text);
+  const text = field.value.replace(/[\s\u00a0\u202f'’]/g, "");
+  const [, figures, thousands] = text.match(/^(.*?)(k?)$/i);
+  const parted = THOUSANDS.includes(name) ? figures.replace(/^(\d{1,3})[.,](\d{3})$/, "$1$2") : figures;
+  return figures === "" ? Number.NaN : Number(parted.replace(",", ".")) * (thousands ? 1000 : 1);
 }
 
 function options(internal) {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from contextlib import suppress
 from typing import Any
 
@@ -18,38 +19,119 @@ MAY_BE_NEGATIVE = {"temperature", "temperature_change"}
 MOST_TYPED_DECIMALS, LEAST_FIGURES = 4, 4
 
 
-def parse_number(text: str) -> float:
-    """The number in `text`: a decimal comma or point, spaces and a true minus sign are understood.
+# By unit: what a racer's figure in it can be, and one such figure.
+_BY_UNIT: dict[str, tuple[float, float, str]] = {
+    "rpm": (500, 300_000, "14600"),
+    "rpm/V": (50, 30_000, "2380"),
+    "mAh": (50, 100_000, "6000"),
+    "W": (5, 10_000, "150"),
+    "g": (5, 10_000, "1320"),
+    "oz": (0, 999, "46.5"),
+    "V": (0, 100, "7.4"),
+    "A": (0, 900, "5.5"),
+    "C": (0, 100, "1"),
+    "mΩ": (0, 900, "2.5"),
+    "mm": (-900, 900, "63.5"),
+    "°": (-360, 360, "7.5"),
+    "°C": (-90, 400, "61"),
+    "°F": (-130, 750, "142"),
+    "km/h": (0, 400, "62.5"),
+    "mph": (0, 250, "38.5"),
+    "%": (-100, 100, "12.5"),
+    "min": (0, 900, "20"),
+    "m": (0, 5000, "23.5"),
+    "ft": (0, 15_000, "77"),
+}
+ANY_EXAMPLE = "63.5"
+_SPACES = re.compile("[ \u00a0\u2009\u202f'’]")
+_GROUPED = re.compile(r"[-+]?\d{1,3}(?: \d{3})+(?!\d)")
+_ONE_SIGN = re.compile(r"([-+]?)([1-9]\d{0,2})([.,])(\d{3})\Z")
+_MANY_SIGNS = re.compile(r"[-+]?\d{1,3}([.,])\d{3}(?:\1\d{3})+\Z")
+_BOTH_SIGNS = re.compile(r"[-+]?\d{1,3}(?:([.,])\d{3})+(?!\1)[.,]\d+\Z")
+_DECIMAL = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?\Z", re.ASCII)
+
+
+def sensible_range(unit_symbol: str) -> tuple[float, float] | None:
+    """What a racer's figure in this unit can be, least and most; None where anything can be."""
+    figures = _BY_UNIT.get(unit_symbol)
+    return figures[:2] if figures else None
+
+
+def parse_number(
+    text: str, sensible: tuple[float, float] | None = None, example: str = ANY_EXAMPLE
+) -> float:
+    """The number in `text`, as people write numbers.
+
+    Decimal comma or point, thousands set apart by a space, an apostrophe, a comma or a point, "16k"
+    for thousands and a true minus are understood. Where a comma or point before three figures can be
+    either, `sensible` (least, most) decides; a point that both fit is a decimal one, as pitapp
+    writes it.
 
     Raises:
-        ValueError: a sentence that says what is wrong with the text.
+        ValueError: a sentence that says what is wrong with the text, or names both readings.
 
-    >>> parse_number("63,5"), parse_number("−2"), parse_number("14 600")
-    (63.5, -2.0, 14600.0)
+    >>> parse_number("63,5"), parse_number("−2"), parse_number("14 600"), parse_number("16k")
+    (63.5, -2.0, 14600.0, 16000.0)
+    >>> parse_number("14,600", (500, 200_000)), parse_number("8,402", (0, 60))
+    (14600.0, 8.402)
     """
-    tidy = text.strip().replace("\u2212", "-").replace("\u00a0", "").replace("\u202f", "")
-    tidy = tidy.replace(" ", "").replace("'", "").replace("’", "")
+    no_number = f"Write a number here, such as {example}."
+    tidy = text.strip().replace("\u2212", "-")
     if len(tidy) > MOST_CHARACTERS:
         raise ValueError("That is too long for a number.")
-    if "," in tidy:
-        if "." in tidy or tidy.count(",") > 1:
-            raise ValueError(
-                "Write it with one decimal comma or point and nothing between thousands."
-            )
-        tidy = tidy.replace(",", ".")
-    if not all(character in "0123456789.+-eE" for character in tidy) or not tidy.isascii():
-        raise ValueError("Write a number here, such as 63.5.")
-    try:
-        value = float(tidy)
-    except ValueError:
-        raise ValueError("Write a number here, such as 63.5.") from None
+    tidy = _without_spaces(tidy, no_number)
+    times = 1.0
+    if tidy[-1:] in ("k", "K"):
+        tidy, times = tidy[:-1], 1000.0
+    readings = [_finite(each, no_number) * times for each in _readings(tidy)]
+    if len(readings) > 1 and sensible:
+        within = [each for each in readings if sensible[0] <= each <= sensible[1]]
+        readings = within or readings[:1]
+    if len(readings) > 1 and "." not in tidy:
+        first, second = (f"{each:.10g}" for each in readings)
+        raise ValueError(f"Is that {first} or {second}? Write it without the comma.")
+    if not math.isfinite(readings[0]):
+        raise ValueError("That number is too large.")
+    return readings[0]
+
+
+def _without_spaces(text: str, no_number: str) -> str:
+    """The text without spaces and apostrophes: between figures they may only part thousands."""
+    spaced = _SPACES.sub(" ", text)
+    for grouped in _GROUPED.findall(spaced):
+        spaced = spaced.replace(grouped, grouped.replace(" ", ""))
+    if re.search(r"\d +\d", spaced):
+        raise ValueError(no_number)
+    return spaced.replace(" ", "")
+
+
+def _readings(tidy: str) -> list[str]:
+    """What commas and points can mean: one text with a decimal point, or that and one without."""
+    if one := _ONE_SIGN.match(tidy):
+        sign, whole, _, rest = one.groups()
+        return [f"{sign}{whole}.{rest}", f"{sign}{whole}{rest}"]
+    if _MANY_SIGNS.match(tidy):
+        return [tidy.replace(",", "").replace(".", "")]
+    if both := _BOTH_SIGNS.match(tidy):
+        return [tidy.replace(both[1], "").replace(",", ".")]
+    return [tidy.replace(",", ".")]
+
+
+def _finite(text: str, no_number: str) -> float:
+    if not _DECIMAL.match(text):
+        raise ValueError(no_number)
+    value = float(text)
     if not math.isfinite(value):
         raise ValueError("That number is too large.")
     return value
 
 
 class NumberField(Field):
-    """A decimal number, or None when left empty."""
+    """A decimal number, or None when left empty.
+
+    `sensible` (least, most, in the field's unit) decides between two readings of a comma, `example`
+    stands in the sentence about what is no number; both follow from the unit where they are not given.
+    """
 
     widget: Any = TextInput()
     keypad = "decimal"
@@ -59,6 +141,10 @@ class NumberField(Field):
     def __init__(self, label: str | None = None, validators: Any = None, **options: Any) -> None:
         self.unit_symbol: str = options.pop("unit", "")
         self.signed: bool = options.pop("signed", False)
+        least, most, example = _BY_UNIT.get(self.unit_symbol, (None, None, ANY_EXAMPLE))
+        known = None if least is None or most is None else (least, most)
+        self.sensible: tuple[float, float] | None = options.pop("sensible", known)
+        self.example: str = options.pop("example", example)
         keywords = {
             "inputmode": self.keypad,
             "autocomplete": "off",
@@ -88,13 +174,21 @@ class NumberField(Field):
         self.typed = valuelist[0]
         self.data = None
         if self.typed.strip():
-            self.data = self.to_metric(parse_number(self.typed))
+            self.data = self.to_metric(self.read(self.typed))
+
+    def read(self, text: str) -> float:
+        """The number in the text, in the field's unit."""
+        return parse_number(text, self.sensible, self.example)
 
 
 class WholeField(NumberField):
     """A whole number, or None when left empty."""
 
     keypad = "numeric"
+
+    def read(self, text: str) -> float:
+        """The number in the text; before three figures a comma parts thousands."""
+        return parse_number(text, (1000, 999_999) if "," in text else None, "12")
 
     def process_formdata(self, valuelist: list[str]) -> None:
         """Read what was typed; a fraction is refused."""

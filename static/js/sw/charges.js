@@ -17,7 +17,7 @@ function percentAt(points, volts) {
 // In mAh, about: under nothing what goes out of the pack, not a number while the cells are not measured.
 function moved(walk) {
   const { points, target, rests, mah } = walk.run.start;
-  const volts = Object.entries(typedIn(walk)).filter(([name]) => name.startsWith("cell_v-")).map(([, text]) => numberIn(text));
+  const volts = Object.entries(typedIn(walk)).filter(([name]) => name.startsWith("cell_v-")).map(([, text]) => numberIn(text, [0, 100]));
   const mean = volts.reduce((sum, cell) => sum + cell, 0) / volts.length;
   return rests[0] <= mean && mean <= rests[1] ? 0 : ((target - percentAt(points, mean)) / 100) * mah;
 }
@@ -51,7 +51,7 @@ async function chargePage(walk, url) {
   const typed = typedIn(walk);
   const at = started?.madeAt ?? Date.now();
   const mah = moved(walk);
-  let due = at + Math.min(run.start.most, Math.abs(mah * 0.06) / numberIn(typed.current_a)) * MINUTE_MS;
+  let due = at + Math.min(run.start.most, Math.abs(mah * 0.06) / numberIn(typed.current_a, [0, 900])) * MINUTE_MS;
   for (const entry of entries) {
     if (entry.url.endsWith("/longer")) due = Math.max(due, entry.madeAt) + Number(fieldsOf(entry).minutes) * MINUTE_MS;
   }

@@ -53,16 +53,39 @@ async function walkAt(path) {
   return { run, uuid, entries, given };
 }
 
-function numberIn(text) {
-  const tidy = text.replace(/−/g, "-").replace(/[\s'’]/g, "").replace(",", ".");
-  return /^[-+.\d][-+.\de]*$/i.test(tidy) ? Number(tidy) : NaN;
+// What a text can mean as a number, as the server reads it: usually one, none where it is no number, two where a
+// comma may part thousands or decimals and `sensible` (least, most) does not tell which.
+function readingsOf(text, sensible = null) {
+  const spaced = text.trim().replace(/−/g, "-").replace(/[\s'’]/g, " ");
+  const parted = spaced.replace(/\d{1,3}( \d{3})+(?!\d)/g, (all) => all.replace(/ /g, ""));
+  if (/\d +\d/.test(parted)) return [];
+  const [, tidy, k] = parted.replace(/ /g, "").match(/^(.*?)(k?)$/i);
+  const one = tidy.match(/^([-+]?)([1-9]\d{0,2})[.,](\d{3})$/);
+  const both = tidy.match(/^[-+]?\d{1,3}(?:([.,])\d{3})+(?!\1)[.,]\d+$/);
+  let texts = [tidy.replaceAll(",", ".")];
+  if (one) texts = [`${one[1]}${one[2]}.${one[3]}`, one[1] + one[2] + one[3]];
+  else if (/^[-+]?\d{1,3}([.,])\d{3}(\1\d{3})+$/.test(tidy)) texts = [tidy.replace(/[.,]/g, "")];
+  else if (both) texts = [tidy.replaceAll(both[1], "").replace(",", ".")];
+  if (!texts.every((each) => /^[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?$/i.test(each))) return [];
+  const read = texts.map((each) => Number(each) * (k ? 1000 : 1));
+  if (read.length === 1) return read;
+  const within = sensible ? read.filter((each) => each >= sensible[0] && each <= sensible[1]) : read;
+  if (!within.length || tidy.includes(".")) return (within.length ? within : read).slice(0, 1);
+  return within;
+}
+
+function numberIn(text, sensible = null) {
+  const read = readingsOf(text, sensible);
+  return read.length === 1 ? read[0] : NaN;
 }
 
 // What is wrong with the text in one field: a sentence, or "outside" where none was given for it.
 function wrong(limit, text = "") {
   if (limit.only) return text === limit.only ? "" : limit.over;
   const word = limit.words?.[text.trim().toLowerCase()];
-  const value = word === undefined ? numberIn(text) : word ?? NaN;
+  const read = word === undefined ? readingsOf(text, limit.sensible) : [word ?? NaN];
+  if (read.length > 1) return `Is that ${read.join(" or ")}? Write it without the comma.`;
+  const value = read[0] ?? NaN;
   const outside = (sentence = "outside") => sentence.replace("{shown}", text + limit.unit);
   if (!Number.isFinite(value)) {
     if (word === undefined && limit.number) return limit.number;
@@ -83,7 +106,7 @@ function against(walk, step, fields) {
     const text = wrong(limit, fields[name]);
     if (!text) continue;
     if (text !== "outside") return { text, saved: "only" in limit };
-    const shown = "take" in fields ? step.expected : fields[name] + (isNaN(numberIn(fields[name])) ? "" : limit.unit);
+    const shown = "take" in fields ? step.expected : fields[name] + (isNaN(numberIn(fields[name], limit.sensible)) ? "" : limit.unit);
     if (!("stand" in fields)) return { shown, saved: true };
     const { words, text: why } = walk.run.reason;
     const said = fields.reason.split(/\s+/).filter((word) => word.match(/\p{L}/gu)?.length > 1);
