@@ -106,7 +106,7 @@ def test_a_mismatch_and_an_illegal_value_left_half_way_and_taken_up_again(
     expect(run.stop()).to_contain_text("Shows 16 000 rpm, class limit at most 14 600 rpm")
     run.check_usable()
     run.let_stand("ok")
-    expect(run.page.locator("#reason-error")).to_contain_text("Say why in words")
+    expect(run.page.locator("#reason-error")).to_contain_text("Say why, in two words")
     expect(run.title()).to_have_text("Rev limit")
     run.let_stand("The official lent me this one")
     for place, name in enumerate(NAMES[1:9], start=2):

@@ -36,7 +36,7 @@ def test_everything_goes_out_and_comes_back(live: Live, page: Page, tmp_path: Pa
     with closing(sqlite3.connect(live.database)) as database, database:
         database.execute("UPDATE runs SET removed_at = '2026-01-01T00:00:00Z'")
     screen.look_at_everything(saved)
-    expect(page.get_by_text("Taking it replaces all that is here.")).to_be_visible()
+    expect(page.get_by_text("Bringing it back replaces everything here.")).to_be_visible()
     screen.check_usable()
     assert runs_logged(live) == 0
     screen.press("Replace what is here")

@@ -74,10 +74,10 @@ def test_a_charge_and_a_reading_outside_the_class_with_no_server(
 
     run = RunThrough(page, server.url)
     page.goto(f"{server.url}/checks/lists/6/run")
-    run.enter(16_000)
-    expect(run.stop()).to_contain_text("Shows 16000 rpm, class limit at most 14 600 rpm")
+    run.enter("16,000")
+    expect(run.stop()).to_contain_text("Shows 16,000 rpm, class limit at most 14 600 rpm")
     run.let_stand("ok")
-    expect(page.get_by_text("Say why in words")).to_be_visible()
+    expect(page.get_by_text("Say why, in two words")).to_be_visible()
     expect(page.locator("#reason")).to_have_value("ok")
     run.let_stand("The official lent me this one")
     expect(run.title()).not_to_have_text("Rev limit")
@@ -113,7 +113,7 @@ def test_a_charge_and_a_reading_outside_the_class_with_no_server(
     charge.expect_step("Safe place")
     charge.press("It is in a safe place")
     charge.press("Somebody stays")
-    charge.press("It charges: start the clock")
+    charge.press("It is charging: start the clock")
     countdown = Countdown(page, server.url, "")
     countdown.expect_counting()
     # 6000 mAh from 37.6 % at 6 A are 37.4 min, without the part at constant voltage.
@@ -152,14 +152,14 @@ def test_a_charge_in_doubt_is_not_started_and_the_server_judges_again(
 
     charge = Charge(page, server.url, 1).to_the_start()
     post(page, "/packs/1/condition", {"condition": "damaged"})
-    charge.press("It charges: start the clock")
+    charge.press("It is charging: start the clock")
     expect(page.get_by_text("Its condition was changed on this phone.")).to_be_visible()
     outbox = Outbox(page, server.url).open()
     outbox.expect_waiting(len(STEPS) + 1)
     outbox.entries().last.get_by_role("button", name="Drop").tap()
     outbox.expect_waiting(len(STEPS))
 
-    charge.begin().press("It charges: start the clock")
+    charge.begin().press("It is charging: start the clock")
     Countdown(page, server.url, "").expect_counting()
     with closing(sqlite3.connect(server.data_dir / "pitapp.sqlite3")) as other:
         other.execute("UPDATE packs SET most_charge_c = 0.5 WHERE id = 1")

@@ -47,7 +47,7 @@ def test_a_charge_by_steps_ends_in_a_countdown(live: Live, page: Page) -> None:
     pack_id = add_pack(database(live))
     charge = Charge(page, live.url, pack_id).to_the_start()
     charge.check_usable()
-    charge.press("It charges: start the clock")
+    charge.press("It is charging: start the clock")
     expect(page.get_by_text("This is only a clock")).to_be_visible()
     assert started(database(live)) == 1
     page.get_by_label("The charger shows").fill("3700")
@@ -64,7 +64,7 @@ def test_no_tap_starts_a_charge_over_the_labels_rate(live: Live, page: Page, wat
     expect(page.get_by_text("Over the label's rate: 12 A is more than 6 A (1C).")).to_be_visible()
     expect(page.get_by_label("Current it shows")).to_have_value("12")
     charge.expect_step("Read the charger's screen")
-    expect(page.get_by_role("button", name="It charges: start the clock")).to_have_count(0)
+    expect(page.get_by_role("button", name="It is charging: start the clock")).to_have_count(0)
     charge.check_usable()
     assert started(database(live)) == 0
 
@@ -78,7 +78,7 @@ def test_no_tap_starts_a_charge_with_a_wrong_cell_count(
     expect(
         page.get_by_text("Wrong cell count: the charger shows 3, the pack has 2 in series.")
     ).to_be_visible()
-    expect(page.get_by_role("button", name="It charges: start the clock")).to_have_count(0)
+    expect(page.get_by_role("button", name="It is charging: start the clock")).to_have_count(0)
     assert started(database(live)) == 0
 
 
@@ -96,9 +96,9 @@ def test_no_tap_starts_a_charge_of_a_damaged_or_retired_pack(
     pack_id = add_pack(database(live))
     charge = Charge(page, live.url, pack_id).to_the_start()
     store.set_condition(database(live), pack_id, condition, "swollen", RACE_MORNING)
-    charge.press("It charges: start the clock")
+    charge.press("It is charging: start the clock")
     expect(page.get_by_text(reason)).to_be_visible()
-    expect(page.get_by_role("button", name="It charges: start the clock")).to_have_count(0)
+    expect(page.get_by_role("button", name="It is charging: start the clock")).to_have_count(0)
     page.goto(f"{live.url}/packs/{pack_id}")
     expect(page.get_by_role("link", name="Charge by steps")).to_have_count(0)
     charge.begin()
@@ -113,7 +113,7 @@ def test_without_the_balance_lead_it_does_not_go_on(live: Live, page: Page) -> N
     expect(page.get_by_text("no charger then sees a single cell run over")).to_be_visible()
     charge.expect_step("Balance lead")
     charge.press("Plugged in")
-    charge.expect_step("Where it lies")
+    charge.expect_step("Safe place")
 
 
 def test_the_countdown_is_right_after_the_page_was_closed_for_twenty_minutes(

@@ -95,7 +95,7 @@ def test_a_run_through_to_its_verdict(
     clock.tick(60)
     assert send(client, settings[2], shown="on") == 303
     verdict = text(client, f"/checks/walks/{U1}")
-    assert "Legal Every reading is inside the class, 1 differs from the plan" in verdict
+    assert "Legal Every reading is within the class limits, 1 differs from the plan" in verdict
     assert "Drag brake Shows 4.5 %, planned 10 %" in verdict
     assert "Drag brake shows 4.5 %, planned 10 %." in ready(client)
     ended = db.execute("SELECT started_at, ended_at FROM check_walks").fetchone()
@@ -328,7 +328,7 @@ def test_typed_values_stay_in_the_form(client: PageClient, settings: list[Step])
     path = f"/checks/walks/{U1}/steps/{settings[1].id}"
     page = client.post_form(path, {"shown": "1,2,3"}).get_data(as_text=True)
     assert 'value="1,2,3"' in page
-    assert "one decimal comma" in page
+    assert "Write a number here, such as" in page
     page = client.post_form(path, {"shown": "12", "take": "1", "expected": "10"})
     assert page.status_code == 422
     assert "You typed another reading" in page.get_data(as_text=True)

@@ -185,7 +185,7 @@ def test_nothing_is_taken_before_the_word(client: PageClient, db: sqlite3.Connec
     assert taken.status_code == 303
     assert len(runs.runs(db)) == 1
     page = client.get("/exchange").text
-    assert "Took 1 run" in page
+    assert "Added 1 run" in page
     assert "Undo" in page
 
 
@@ -275,7 +275,7 @@ def test_everything_is_looked_at_taken_and_put_back(demo: PageClient, client: Pa
     saved = demo.get("/exchange/everything.json").data
     own = client.get("/exchange/everything.json").data
     looked = post_file(client, "/exchange/everything", saved, "all.json")
-    assert "Taking it replaces all that is here." in looked.text
+    assert "Bringing it back replaces everything here." in looked.text
     assert json.loads(client.get("/exchange/everything.json").data)["tables"]["runs"] == []
     taken = client.post_form("/exchange/everything/take", {"digest": digest_of(looked)})
     assert taken.status_code == 303

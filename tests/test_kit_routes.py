@@ -50,7 +50,7 @@ def test_a_car_with_a_new_motor(client: PageClient, db: sqlite3.Connection) -> N
         ("pitch", "dp:9999", "Not a valid choice."),
         ("largest_pinion", "1000000000", "This must be at most 200."),
         ("largest_spur", "66.5", "Write a whole number here."),
-        ("rev_limit_rpm", "🏎", "Write a number here, such as 63.5."),
+        ("rev_limit_rpm", "🏎", "Write a number here, such as 14600."),
         ("mass_g", "1e999", "That number is too large."),
         ("motor_id", "77", "Not a valid choice."),
         ("new_motor_kv", "3", "A Kv lies between 50 and 20 000 rpm/V."),

@@ -92,9 +92,9 @@ def test_another_row_loses_nothing_and_saves_nothing(
         ("tyre", "x" * 61, "Keep this under 60 characters."),
         ("limits-0-name", "", "This is needed."),
         ("limits-0-most", "wide", "Write a number here"),
-        ("limits-0-most", "", "Give a least, a most or an exact value."),
+        ("limits-0-most", "", "Give a minimum, a maximum or an exact value."),
         ("limits-0-least", "41", "The minimum is above the maximum."),
-        ("limits-0-exactly", "41", "Give either an exact value"),
+        ("limits-0-exactly", "41", "Give an exact value"),
         ("limits-0-most", "1e300", "This must be at most 1e+06."),
     ],
 )

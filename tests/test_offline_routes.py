@@ -144,7 +144,7 @@ def test_a_step_is_kept_with_what_the_class_asks(
     assert 'name="stand"' in weight["stopped"]
     assert volts["limits"]["shown"]["most"] == 8.40
     assert "stopped" not in height
-    assert set(height["limits"]["shown"]) == {"unit", "number", "words"}
+    assert set(height["limits"]["shown"]) == {"unit", "sensible", "number", "words"}
 
 
 def test_a_charge_is_kept_with_its_limits(client: PageClient, db: sqlite3.Connection) -> None:

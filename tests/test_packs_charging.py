@@ -358,7 +358,7 @@ def test_a_pack_at_storage_already_is_not_started(
     client: PageClient, db: sqlite3.Connection
 ) -> None:
     uuid = walk(db, add_pack(db), "storage", cells="[3.82, 3.83]")
-    assert "It rests at storage." in client.get(f"/packs/charges/{uuid}").text
+    assert "At storage already" in client.get(f"/packs/charges/{uuid}").text
     assert start(client, uuid).status_code == 409
 
 

@@ -51,7 +51,7 @@ def test_a_pack_is_added_changed_and_removed(client: PageClient, db: sqlite3.Con
 @pytest.mark.parametrize(
     ("field", "value", "sentence"),
     [
-        ("mark", " ", "Write what you have marked it with."),
+        ("mark", " ", "Write the name on the pack, such as A or 3."),
         ("cells_series", "0", "This must be at least 1."),
         ("cells_series", "2.5", "Write a whole number here."),
         ("capacity_mah", "-6000", "This must be at least 100."),
@@ -145,7 +145,7 @@ def test_a_damaged_pack_becomes_sound_only_with_words(
     assert store.pack(db, pack_id).damage == "swollen at one end"
     refused = client.post_form(address, {"condition": "sound", "damage": ""})
     assert refused.status_code == 422
-    assert "Say in a few words why it is sound after all." in refused.text
+    assert "Say in a few words why it is good after all." in refused.text
     client.post_form(address, {"condition": "sound", "damage": "wrong pack marked"})
     assert store.pack(db, pack_id).condition == "sound"
     for nonsense in ({}, {"condition": "new"}, {"condition": ""}):

@@ -136,7 +136,7 @@ def test_sent_twice_it_is_logged_once_under_the_phones_key(
 @pytest.mark.parametrize(
     ("field", "typed", "sentence"),
     [
-        ("can_c", "hot", "Write a number here, such as 63.5."),
+        ("can_c", "hot", "Write a number here, such as 61."),
         ("can_c", "251", "This must be at most 250."),
         ("can_c", "-31", "This must be at least -30."),
         ("can_c", "9" * 400_000, "That is too long for a number."),
@@ -150,7 +150,7 @@ def test_sent_twice_it_is_logged_once_under_the_phones_key(
         ("position", "0", "This must be at least 1."),
         ("pinion_teeth", "0", "This must be at least 6."),
         ("spur_teeth", "1e300", "This must be at most 200."),
-        ("internal_ratio", "nan", "Write a number here, such as 63.5."),
+        ("internal_ratio", "nan", "Write a number here, such as 1.9."),
         ("tyre_diameter_mm", "1e999", "That number is too large."),
         ("remarks", "x" * 2001, "Keep this under 2000 characters."),
         ("motor_id", "999", "That is not in the list. Choose another."),

@@ -108,7 +108,7 @@ def parse_time_s(text: str, sensible: tuple[float, float] | None = None) -> floa
         tidy = tidy.replace(".", ":", 1)
     match = _TIME.match(tidy)
     if match is None:
-        raise ValueError("Write a time such as 14.87, or 5:12.4 for minutes and seconds.")
+        raise ValueError("Write a time like 14.87, or 5:12.4 for minutes and seconds.")
     hours, minutes, seconds = int(match[1] or 0), int(match[2] or 0), float(match[3])
     if (match[2] and seconds >= 60) or (match[1] and minutes >= 60):
         raise ValueError("Behind minutes or hours there are fewer than 60.")
