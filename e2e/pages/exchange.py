@@ -21,7 +21,7 @@ class InAndOut(Screen):
     def look_at_runs(self, file: Path) -> None:
         """Choose a sheet of runs and look at its lines."""
         self.page.locator("#runs-from input[type=file]").set_input_files(file)
-        self.press("Check the file")
+        self.press("Check the sheet")
 
     def look_at_everything(self, file: Path) -> None:
         """Choose a file of everything and look at it."""
