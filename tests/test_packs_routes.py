@@ -55,7 +55,7 @@ def test_a_pack_is_added_changed_and_removed(client: PageClient, db: sqlite3.Con
         ("cells_series", "0", "This must be at least 1."),
         ("cells_series", "2.5", "Write a whole number here."),
         ("capacity_mah", "-6000", "This must be at least 100."),
-        ("capacity_mah", "🔋", "Write a number here, such as 63.5."),
+        ("capacity_mah", "🔋", "Write a number here, such as 6000."),
         ("capacity_mah", "1e999", "That number is too large."),
         ("most_charge_c", "50", "This must be at most 20."),
         ("resistance_new", "0", "A cell has between 0.01 and 5000 mΩ."),
