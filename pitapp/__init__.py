@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from flask import Flask
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 __all__ = ["__version__", "create_app"]
 
 
