@@ -32,6 +32,7 @@ let timer = 0;
 let pressed = null;
 let sent = {};
 const given = new WeakMap(), typed = {};
+let requests = 0;
 
 // On plain http `crypto.randomUUID` is missing.
 const uuid = () => "10000000-1000-4000-8000-100000000000".replace(/[018]/g, (digit) =>
@@ -71,7 +72,6 @@ function labelOf(form, data) {
 
 document.addEventListener("submit", (event) => {
   pressed = event.submitter;
-  for (const { id } of event.target.elements) delete typed[id];
 }, true);
 
 document.addEventListener("formdata", (event) => {
@@ -88,7 +88,9 @@ document.addEventListener("formdata", (event) => {
 });
 
 document.addEventListener("htmx:config:request", (event) => {
-  const { request } = event.detail.ctx;
+  const { ctx } = event.detail, { request } = ctx;
+  ctx.number = requests += 1;
+  for (const { id } of request.form?.elements ?? []) if (typed[id]) typed[id].sentIn ??= ctx.number;
   if (database) request.headers["Pitapp-Database"] = database;
   const key = request.body?.get?.("idempotency_key");
   if (!key) return;
@@ -97,14 +99,20 @@ document.addEventListener("htmx:config:request", (event) => {
   request.body.delete("made_for");
 });
 
-// What was typed and not sent stays, when an answer brings its field anew.
-document.addEventListener("input", ({ target }) => { typed[target.id] = target; });
-document.addEventListener("htmx:after:swap", () => {
-  for (const [id, old] of Object.entries(typed)) {
+// What was typed stays when an answer brings its field anew, until that answer is one to what was typed: an
+// older one may still come while the next is on its way.
+document.addEventListener("input", ({ target }) => { typed[target.id] = { old: target }; });
+document.addEventListener("htmx:after:swap", ({ detail }) => {
+  for (const [id, { old, sentIn }] of Object.entries(typed)) {
+    if (sentIn <= detail.ctx?.number) {
+      delete typed[id];
+      continue;
+    }
     const field = document.getElementById(id);
     if (!field || field.form?.action !== old.form?.action) continue;
     field.value = old.value;
     field.checked = old.checked;
+    typed[id].old = field;
   }
 });
 

@@ -54,7 +54,8 @@ async function dropOldVersions() {
 }
 
 // From the phone, else from the server: also where what is kept cannot be read.
-const staticFile = async (request) => (await keptFile(request).catch(() => null)) ?? fetch(request);
+const staticFile = async (request) =>
+  (await keptFile(request).catch(() => null)) ?? fetch(request).catch(() => Response.error());
 
 async function keptFile(request) {
   const url = new URL(request.url);
