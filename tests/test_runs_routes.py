@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from pitapp.db import settings
 from pitapp.meetings import store as meetings
 from pitapp.runs import store
 from pitapp.runs.models import Run
@@ -234,7 +235,7 @@ def test_an_untouched_form_changes_nothing_but_the_version(
     client: PageClient, db: sqlite3.Connection, pit: Pit
 ) -> None:
     """Neither units nor the seconds of the start may drift when a run is saved as it is shown."""
-    client.post_form("/settings", {"temperature_unit": "imperial"})
+    settings.save(db, "temperature_unit", "imperial")
     client.post_form("/runs/new", opened(client) | {"can_c": "160"})
     odd = {"can_c": 71.123456789, "started_at": RACE_MORNING + timedelta(seconds=17)}
     store.save_run(db, only_run(db).model_copy(update=odd), RACE_MORNING)

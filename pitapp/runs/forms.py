@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from datetime import datetime, tzinfo
 from typing import Any
 
-from wtforms import HiddenField, StringField, TextAreaField
+from wtforms import BooleanField, HiddenField, StringField, TextAreaField
 
 from pitapp.dates import moment_at, read_wall_clock
+from pitapp.runs.doubts import Doubt
 from pitapp.runs.fields import IdField, QuickField, TimeField
 from pitapp.runs.models import Run
 from pitapp.web.forms.fields import NumberField, QuantityField, WholeField
@@ -19,9 +21,14 @@ LOCAL = "%Y-%m-%dT%H:%M"
 
 
 class RunForm(PitForm):
-    """A run. `seen` holds what the fields showed when it was opened, `pack_reason` why that pack."""
+    """A run. `seen` holds what the fields showed when it was opened, `pack_reason` why that pack.
+
+    `sure` is asked for where a reading is doubted.
+    """
 
     pack_reason = ""
+    doubted = False
+    sure = BooleanField("It is right as it stands")
     version = HiddenField(default="1")
     seen = HiddenField()
     # No key for a minus: a can is warm after a run, and the key would take the field's width.
@@ -65,6 +72,15 @@ class RunForm(PitForm):
     def remember(self) -> None:
         """Note in `seen` what the fields show now."""
         self.seen.data = json.dumps(self.texts())
+
+    def doubt(self, odd: Iterable[Doubt]) -> bool:
+        """Ask about odd readings at their fields, once; whether there was anything to ask."""
+        if self.sure.data:
+            return False
+        for name, kind in odd:
+            self._fields[name].errors = [_ODD[kind]]
+            self.doubted = True
+        return self.doubted
 
     def started_at(self, zone: tzinfo) -> datetime | None:
         """When the run started, or None if that was left empty.
@@ -127,4 +143,10 @@ class RunForm(PitForm):
 
 
 LONGEST_SEEN = 64 * 1024
-_NOT_OF_THE_RUN = {"version", "seen", "csrf_token"}
+_NOT_OF_THE_RUN = {"version", "seen", "sure", "csrf_token"}
+_ODD = {
+    "cool": "That is cooler than the air. Was it mistyped? If not, tick below and save.",
+    "hot": "That is very hot for a can. Was it mistyped? If not, tick below and save.",
+    "short": "That is under half your usual lap here. Was it mistyped? If not, tick below and save.",
+    "long": "That is over twice your usual lap here. Was it mistyped? If not, tick below and save.",
+}

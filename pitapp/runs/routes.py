@@ -19,6 +19,7 @@ from pitapp.meetings import store as meetings
 from pitapp.meetings.models import KIND_NAMES
 from pitapp.runs import store
 from pitapp.runs.changes import changes
+from pitapp.runs.doubts import doubts
 from pitapp.runs.forms import RunForm
 from pitapp.runs.formulas import time_text
 from pitapp.runs.laps import store as lap_store
@@ -192,6 +193,8 @@ def save(connection: sqlite3.Connection, run_id: int = 0) -> Any:
     record = run_from_form(connection, form, item, now())
     if record is None:
         return _show_form(form, item, status=_status(connection, form))
+    if form.doubt(doubts(record, _runs_there(connection, record), item)):
+        return _show_form(form, item, status=422)
     try:
         _, token = log(connection, record, now())
     except ChangedMeanwhile as error:
@@ -199,6 +202,13 @@ def save(connection: sqlite3.Connection, run_id: int = 0) -> Any:
         return _show_form(form, item, status=409)
     notice("Changed the run" if run_id else "Logged the run", token)
     return after_write("runs.run", run_id=run_id) if run_id else after_write("runs.page")
+
+
+def _runs_there(connection: sqlite3.Connection, record: Run) -> list[Run]:
+    """The newest runs of that car at that track."""
+    if record.track_id is None:
+        return []
+    return store.runs(connection, car_id=record.car_id, track_id=record.track_id, with_lists=False)
 
 
 def _status(connection: sqlite3.Connection, form: RunForm) -> int:
