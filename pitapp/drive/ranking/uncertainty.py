@@ -17,7 +17,7 @@ CAN_AIR_SHARE_PER_K = 0.0012
 """Of the rise, for each kelvin that the air is from that of the logged runs."""
 TRACK_SHARE = 0.12
 """Of the rise: what another track tells this one less well."""
-LAP_MODEL_SHARE = 0.02
+LAP_MODEL_SHARE = 0.017
 """Of the lap, for one in ln FDR: best laps are logged, a race is driven on an emptier pack."""
 NO_DELAY_SHARE = 0.04
 """Of the rise: a reading whose time after the flag was not noted."""
