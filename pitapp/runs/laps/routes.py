@@ -16,7 +16,7 @@ from pitapp.runs.laps.forms import PasteForm, TakeForm
 from pitapp.runs.laps.screens import beside_plot, lap_screen, pairs
 from pitapp.web.clock import now
 from pitapp.web.http.htmx import after_write, show
-from pitapp.web.writes.transactions import write
+from pitapp.web.writes.transactions import refuse_removed, write
 from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("laps", __name__)
@@ -30,6 +30,7 @@ def page(run_id: int) -> Any:
 @blueprint.post("/<int:run_id>/laps/look")
 def look(run_id: int) -> Any:
     connection = get_db()
+    refuse_removed(connection, {"run_id": run_id})
     item = runs.run(connection, run_id)
     form = PasteForm()
     if not form.validate_on_submit():

@@ -51,7 +51,7 @@ def write(view: Callable[..., Any]) -> Callable[..., Response]:
             with notices.of_one_write() as pending, transaction(get_db()) as connection:
                 if key and (earlier := idempotency.find(connection, key)):
                     return _again(earlier)
-                _refuse_removed(connection, arguments)
+                refuse_removed(connection, arguments)
                 response = _saved(view(connection, **arguments))
                 if key:
                     idempotency.keep(connection, key, _answer(response, pending), now())
@@ -62,7 +62,8 @@ def write(view: Callable[..., Any]) -> Callable[..., Response]:
     return wrapped
 
 
-def _refuse_removed(connection: sqlite3.Connection, arguments: dict[str, Any]) -> None:
+def refuse_removed(connection: sqlite3.Connection, arguments: dict[str, Any]) -> None:
+    """Raise `Gone` where a row that the address names was removed since its page was opened."""
     if request.endpoint in ON_REMOVED:
         return
     for argument, row_id in arguments.items():
