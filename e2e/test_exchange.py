@@ -72,5 +72,5 @@ def test_runs_from_a_sheet_are_looked_at_first(live: Live, page: Page, tmp_path:
     expect(page.get_by_role("button", name="Undo")).to_be_visible()
     assert runs_logged(live) == many + 2
     page.get_by_role("button", name="Undo").tap()
-    expect(page.get_by_text("Undone: Took 2 runs from a file")).to_be_visible()
+    expect(page.get_by_text("Undone: Added 2 runs from a file")).to_be_visible()
     assert runs_logged(live) == many
