@@ -17,8 +17,10 @@ from e2e import engines
 from e2e.browser import LAUNCH_FLAGS, ready_browser, this_machine
 from e2e.engines.present import EVERY_ENGINE
 from e2e.pages.offline import Phone
-from e2e.server import Live, ServerProcess
+from e2e.server import Live, Served, ServerProcess
 from e2e.watch import Watch
+from pitapp.devices.sharing import invitation, open_to
+from pitapp.web.server import make_server
 from tests import rooms
 
 # Run by the system's Python, which has the bindings that they import.
@@ -27,6 +29,7 @@ collect_ignore = ["engines/webkit"]
 # Long enough for a machine whose processors are taken by something else.
 expect.set_options(timeout=20_000)
 
+PHONE_ADDRESS = "192.168.7.20"
 PHONE: dict[str, Any] = {
     "viewport": {"width": 360, "height": 640},
     "screen": {"width": 360, "height": 640},
@@ -261,3 +264,19 @@ def server(data_dir: Path, watch: Watch) -> Iterator[ServerProcess]:
     process.start()
     yield process
     process.kill()
+
+
+@pytest.fixture
+def afar(live: Live, watch: Watch) -> Iterator[Served]:
+    """The same app as another device on the network meets it, which is not paired."""
+
+    def from_afar(environ: dict[str, Any], start: Any) -> Any:
+        return live.app.wsgi_app({**environ, "REMOTE_ADDR": PHONE_ADDRESS}, start)
+
+    open_to(live.app, "127.0.0.1", shared=True, https=False)
+    served = Served(from_afar, make_server)
+    invitation(live.app, int(served.netloc.rpartition(":")[2]))
+    watch.servers.add(served.netloc)
+    watch.allow("status of 401")
+    yield served
+    served.stop()

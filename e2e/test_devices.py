@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from typing import Any
+from collections.abc import Callable
 
 import pytest
 from playwright.sync_api import BrowserContext, Page, expect
@@ -14,26 +13,6 @@ from e2e.server import Live, Served
 from e2e.watch import Watch
 from pitapp.devices import store
 from pitapp.devices.formulas import MOST_WRONG
-from pitapp.devices.sharing import invitation, open_to
-from pitapp.web.server import make_server
-
-PHONE_ADDRESS = "192.168.7.20"
-
-
-@pytest.fixture
-def afar(live: Live, watch: Watch) -> Iterator[Served]:
-    """The same app as another device on the network meets it."""
-
-    def from_afar(environ: dict[str, Any], start: Any) -> Any:
-        return live.app.wsgi_app({**environ, "REMOTE_ADDR": PHONE_ADDRESS}, start)
-
-    open_to(live.app, "127.0.0.1", shared=True, https=False)
-    served = Served(from_afar, make_server)
-    invitation(live.app, int(served.netloc.rpartition(":")[2]))
-    watch.servers.add(served.netloc)
-    watch.allow("status of 401", "status of 403")
-    yield served
-    served.stop()
 
 
 @pytest.mark.every_engine
@@ -41,8 +20,10 @@ def test_a_second_phone_is_paired_and_removed(
     live: Live,
     afar: Served,
     page: Page,
+    watch: Watch,
     new_context: Callable[..., BrowserContext],
 ) -> None:
+    watch.allow("status of 403")  # the wrong code
     devices = Devices(page, live.url).open()
     devices.check_usable()
     code = devices.code()

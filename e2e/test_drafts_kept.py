@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pytest
 from playwright.sync_api import BrowserContext, Page, expect
@@ -14,10 +13,6 @@ from e2e.pages.drafts import Drafts, foot, type_a_run
 from e2e.pages.kit import NewCar
 from e2e.server import Live, Served, ServerProcess
 from e2e.watch import Watch
-from pitapp.devices.sharing import invitation, open_to
-from pitapp.web.server import make_server
-
-PHONE_ADDRESS = "192.168.7.21"
 
 
 @pytest.fixture
@@ -41,22 +36,6 @@ def test_nothing_is_kept_of_tokens_files_and_codes(
     file.write_text("nothing")
     page.locator("input[type=file]").first.set_input_files(file)
     assert list(drafts.kept().values()) == [kept]
-
-
-@pytest.fixture
-def afar(live: Live, watch: Watch) -> Iterator[Served]:
-    """The same app as another device on the network meets it."""
-
-    def from_afar(environ: dict[str, Any], start: Any) -> Any:
-        return live.app.wsgi_app({**environ, "REMOTE_ADDR": PHONE_ADDRESS}, start)
-
-    open_to(live.app, "127.0.0.1", shared=True, https=False)
-    served = Served(from_afar, make_server)
-    invitation(live.app, int(served.netloc.rpartition(":")[2]))
-    watch.servers.add(served.netloc)
-    watch.allow("status of 401")
-    yield served
-    served.stop()
 
 
 def test_what_was_typed_goes_when_the_device_is_removed(

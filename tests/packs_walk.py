@@ -12,6 +12,17 @@ from pitapp.packs.charging import store as charging
 from pitapp.packs.models import Pack
 from tests.support import RACE_MORNING, PageClient
 
+CHARGER = {
+    "name": "Invented charger",
+    "outputs": "1",
+    "amps_per_output": "10",
+    "watts_per_output": "150",
+    "discharge_a": "2",
+    "used_mah": "3000",
+    "most_full_min": "120",
+    "cooling_min": "20",
+}
+"""What the form of a charge plan sends."""
 PACK = Pack(mark="A", cells_series=2, capacity_mah=6000, most_charge_c=1)
 GOOD: dict[str, dict[str, str]] = {
     "look": {"answer": "yes"},

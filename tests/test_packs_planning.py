@@ -17,20 +17,10 @@ from pitapp.packs import store
 from pitapp.packs.charging import store as charging
 from pitapp.packs.models import DayPlan, Reading
 from pitapp.packs.planning import store as planning
-from tests.packs_walk import add_pack, walk
+from tests.packs_walk import CHARGER, add_pack, walk
 from tests.support import RACE_MORNING, Clock, PageClient
 
-CHARGER = {
-    "name": "Invented charger",
-    "outputs": "1",
-    "amps_per_output": "10",
-    "watts_per_output": "150",
-    "discharge_a": "2",
-    "used_mah": "3000",
-    "most_full_min": "120",
-    "cooling_min": "20",
-    "margin_min": "0",
-}
+NO_MARGIN = CHARGER | {"margin_min": "0"}
 
 
 def at(minutes: float) -> Any:
@@ -54,7 +44,7 @@ def at_rest(db: sqlite3.Connection, mark: str, cell_v: float) -> int:
 def planned(client: PageClient, db: sqlite3.Connection, meeting_id: int, **more: Any) -> DayPlan:
     """Save the settings, which makes the plan, and return it."""
     along = [pack.id for pack in store.packs(db)]
-    sent = client.post_form("/packs/plan/settings", {"along": along} | CHARGER | more)
+    sent = client.post_form("/packs/plan/settings", {"along": along} | NO_MARGIN | more)
     assert sent.location == "/packs/plan", sent.text
     return kept(db, meeting_id)
 
@@ -144,7 +134,7 @@ def test_a_plan_is_of_the_meeting_that_the_page_was_about(
     meetings.remove(db, "meetings", meeting_id, clock())
     for write in ("make", "late", "settings"):
         sent = client.post_form(
-            f"/packs/plan/{write}", CHARGER | {"meeting_id": str(meeting_id), "minutes": "5"}
+            f"/packs/plan/{write}", NO_MARGIN | {"meeting_id": str(meeting_id), "minutes": "5"}
         )
         assert sent.status_code == 409, write
         assert "Invented round was removed" in sent.text
@@ -205,7 +195,7 @@ def test_a_damaged_or_retired_pack_is_not_planned_with(
     assert plan.heats[0].pack_id == good
     assert {step.pack_id for step in plan.steps} == {good}
     assert f"B ({condition})" in client.get("/packs/plan").text
-    forced = client.post_form("/packs/plan/settings", CHARGER | {"along": [good, bad]})
+    forced = client.post_form("/packs/plan/settings", NO_MARGIN | {"along": [good, bad]})
     assert forced.status_code == 422
 
 
@@ -316,7 +306,7 @@ def test_bad_settings_stay_with_a_sentence(
 ) -> None:
     at_rest(db, "A", 3.83)
     meeting_id = race_day(db, 90)
-    sent = client.post_form("/packs/plan/settings", CHARGER | {"along": "1", field: value})
+    sent = client.post_form("/packs/plan/settings", NO_MARGIN | {"along": "1", field: value})
     assert sent.status_code == 422
     assert f'id="{field}-error"' in sent.text
     assert planning.plan(db, meeting_id) is None
@@ -327,6 +317,6 @@ def test_too_many_packs_for_one_plan_are_told(client: PageClient, db: sqlite3.Co
         add_pack(db, mark=f"P{number}")
     race_day(db, 90)
     along = [pack.id for pack in store.packs(db)]
-    sent = client.post_form("/packs/plan/settings", CHARGER | {"along": along})
+    sent = client.post_form("/packs/plan/settings", NO_MARGIN | {"along": along})
     assert sent.status_code == 409
     assert "at most 60 packs" in sent.text

@@ -22,21 +22,11 @@ from pitapp.meetings.models import Meeting
 from pitapp.packs.charging import store as charging
 from pitapp.runs.formulas import SetupLine
 from pitapp.runs.setup import store as setup
-from tests.packs_walk import add_pack, start, walk
+from tests.packs_walk import CHARGER, add_pack, start, walk
 from tests.support import RACE_MORNING, PageClient
 
 HTMX = {"HX-Request": "true"}
 LATE = {"X-Waited-Seconds": "60"}
-PLAN = {
-    "name": "Invented charger",
-    "outputs": "1",
-    "amps_per_output": "10",
-    "watts_per_output": "150",
-    "discharge_a": "2",
-    "used_mah": "3000",
-    "most_full_min": "120",
-    "cooling_min": "20",
-}
 
 
 class Tap(NamedTuple):
@@ -76,7 +66,7 @@ def taps(client: PageClient, db: sqlite3.Connection) -> dict[str, Tap]:
     steps = [Step(checklist_id=0, name=name, kind="do") for name in "ABCD"]
     list_id, _ = lists.add_checklist(db, Checklist(name="Own", version=1), steps, RACE_MORNING)
     pack_id = add_pack(db)
-    assert client.post_form("/packs/plan/settings", PLAN | {"along": str(pack_id)}).location
+    assert client.post_form("/packs/plan/settings", CHARGER | {"along": str(pack_id)}).location
     uuid = walk(db, pack_id)
     assert start(client, uuid).status_code == 303
 

@@ -108,15 +108,7 @@ def _lesson(run: LoggedRun, setup: Setup, start_c: float | None) -> Lesson:
     if run.track is None:
         return Lesson(run, ratio, None, None, "no track")
     try:
-        seconds, watts, mah = driven(
-            setup,
-            run.track,
-            run.ratio,
-            run.tyre_diameter_mm,
-            run.air_c,
-            run.rev_limit_rpm,
-            run.mass_g,
-        )
+        seconds, watts, mah = _driven_as(run, setup, run.track)
     except ValueError as error:
         return Lesson(run, ratio, None, None, _sentence(error))
     logged_s, modelled_s = run.mean_lap_s, seconds
@@ -167,15 +159,20 @@ def best_lap_s(setup: Setup, run: LoggedRun) -> float:
     """
     if run.track is None:
         raise ValueError("There is no track.")
+    return _driven_as(run, _early(setup), run.track)[0]
+
+
+def _driven_as(run: LoggedRun, setup: Setup, track: Track) -> tuple[float, float, float]:
+    """`driven` with what was fitted and the air and limit of that run."""
     return driven(
-        _early(setup),
-        run.track,
+        setup,
+        track,
         run.ratio,
         run.tyre_diameter_mm,
         run.air_c,
         run.rev_limit_rpm,
         run.mass_g,
-    )[0]
+    )
 
 
 @lru_cache(maxsize=2048)

@@ -12,7 +12,7 @@ taken after stopping are brought back to the moment of stopping in IEC 60034-1 a
 
 from __future__ import annotations
 
-from math import exp, expm1, sqrt
+from math import exp, sqrt
 
 from pitapp.limits import number
 
@@ -154,8 +154,3 @@ def run_response(
         _, _, q21, q22 = propagator(*rates(winding_tau, standing_tau), after_s)
         return q21 * k1 + q22 * k2, q21 * d1 + q22 * d2
     return k2, d2
-
-
-def one_node_response(run_s: float, tau: float) -> float:
-    """K of a motor without a winding of its own: 1 − e^(−t/τ)."""
-    return -expm1(-run_s / tau)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from wtforms import (
     HiddenField,
     RadioField,
@@ -82,8 +84,8 @@ class TeethField(NumberField):
     keypad = "text"
     most_characters = 200
 
-    def _value(self) -> str:
-        return self.typed if self.typed is not None else teeth_text(self.data or [])
+    def as_text(self, data: Any) -> str:
+        return teeth_text(data)
 
     def process_formdata(self, valuelist: list[str]) -> None:
         """Read a list such as "20-32, 35, 38"."""

@@ -9,7 +9,6 @@ from typing import Any
 
 from wtforms import (
     BooleanField,
-    Field,
     HiddenField,
     SelectField,
     StringField,
@@ -27,28 +26,21 @@ from pitapp.meetings.formulas import (
 )
 from pitapp.meetings.models import KIND_NAMES, Heat, Meeting
 from pitapp.web.forms.datetime_field import DayField
-from pitapp.web.forms.fields import Needed, NumberField, WholeField
+from pitapp.web.forms.fields import Needed, NumberField, TypedField, WholeField
 from pitapp.web.forms.form_errors import PitForm
 
 USUAL_GAP_MIN = 8
 
 
-class ClockField(Field):
+class ClockField(TypedField):
     """A time of day, typed as 930 or 9:30; None when left empty."""
 
     widget: Any = TextInput()
     keypad = "numeric"
     most_characters = 12
-    data: Any
 
-    def __init__(self, label: str | None = None, validators: Any = None, **options: Any) -> None:
-        super().__init__(label, validators, **options)
-        self.typed: str | None = None
-
-    def _value(self) -> str:
-        if self.typed is not None:
-            return self.typed
-        return f"{self.data:%H:%M}" if self.data is not None else ""
+    def as_text(self, data: Any) -> str:
+        return f"{data:%H:%M}"
 
     def process_formdata(self, valuelist: list[str]) -> None:
         """Read what was typed, keeping it for the form's next showing."""

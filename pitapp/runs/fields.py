@@ -17,12 +17,8 @@ class TimeField(NumberField):
     A keypad for numbers has no colon: "5.02" is read as 5:02 where only that lies in `sensible`.
     """
 
-    def _value(self) -> str:
-        if self.typed is not None:
-            return self.typed
-        if self.data is None:
-            return ""
-        text = time_text(self.data)
+    def as_text(self, data: Any) -> str:
+        text = time_text(data)
         return text if ":" in text or parse_time_s(text, self.sensible) < 60 else f"0:{text}"
 
     def process_formdata(self, valuelist: list[str]) -> None:
@@ -50,10 +46,8 @@ class QuickField(NumberField):
             return plain(self.data)
         return self.other if self._value() else ""
 
-    def _value(self) -> str:
-        if self.typed is None and self.data in self.quick:
-            return ""
-        return super()._value()
+    def as_text(self, data: Any) -> str:
+        return "" if data in self.quick else super().as_text(data)
 
     def process_formdata(self, valuelist: list[str]) -> None:
         """Read the choice, or what was typed where that is "other" or none."""

@@ -39,10 +39,10 @@ class MinutesField(NumberField):
         """Minutes as seconds."""
         return value * 60
 
-    def _value(self) -> str:
-        if self.typed is None and self.data is not None and self.data % 6:
-            return f"{int(self.data // 60)}:{self.data % 60:02.0f}"
-        return super()._value()
+    def as_text(self, data: Any) -> str:
+        if data % 6:
+            return f"{int(data // 60)}:{data % 60:02.0f}"
+        return super().as_text(data)
 
     def process_formdata(self, valuelist: list[str]) -> None:
         """Read minutes, or minutes and seconds with a colon between."""

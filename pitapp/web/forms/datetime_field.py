@@ -5,29 +5,23 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
-from wtforms import DateField, Field, ValidationError
+from wtforms import DateField, ValidationError
 from wtforms.widgets import DateTimeLocalInput
 
 from pitapp.dates import moment_at, read_day, read_wall_clock
 from pitapp.web.clock import home_zone, now
+from pitapp.web.forms.fields import TypedField
 
 CLOCKS_APART = timedelta(days=1)
 
 
-class MomentField(Field):
+class MomentField(TypedField):
     """A moment, or None when left empty; `data` carries its time zone."""
 
     widget: Any = DateTimeLocalInput()
-    data: Any
 
-    def __init__(self, label: str | None = None, validators: Any = None, **options: Any) -> None:
-        super().__init__(label, validators, **options)
-        self.typed: str | None = None
-
-    def _value(self) -> str:
-        if self.typed is not None:
-            return self.typed
-        return f"{self.data.astimezone(home_zone()):%Y-%m-%dT%H:%M}" if self.data else ""
+    def as_text(self, data: Any) -> str:
+        return f"{data.astimezone(home_zone()):%Y-%m-%dT%H:%M}"
 
     def process_formdata(self, valuelist: list[str]) -> None:
         """Read what the phone's picker or a typing hand gives."""

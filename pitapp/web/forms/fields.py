@@ -126,7 +126,26 @@ def _finite(text: str, no_number: str) -> float:
     return value
 
 
-class NumberField(Field):
+class TypedField(Field):
+    """A field that remembers what was typed, so that the form's next showing has it unchanged."""
+
+    data: Any
+
+    def __init__(self, label: str | None = None, validators: Any = None, **options: Any) -> None:
+        super().__init__(label, validators, **options)
+        self.typed: str | None = None
+
+    def _value(self) -> str:
+        if self.typed is not None:
+            return self.typed
+        return self.as_text(self.data) if self.data is not None else ""
+
+    def as_text(self, data: Any) -> str:
+        """The value as it stands in a field that nobody has typed in."""
+        raise NotImplementedError
+
+
+class NumberField(TypedField):
     """A decimal number, or None when left empty.
 
     `sensible` (least, most, in the field's unit) decides between two readings of a comma, `example`
@@ -136,7 +155,6 @@ class NumberField(Field):
     widget: Any = TextInput()
     keypad = "decimal"
     most_characters = MOST_CHARACTERS
-    data: Any
 
     def __init__(self, label: str | None = None, validators: Any = None, **options: Any) -> None:
         self.unit_symbol: str = options.pop("unit", "")
@@ -152,12 +170,9 @@ class NumberField(Field):
         }
         options["render_kw"] = keywords | options.get("render_kw", {})
         super().__init__(label, validators, **options)
-        self.typed: str | None = None
 
-    def _value(self) -> str:
-        if self.typed is not None:
-            return self.typed
-        return plain(self.to_shown(self.data)) if self.data is not None else ""
+    def as_text(self, data: Any) -> str:
+        return plain(self.to_shown(data))
 
     def to_shown(self, value: float) -> float:
         """The value as it stands in the field."""
