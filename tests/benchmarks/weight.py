@@ -15,7 +15,7 @@ from statistics import median
 
 from playwright.sync_api import Page, sync_playwright
 
-from e2e.browser import ready_browser, this_machine
+from e2e.browser import LAUNCH_FLAGS, ready_browser, this_machine
 from e2e.conftest import PHONE
 from e2e.pages.offline import Phone, visit_once
 from e2e.server import ServerProcess, free_port
@@ -128,7 +128,8 @@ def visits(folder: Path) -> tuple[int, float]:
     url = f"http://127.0.0.1:{counter.port}/"
     with sync_playwright() as playwright:
         browser = ready_browser(this_machine(), playwright.chromium.executable_path)
-        phone = Phone(playwright, browser, folder / "profile", PHONE, Watch())
+        options = {"executable_path": browser, "args": LAUNCH_FLAGS, **PHONE}
+        phone = Phone(playwright.chromium, folder / "profile", options, Watch())
         page = phone.open()
         visit_once(page, url)
         page.wait_for_timeout(1000)
