@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Callable
 from fractions import Fraction
 from typing import Any
@@ -155,6 +156,9 @@ def test_efficiency_is_power_out_over_power_in(
     idle = no_load * stall
     current = idle + share * (stall - idle)
     assume(0 < current <= stall)
+    assume(
+        volts * current >= sys.float_info.min
+    )  # else the check itself divides by no normal number
     assume(idle <= 2000)
     kt = torque_constant_nm_per_a(kv)
     assume(current * kt <= 1000)
