@@ -21,7 +21,7 @@ from e2e.server import Live, Served, ServerProcess
 from e2e.watch import Watch
 from pitapp.devices.sharing import invitation, open_to
 from pitapp.web.server import make_server
-from tests import rooms
+from tests import compiled_once, rooms
 
 # Run by the system's Python, which has the bindings that they import.
 collect_ignore = ["engines/webkit"]
@@ -59,6 +59,7 @@ NO_SERVER = (
 
 def pytest_configure(config: pytest.Config) -> None:
     rooms.register(config)
+    compiled_once.share()
     config.addinivalue_line("markers", "every_engine: run in Chromium, Firefox and WebKit.")
     config.addinivalue_line(
         "markers", "engines(*names): run in these alone, as far as they are here."

@@ -11,7 +11,7 @@ import pytest
 from flask import Flask
 from hypothesis import HealthCheck, settings
 
-from tests import rooms
+from tests import compiled_once, rooms
 from tests.support import Clock, PageClient
 
 # On a machine whose cores are taken a drawn example may take any time.
@@ -21,6 +21,7 @@ settings.load_profile("any")
 
 def pytest_configure(config: pytest.Config) -> None:
     rooms.register(config)
+    compiled_once.share()
 
 
 @pytest.hookimpl(tryfirst=True)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from pitapp.db import connect as connect_module
 from pitapp.db.connect import connect, transaction
 
 
@@ -66,3 +67,24 @@ def test_a_transaction_that_fails_gives_the_turn_back(path: Path) -> None:
             "first",
             "whole",
         ]
+
+
+def test_a_write_may_write_to_another_database_on_its_way(
+    path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Bringing a copy back does; the thread waited for itself, five seconds each time."""
+    monkeypatch.setattr(connect_module, "BUSY_TIMEOUT_MS", 3_600_000)
+
+    def write_to_both() -> None:
+        with (
+            closing(connect(path)) as one,
+            closing(connect(tmp_path / "other.sqlite3")) as other,
+            transaction(one),
+            transaction(other),
+        ):
+            other.execute("CREATE TABLE written (id INTEGER)")
+
+    writing = threading.Thread(target=write_to_both, daemon=True)
+    writing.start()
+    writing.join(60)
+    assert not writing.is_alive()

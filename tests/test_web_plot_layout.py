@@ -94,6 +94,12 @@ def test_levels_are_inside_even_above_all_points() -> None:
     assert drawn.top <= drawn.levels[0].label_at <= drawn.bottom
 
 
+@pytest.mark.parametrize("high", [5e-324, 1e-310, 1e-307])
+def test_a_range_that_is_hardly_one_is_drawn(high: float) -> None:
+    assert nice_ticks(0.0, high, 4) == [0.0, high] or len(nice_ticks(0.0, high, 4)) > 2
+    assert plot("p", "t", X, Y, [Series("a", [Point(0.0, 0.0), Point(high, high)])]).x_ticks
+
+
 @settings(max_examples=100, deadline=None)
 @given(
     st.lists(st.tuples(SIZES, SIZES), min_size=1, max_size=20),

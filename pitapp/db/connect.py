@@ -13,7 +13,7 @@ from pitapp.db.identity import own
 from pitapp.errors import DataError
 
 BUSY_TIMEOUT_MS = 5000
-_turn = threading.Lock()
+_turn = threading.RLock()  # re-entrant: bringing a copy back writes to two databases
 
 
 def connect(path: Path) -> sqlite3.Connection:
@@ -44,7 +44,7 @@ class Database:
         self.path = path
         self._file = _identity(path)
         self._local = threading.local()
-        self._lock = threading.Lock()
+        self._lock = threading.RLock()
         self._open: list[sqlite3.Connection] = []
         self._generation = 0
         self._identity = ""

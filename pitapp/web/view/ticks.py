@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Sequence
 from datetime import datetime, tzinfo
 
@@ -24,6 +25,8 @@ def nice_ticks(low: float, high: float, most: int) -> list[float]:
     """
     if not low < high:
         raise ValueError("An axis needs a range.")
+    if high - low < sys.float_info.min * most:  # below it a power of ten may be nought
+        return [low, high]
     power = 10.0 ** math.floor(math.log10((high - low) / most))
     for step in (scale * power for scale in (*STEPS, 20.0)):
         first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
