@@ -9,14 +9,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from pitapp.drive.inputs import BY_NAME, INPUTS, OwnFigure, known
-from pitapp.drive.measure import (
+from pitapp.drive.inputs.build_setup import build_setup
+from pitapp.drive.inputs.definitions import BY_NAME, INPUTS, OwnFigure, resolve_inputs
+from pitapp.drive.inputs.measurement import (
     braking_from_stop,
     coast_down,
     cooling_time_constant,
     grip_from_start,
 )
-from pitapp.drive.setting_up import setup_of
 
 
 def test_every_figure_has_a_usual_range_inside_what_is_accepted_and_a_way_to_measure_it() -> None:
@@ -34,7 +34,7 @@ def test_whose_word_counts() -> None:
         ("from Kit", "Car", {"rev_limit_rpm": 18000.0, "pack_v": 7.4, "mass_g": 1330.0}),
     ]
     own = {"grip": OwnFigure(1.4, True), "drag_area_m2": OwnFigure(0.01, False)}
-    found = known(own, elsewhere)
+    found = resolve_inputs(own, elsewhere)
     assert (found["rev_limit_rpm"].value, found["rev_limit_rpm"].detail) == (14600, "Spec")
     assert (found["pack_v"].value, found["pack_v"].source) == (7.6, "from the pack")
     assert (found["mass_g"].value, found["mass_g"].source) == (1330, "from Kit")
@@ -45,7 +45,9 @@ def test_whose_word_counts() -> None:
 
 def test_known_figures_make_a_set_up_in_the_models_units() -> None:
     kit = {"kv_rpm_per_v": 2380.0, "tyre_diameter_mm": 62.0, "mass_g": 1330.0}
-    setup = setup_of(known({"start_c": OwnFigure(31, True)}, [("from Kit", "", kit)]), 2.8)
+    setup = build_setup(
+        resolve_inputs({"start_c": OwnFigure(31, True)}, [("from Kit", "", kit)]), 2.8
+    )
     assert setup.car.mass_kg == pytest.approx(1.33)
     assert setup.pack.resistance_ohm == pytest.approx(0.006)
     assert setup.controller.resistance_ohm == pytest.approx(0.001)
@@ -66,7 +68,7 @@ def test_a_figure_that_the_model_cannot_take_is_named(
     figures: dict[str, float | None], sentence: str
 ) -> None:
     with pytest.raises(ValueError, match=sentence):
-        setup_of(known({}, [("from Kit", "", figures)]))
+        build_setup(resolve_inputs({}, [("from Kit", "", figures)]))
 
 
 # Bosch, Automotive Handbook, worked example (from memory): 1450 kg, 2.2 m², 60 to 55 km/h in 6.5 s,

@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from pitapp.drive.forecast import GearForecast
 from pitapp.drive.learning.can import CanPrior, CanReading
 from pitapp.drive.learning.can_fit import FREEDOM, fit_can
 from pitapp.drive.learning.laps import LapPrior, LapTime, fit_laps
+from pitapp.drive.ranking.gear_forecast import GearForecast
 from pitapp.drive.ranking.head import MARGIN, choose
-from pitapp.drive.ranking.trying import try_next
 from pitapp.drive.ranking.uncertainty import can_se_k, widened
-from pitapp.drive.verdict import Outlook, level_of
+from pitapp.drive.ranking.value_of_information import try_next
+from pitapp.drive.ranking.verdict import Outlook, level_of
 from pitapp.heat.formulas import two_node_temperatures_c
 from pitapp.heat.two_node import WINDING_SHARE, run_response
 

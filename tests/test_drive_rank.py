@@ -23,7 +23,7 @@ from pitapp.drive.formulas import (
     run_lap,
     track_by_feel,
 )
-from pitapp.drive.results import LapSlope
+from pitapp.drive.physics.results import LapSlope
 from pitapp.gearing.models import GearOption
 from pitapp.heat.formulas import end_of_run_temperature_c, fit_heating
 from pitapp.heat.models import HeatingFit

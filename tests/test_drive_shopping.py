@@ -16,9 +16,9 @@ from pitapp.drive.formulas import (
     run_lap,
     track_by_feel,
 )
-from pitapp.drive.setting_up import curve, ranked
-from pitapp.drive.shopping import on_offer, shop, worth_having
-from pitapp.drive.whatif import changed, suggested, today, what_ifs
+from pitapp.drive.ranking.drivable import curve, rank_drivable
+from pitapp.drive.ranking.gear_purchases import candidate_teeth, plan_purchases, worthwhile_range
+from pitapp.drive.ranking.what_if import changed, compare_changes, suggested, today
 from pitapp.gearing.formulas import gear_options
 from pitapp.gearing.models import FitLimits, GearOption
 
@@ -55,7 +55,8 @@ def test_no_fewer_gears_would_do(
     limits = FitLimits(
         smallest_pinion=18, largest_pinion=25, smallest_spur=min(spurs), largest_spur=max(spurs) + 4
     )
-    found = shop(pinions, spurs, gear_options(pinions, spurs, 1.0, limits), low, high, step, 1.0, limits)  # fmt: skip
+    options = gear_options(pinions, spurs, 1.0, limits)
+    found = plan_purchases(pinions, spurs, options, low, high, step, 1.0, limits)
     bought = found.buy
     assert bought.proved_minimal
     assert not bought.gaps_left
@@ -71,7 +72,7 @@ def test_no_fewer_gears_would_do(
 
 def test_what_is_packed_is_what_gives_a_ratio_in_the_range() -> None:
     options = gear_options([20, 22, 30], [60, 66])
-    found = shop([20, 22, 30], [60, 66], options, 2.6, 3.1, 5.0, 1.0, FitLimits())
+    found = plan_purchases([20, 22, 30], [60, 66], options, 2.6, 3.1, 5.0, 1.0, FitLimits())
     assert (found.pinions, found.spurs) == ([20, 22], [60, 66])
     assert [(o.pinion_teeth, o.spur_teeth) for o in found.useful] == [(22, 60), (20, 60), (22, 66)]
 
@@ -79,7 +80,7 @@ def test_what_is_packed_is_what_gives_a_ratio_in_the_range() -> None:
 def test_an_empty_range_is_never_said_to_need_nothing() -> None:
     """A range narrower than one step has no hole by the definition, and yet nothing in it."""
     limits = FitLimits(smallest_pinion=18, largest_pinion=24, smallest_spur=60, largest_spur=66)
-    found = shop(
+    found = plan_purchases(
         [20, 24], [60], gear_options([20, 24], [60]), 2.7, 2.75, 6.0, 1.0, limits
     )  # fmt: skip
     assert not found.useful
@@ -88,20 +89,22 @@ def test_an_empty_range_is_never_said_to_need_nothing() -> None:
     assert any(2.7 < s / p < 2.75 for p in pinions for s in spurs)
     # And where nothing on offer is in there, that is what stays open.
     narrow = FitLimits(smallest_pinion=20, largest_pinion=24, smallest_spur=60, largest_spur=60)
-    found = shop([20, 24], [60], gear_options([20, 24], [60]), 2.62, 2.7, 6.0, 1.0, narrow)
+    found = plan_purchases(
+        [20, 24], [60], gear_options([20, 24], [60]), 2.62, 2.7, 6.0, 1.0, narrow
+    )
     assert not found.useful
     assert not found.buy.gears
     assert found.buy.gaps_left
 
 
 def test_on_offer_stays_within_the_car() -> None:
-    assert on_offer([], None, None, (30, 32)) == list(range(26, 37))
-    assert on_offer([40], 39, 41, (30, 32)) == [39, 40, 41]
+    assert candidate_teeth([], None, None, (30, 32)) == list(range(26, 37))
+    assert candidate_teeth([40], 39, 41, (30, 32)) == [39, 40, 41]
 
 
 def test_worth_having_is_around_the_quickest_and_safe() -> None:
     along = curve(2.0, 6.0, TRACK, SETUP.model_copy(update={"can_limit_c": 75.0}), 60)
-    worth = worth_having(along, 0.5)
+    worth = worthwhile_range(along, 0.5)
     assert worth is not None
     inside = [each for each in along if worth.low <= each.final_drive_ratio <= worth.high]
     safe = [each for each in along if each.level != "stop"]
@@ -114,13 +117,13 @@ def test_worth_having_is_around_the_quickest_and_safe() -> None:
 
 def test_no_range_is_worth_having_where_all_is_too_hot() -> None:
     hot = SETUP.model_copy(update={"can_limit_c": 30.0, "start_temperature_c": 60.0})
-    assert worth_having(curve(2.0, 6.0, TRACK, hot)) is None
+    assert worthwhile_range(curve(2.0, 6.0, TRACK, hot)) is None
 
 
 def test_each_change_is_the_models_own_difference() -> None:
     changes = {"mass_g": 1500.0, "air_c": 30.0, "tyre_diameter_mm": 60.0, "rev_limit_rpm": 14000.0}
     options = [GearOption(40, 72, 1.9 * 72 / 40), GearOption(44, 66, 1.9 * 66 / 44)]
-    rows = what_ifs(changes, options, TRACK, SETUP)
+    rows = compare_changes(changes, options, TRACK, SETUP)
     assert [row.names for row in rows] == [*((name,) for name in changes), tuple(changes)]
     base = run_lap(SETUP.car, SETUP.motor, SETUP.pack, SETUP.controller, SETUP.air, TRACK, 3.0)
     heavy = SETUP.car.model_copy(update={"mass_kg": 1.5})
@@ -143,7 +146,7 @@ def test_another_kv_is_the_same_motor_wound_otherwise() -> None:
 
 
 def test_an_impossible_change_says_why() -> None:
-    row = what_ifs({"tyre_diameter_mm": 1.0}, [], TRACK, SETUP)[0]
+    row = compare_changes({"tyre_diameter_mm": 1.0}, [], TRACK, SETUP)[0]
     assert "tyre diameter must be at least 20 mm" in row.refused
 
 
@@ -158,9 +161,9 @@ def test_gears_that_cannot_move_the_car_are_left_out_and_named() -> None:
         update={"motor": Motor(kv_rpm_per_v=9000, resistance_ohm=2.0, no_load_current_a=1.0)}
     )
     options = [GearOption(40, 72, ratio) for ratio in (0.6, 3.0, 30.0)]
-    found = ranked(options, TRACK, weak)
+    found = rank_drivable(options, TRACK, weak)
     assert found.left_out
     assert found.gears
     assert "cannot move this car" in found.reason
     with pytest.raises(ValueError, match="cannot move this car"):
-        ranked(options[:1], TRACK, weak)
+        rank_drivable(options[:1], TRACK, weak)

@@ -10,11 +10,11 @@ from flask import Flask
 
 from pitapp.db import undo
 from pitapp.drive import store
-from pitapp.drive.garage import Garage
-from pitapp.drive.inputs import OwnFigure
-from pitapp.drive.outlook import Outlooks
+from pitapp.drive.forecast_context import ForecastContext
+from pitapp.drive.inputs.definitions import OwnFigure
+from pitapp.drive.learning.backtest import run_back_tests, temperature_score
+from pitapp.drive.ranking.ranking_view import RankingView
 from pitapp.drive.store import About, Feel
-from pitapp.drive.trials import temperature_score, trials
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import Meeting, RaceClass
 from pitapp.packs import store as packs
@@ -93,7 +93,7 @@ def test_class_pack_and_last_run_are_believed(db: sqlite3.Connection, clock: Clo
     logged = runs.run(db, run_id)
     fresh = logged.model_copy(update={"started_at": clock() - timedelta(hours=1), "air_c": 31})
     runs.save_run(db, fresh, clock())
-    known = Garage(db, {}, clock()).known
+    known = ForecastContext(db, {}, clock()).inputs
     seen = {name: (known[name].value, known[name].source) for name in known}
     assert seen["rev_limit_rpm"] == (14000, "from the class")
     assert seen["run_length_s"] == (360, "from the class")
@@ -110,11 +110,11 @@ def test_eight_logged_runs_forecast_a_ninth(
     car = add_car(db, clock())
     track_id = add_track(db, clock())
     log_runs(db, car, track_id, clock(), 8, seed)
-    garage = Garage(db, {}, clock())
-    assert garage.track is not None
+    context = ForecastContext(db, {}, clock())
+    assert context.track is not None
     with app.test_request_context():
-        found = Outlooks(garage)
-    assert garage.learned.can.runs == garage.learned.laps.runs == 8
+        found = RankingView(context)
+    assert context.learned.can.runs == context.learned.laps.runs == 8
     measured = for_drive(tracks.track(db, track_id))
     inside = [each for each in found.gears if not each.extrapolated]
     assert len(inside) > 10
@@ -132,22 +132,22 @@ def test_trials_are_forecast_from_earlier_runs_alone(db: sqlite3.Connection, clo
     car = add_car(db, clock())
     track_id = add_track(db, clock())
     log_runs(db, car, track_id, clock(), 8)
-    garage = Garage(db, {}, clock())
-    tried = trials(garage.lessons(garage.logged))
-    assert len(tried) == 8
-    first, last = tried[-1], tried[0]
+    context = ForecastContext(db, {}, clock())
+    back_tests = run_back_tests(context.run_residuals(context.logged))
+    assert len(back_tests) == 8
+    first, last = back_tests[-1], back_tests[0]
     assert first.forecast_lap_s is None
     assert first.forecast_se_c is not None
     assert last.forecast_se_c is not None
     assert first.forecast_se_c > 2 * last.forecast_se_c
     # What a run itself has logged does not change its own forecast.
-    spoilt = runs.run(db, garage.logged[0].id).model_copy(update={"can_c": 120.0})
+    spoilt = runs.run(db, context.logged[0].id).model_copy(update={"can_c": 120.0})
     runs.save_run(db, spoilt, clock())
-    again = Garage(db, {}, clock())
-    after = trials(again.lessons(again.logged))[0]
+    again = ForecastContext(db, {}, clock())
+    after = run_back_tests(again.run_residuals(again.logged))[0]
     assert after.forecast_c == pytest.approx(last.forecast_c)
     assert after.miss_c != last.miss_c
-    assert temperature_score(tried[:4]).miss < temperature_score(tried[-4:]).miss
+    assert temperature_score(back_tests[:4]).miss < temperature_score(back_tests[-4:]).miss
 
 
 def test_runs_that_say_too_little_are_passed_over(db: sqlite3.Connection, clock: Clock) -> None:
@@ -156,10 +156,10 @@ def test_runs_that_say_too_little_are_passed_over(db: sqlite3.Connection, clock:
     changes = [{"can_c": None}, {"air_c": None}, {"pinion_teeth": None}, {"track_id": None}]
     for run_id, change in zip(log_runs(db, car, track_id, clock(), 4), changes, strict=True):
         runs.save_run(db, runs.run(db, run_id).model_copy(update=change), clock())
-    learned = Garage(db, {}, clock(), track_id).learned
+    learned = ForecastContext(db, {}, clock(), track_id).learned
     assert learned.can.runs == 0
     assert learned.laps.runs == 2
-    assert [lesson.refused for lesson in learned.lessons].count("no track") == 1
+    assert [residual.refused for residual in learned.run_residuals].count("no track") == 1
 
 
 def test_a_run_is_modelled_under_the_rules_and_weight_it_was_run_with(
@@ -182,8 +182,8 @@ def test_a_run_is_modelled_under_the_rules_and_weight_it_was_run_with(
     }
     for run_id, change in changes.items():
         runs.save_run(db, runs.run(db, run_id).model_copy(update=same | change), clock())
-    lessons = Garage(db, {}, clock(), track_id, free_id).learned.lessons
-    by_run = {each.run.id: each for each in lessons}
+    run_residuals = ForecastContext(db, {}, clock(), track_id, free_id).learned.run_residuals
+    by_run = {each.run.id: each for each in run_residuals}
     assert by_run[free].run.rev_limit_rpm == float("inf")
     lap = {run_id: each.lap.modelled_s for run_id, each in by_run.items() if each.lap}
     heat = {run_id: each.reading.power_w for run_id, each in by_run.items() if each.reading}

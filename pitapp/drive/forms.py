@@ -7,8 +7,8 @@ from typing import Any
 
 from wtforms import Form, RadioField, SelectField
 
-from pitapp.drive.inputs import Input
-from pitapp.drive.measure import (
+from pitapp.drive.inputs.definitions import Input
+from pitapp.drive.inputs.measurement import (
     braking_from_stop,
     coast_down,
     cooling_time_constant,
@@ -90,7 +90,7 @@ class CoastDownForm(MeasureForm):
 
     def figures(self, setup: Setup) -> dict[str, float]:
         """Drag area and rolling resistance."""
-        found = coast_down(
+        measured = coast_down(
             self.fast_from.data / KMH_PER_M_S,
             self.fast_to.data / KMH_PER_M_S,
             self.fast_s.data,
@@ -101,8 +101,8 @@ class CoastDownForm(MeasureForm):
             setup.air.density_kg_m3,
         )
         return {
-            "drag_area_m2": found.drag_area_m2,
-            "rolling_resistance": found.rolling_resistance,
+            "drag_area_m2": measured.drag_area_m2,
+            "rolling_resistance": measured.rolling_resistance,
         }
 
 

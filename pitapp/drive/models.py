@@ -1,6 +1,6 @@
-"""The car, the track and the set-up that the drive model reckons with.
+"""Inputs of the drive model: car, motor, pack, controller, air, track and the whole set-up.
 
-The results stand in `results.py` and can be imported from here as well.
+The results stand in `physics.results` and can be imported from here as well.
 """
 
 from __future__ import annotations
@@ -11,13 +11,13 @@ from typing import Annotated, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from pitapp.drive.air import density_of
-from pitapp.drive.forecast import GearForecast
-from pitapp.drive.inputs import CAN_LIMIT_C
+from pitapp.drive.inputs.definitions import CAN_LIMIT_C
 from pitapp.drive.learning.can import CanFit
 from pitapp.drive.learning.laps import LapFit
+from pitapp.drive.physics.air import density_of
+from pitapp.drive.physics.results import LapResult, LapSlope, Phase, StraightResult
+from pitapp.drive.ranking.gear_forecast import GearForecast
 from pitapp.drive.ranking.uncertainty import Widening
-from pitapp.drive.results import LapResult, LapSlope, Phase, StraightResult
 from pitapp.heat.models import HeatingFit
 from pitapp.limits import number
 from pitapp.record import Record

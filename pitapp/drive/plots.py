@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from pitapp.drive.forecast import GearForecast
 from pitapp.drive.models import Setup, Track
-from pitapp.drive.straight import run_straight
+from pitapp.drive.physics.straight import run_straight
+from pitapp.drive.ranking.gear_forecast import GearForecast
 from pitapp.web.forms.quantities import unit
 from pitapp.web.view.plot import Axis, Level, Plot, Point, Series, plot
 

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import NamedTuple
 
-from pitapp.drive.garage import Garage
-from pitapp.drive.outlook import Outlooks
+from pitapp.drive.forecast_context import ForecastContext
+from pitapp.drive.ranking.ranking_view import RankingView
 
 
 class TryLine(NamedTuple):
@@ -22,18 +22,18 @@ def try_line(
     connection: sqlite3.Connection, settings: Mapping[str, str], now: datetime
 ) -> TryLine | None:
     """The gear to try in the next practice of the meeting that is on, if one is worth a word."""
-    garage = Garage(connection, dict(settings), now)
-    if not garage.next_practice or garage.missing or not garage.logged or garage.track is None:
+    context = ForecastContext(connection, dict(settings), now)
+    if not context.next_practice or context.missing or not context.logged or context.track is None:
         return None
     try:
-        trial = Outlooks(garage).trial
+        trial = RankingView(context).trial
     except ValueError:
         return None
     if trial is None:
         return None
     gear = trial.gear
     return TryLine(
-        f"Try {gear.pinion_teeth}/{gear.spur_teeth} in {garage.next_practice}: "
+        f"Try {gear.pinion_teeth}/{gear.spur_teeth} in {context.next_practice}: "
         "settles longer or shorter.",
-        f"/forecast/gear{garage.query}&pinion={gear.pinion_teeth}&spur={gear.spur_teeth}",
+        f"/forecast/gear{context.query}&pinion={gear.pinion_teeth}&spur={gear.spur_teeth}",
     )

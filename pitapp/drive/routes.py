@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from flask import Blueprint
 
-from pitapp.drive import figures, screens
+from pitapp.drive import screens
+from pitapp.drive.inputs import input_screens
 
 blueprint = Blueprint("drive", __name__, url_prefix="/forecast")
 blueprint.get("")(screens.page)
@@ -18,10 +19,10 @@ blueprint.get("/what-if")(screens.what_if)
 blueprint.get("/shopping")(screens.shopping)
 
 figures_blueprint = Blueprint("figures", __name__, url_prefix="/figures")
-figures_blueprint.get("")(figures.page)
-figures_blueprint.get("/<name>")(figures.one)
-figures_blueprint.post("/<name>")(figures.save)
-figures_blueprint.post("/<name>/forget")(figures.forget)
-figures_blueprint.get("/measure/<kind>")(figures.measure)
-figures_blueprint.post("/measure/<kind>")(figures.save_measure)
+figures_blueprint.get("")(input_screens.page)
+figures_blueprint.get("/<name>")(input_screens.figure_page)
+figures_blueprint.post("/<name>")(input_screens.save)
+figures_blueprint.post("/<name>/forget")(input_screens.forget)
+figures_blueprint.get("/measure/<kind>")(input_screens.measure)
+figures_blueprint.post("/measure/<kind>")(input_screens.save_measure)
 blueprint.register_blueprint(figures_blueprint)

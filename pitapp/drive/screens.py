@@ -8,17 +8,23 @@ from typing import Any
 
 from flask import request
 
-from pitapp.drive import figures, store
-from pitapp.drive.figures import garage
-from pitapp.drive.forecast import GearForecast
+from pitapp.drive import store
+from pitapp.drive.forecast_context import ForecastContext
 from pitapp.drive.forms import FeelForm, ShoppingForm, WhatIfForm
-from pitapp.drive.garage import Garage
-from pitapp.drive.outlook import Outlooks
+from pitapp.drive.inputs import input_screens
+from pitapp.drive.inputs.input_screens import forecast_context
+from pitapp.drive.learning.backtest import lap_score, run_back_tests, temperature_score
 from pitapp.drive.plots import speed_along
-from pitapp.drive.setting_up import curve
-from pitapp.drive.shopping import MARGIN_PERCENT, STEP_PERCENT, shop, worth_having
-from pitapp.drive.trials import lap_score, temperature_score, trials
-from pitapp.drive.whatif import Change, suggested, today, what_ifs
+from pitapp.drive.ranking.drivable import curve
+from pitapp.drive.ranking.gear_forecast import GearForecast
+from pitapp.drive.ranking.gear_purchases import (
+    MARGIN_PERCENT,
+    STEP_PERCENT,
+    plan_purchases,
+    worthwhile_range,
+)
+from pitapp.drive.ranking.ranking_view import RankingView
+from pitapp.drive.ranking.what_if import Change, compare_changes, suggested, today
 from pitapp.errors import BadRequest
 from pitapp.gearing.formulas import final_drive_ratio
 from pitapp.gearing.models import GearOption
@@ -34,112 +40,115 @@ RECKONED_WITH = {"air_c": "Air", "can_limit_c": "Limit", "run_length_s": "Run"}
 
 
 def page() -> Any:
-    return show("drive/page.html", **_page(garage()))
+    return show("drive/page.html", **_page(forecast_context()))
 
 
 def part() -> Any:
-    return show_part("drive/page.html", **_page(garage()))
+    return show_part("drive/page.html", **_page(forecast_context()))
 
 
-def _page(stock: Garage, feel: FeelForm | None = None) -> dict[str, Any]:
-    values: dict[str, Any] = {"garage": stock, "missing": stock.missing, "feel": feel}
-    if stock.missing:
+def _page(context: ForecastContext, feel: FeelForm | None = None) -> dict[str, Any]:
+    values: dict[str, Any] = {"context": context, "missing": context.missing, "feel": feel}
+    if context.missing:
         return values
-    if stock.track is None or feel is not None:
+    if context.track is None or feel is not None:
         return values | {"feel": feel or FeelForm(formdata=None)}
     try:
-        found = Outlooks(stock)
+        ranking = RankingView(context)
     except ValueError as error:
         return values | {"problem": str(error)}
     return values | {
-        "found": found,
-        "others": [each for each in found.gears if each is not found.best][:FIRST],
-        "plots": found.plots(),
+        "ranking": ranking,
+        "others": [each for each in ranking.gears if each is not ranking.best][:FIRST],
+        "plots": ranking.plots(),
         "reckoned": [
-            (label, figures.line(stock, stock.known[name])) for name, label in RECKONED_WITH.items()
+            (label, input_screens.line(context, context.inputs[name]))
+            for name, label in RECKONED_WITH.items()
         ],
     }
 
 
 def feel() -> Any:
-    stock = garage()
-    known = stock.feels.get(stock.track_id)
-    data = {"longest": known.longest_straight_m, "corners": known.corners} if known else {}
+    context = forecast_context()
+    current = context.feels.get(context.track_id)
+    data = {"longest": current.longest_straight_m, "corners": current.corners} if current else {}
     form = FeelForm(formdata=None, data=data)
-    return show("drive/page.html", **_page(stock, form))
+    return show("drive/page.html", **_page(context, form))
 
 
 @write
 def save_feel(connection: sqlite3.Connection) -> Any:
-    stock = garage()
+    context = forecast_context()
     form = FeelForm()
     if form.validate_on_submit() and not 5 <= form.longest.data <= 500:
         form.longest.errors = ["A longest straight lies between 5 and 500 m."]
     if form.errors or not form.is_submitted():
-        return show("drive/page.html", 422, **_page(stock, form))
-    kept = store.Feel(form.longest.data, form.corners.data)
-    notice("Saved the track's feel", store.save_feel(connection, stock.track_id, kept, now()))
-    return after_write("drive.page", track=stock.track_id, race_class=stock.class_id or None)
+        return show("drive/page.html", 422, **_page(context, form))
+    track_feel = store.Feel(form.longest.data, form.corners.data)
+    notice(
+        "Saved the track's feel", store.save_feel(connection, context.track_id, track_feel, now())
+    )
+    return after_write("drive.page", track=context.track_id, race_class=context.class_id or None)
 
 
 def gears() -> Any:
-    stock = garage()
-    values: dict[str, Any] = {"garage": stock, "missing": stock.missing}
-    if not stock.missing and stock.track is not None:
+    context = forecast_context()
+    values: dict[str, Any] = {"context": context, "missing": context.missing}
+    if not context.missing and context.track is not None:
         try:
-            values["found"] = Outlooks(stock)
+            values["ranking"] = RankingView(context)
         except ValueError as error:
             values["problem"] = str(error)
     return show("drive/gears.html", **values)
 
 
 def gear() -> Any:
-    stock = garage()
+    context = forecast_context()
     pinion, spur = (request.args.get(name, type=int) for name in ("pinion", "spur"))
     if not (pinion and spur and 6 <= pinion <= 200 and 6 <= spur <= 200):
         raise BadRequest("A pinion and a spur have 6 to 200 teeth each.")
-    values: dict[str, Any] = {"garage": stock, "missing": stock.missing}
-    if stock.car and not stock.missing and stock.track is not None:
-        ratio = final_drive_ratio(spur, pinion, stock.car.internal_ratio)
+    values: dict[str, Any] = {"context": context, "missing": context.missing}
+    if context.car and not context.missing and context.track is not None:
+        ratio = final_drive_ratio(spur, pinion, context.car.internal_ratio)
         try:
-            found = Outlooks(stock, [GearOption(pinion, spur, ratio)])
-            one: GearForecast = found.gears[0]
-            pair = [(f"{pinion} / {spur}", ratio), *found.fitted_named(ratio)]
-            drawn = speed_along(pair, stock.track, stock.setup)
-            values |= {"found": found, "one": one, "plots": [drawn]}
+            ranking = RankingView(context, [GearOption(pinion, spur, ratio)])
+            forecast: GearForecast = ranking.gears[0]
+            pair = [(f"{pinion} / {spur}", ratio), *ranking.fitted_named(ratio)]
+            drawn = speed_along(pair, context.track, context.setup)
+            values |= {"ranking": ranking, "one": forecast, "plots": [drawn]}
         except ValueError as error:
             values["problem"] = str(error)
     return show("drive/gear.html", pinion=pinion, spur=spur, **values)
 
 
 def learned() -> Any:
-    stock = garage()
-    values: dict[str, Any] = {"garage": stock, "missing": stock.missing}
-    if not stock.missing:
-        runs = stock.runs_before(request.args.get("before", type=int))
-        told = stock.lessons(runs)
-        tried = trials(told, RUNS_PAGE, stock.prior)
+    context = forecast_context()
+    values: dict[str, Any] = {"context": context, "missing": context.missing}
+    if not context.missing:
+        runs = context.runs_before(request.args.get("before", type=int))
+        residuals = context.run_residuals(runs)
+        back_tests = run_back_tests(residuals, RUNS_PAGE, context.prior)
         values |= {
-            "gearless": len(runs) - len(told),
-            "taught": stock.learned,
-            "slips": stock.slips,
-            "tried": tried,
-            "older": tried[-1].lesson.run.id if len(told) > len(tried) else None,
-            "can_score": temperature_score(tried),
-            "lap_score": lap_score(tried),
+            "gearless": len(runs) - len(residuals),
+            "learned": context.learned,
+            "slips": context.slips,
+            "back_tests": back_tests,
+            "older": back_tests[-1].residual.run.id if len(residuals) > len(back_tests) else None,
+            "can_score": temperature_score(back_tests),
+            "lap_score": lap_score(back_tests),
         }
     return show("drive/learned.html", **values)
 
 
 def what_if() -> Any:
-    stock = garage()
-    values: dict[str, Any] = {"garage": stock, "missing": stock.missing}
-    if stock.missing or stock.track is None:
+    context = forecast_context()
+    values: dict[str, Any] = {"context": context, "missing": context.missing}
+    if context.missing or context.track is None:
         return show("drive/what_if.html", **values)
-    before = today(stock.setup)
+    before = today(context.setup)
     asked = any(name in request.args for name in (*before, "motor", "pack"))
-    form = WhatIfForm(request.args) if asked else WhatIfForm(data=suggested(stock.setup))
-    motors, sound = stock.other_motors, stock.other_packs
+    form = WhatIfForm(request.args) if asked else WhatIfForm(data=suggested(context.setup))
+    motors, sound = context.other_motors, context.other_packs
     form.offer(
         [(each.id, each.name) for each in motors.values()],
         [(each.id, each.mark) for each in sound.values()],
@@ -152,13 +161,13 @@ def what_if() -> Any:
             if form.motor.data:
                 motor = motors[int(form.motor.data)]
                 names["motor"] = motor.name
-                changes["motor"] = stock.setup_with(motor=motor).motor
+                changes["motor"] = context.setup_with(motor=motor).motor
             if form.pack.data:
                 pack = sound[int(form.pack.data)]
                 names["pack"] = pack.mark
-                changes["pack"] = stock.setup_with(pack=pack).pack
+                changes["pack"] = context.setup_with(pack=pack).pack
             changes |= form.changes
-            values["rows"] = what_ifs(changes, stock.options, stock.track, stock.setup)
+            values["rows"] = compare_changes(changes, context.options, context.track, context.setup)
         except ValueError as error:
             values["problem"] = str(error)
     else:
@@ -174,19 +183,23 @@ def what_if() -> Any:
 
 
 def shopping() -> Any:
-    stock = garage()
-    values: dict[str, Any] = {"garage": stock, "missing": stock.missing, "margin": MARGIN_PERCENT}
-    gearless = stock.car and stock.motor and not stock.options
-    if stock.car is None or (stock.missing and not gearless) or stock.track is None:
+    context = forecast_context()
+    values: dict[str, Any] = {
+        "context": context,
+        "missing": context.missing,
+        "margin": MARGIN_PERCENT,
+    }
+    gearless = context.car and context.motor and not context.options
+    if context.car is None or (context.missing and not gearless) or context.track is None:
         return show("drive/shopping.html", **values)
     values["missing"] = None
-    ratios = [each.final_drive_ratio for each in stock.options] or [2.0, 6.0]
+    ratios = [each.final_drive_ratio for each in context.options] or [2.0, 6.0]
     status = 200
     try:
         along = curve(
-            0.75 * ratios[0], 1.33 * ratios[-1], stock.track, stock.setup, SHOPPING_POINTS
+            0.75 * ratios[0], 1.33 * ratios[-1], context.track, context.setup, SHOPPING_POINTS
         )
-        worth = worth_having(along)
+        worth = worthwhile_range(along)
     except ValueError as error:
         return show("drive/shopping.html", problem=str(error), **values)
     data = {
@@ -196,29 +209,29 @@ def shopping() -> Any:
     }
     asked = "low" in request.args
     form = ShoppingForm(request.args) if asked else ShoppingForm(data=data)
-    found = None
+    purchases = None
     if form.validate():
         try:
-            found = shop(
-                stock.box.pinions,
-                stock.box.spurs,
-                stock.options,
+            purchases = plan_purchases(
+                context.box.pinions,
+                context.box.spurs,
+                context.options,
                 form.low.data,
                 form.high.data,
                 form.step.data,
-                stock.car.internal_ratio,
-                stock.box.limits,
+                context.car.internal_ratio,
+                context.box.limits,
             )
         except ValueError as error:
             form.low.errors = [str(error)]
-    if found is None and asked:
+    if purchases is None and asked:
         status = 422
     return show(
         "drive/shopping.html",
         status,
         form=form,
         worth=worth,
-        shopping=found,
-        packs=stock.sound_packs,
+        shopping=purchases,
+        packs=context.sound_packs,
         **values,
     )

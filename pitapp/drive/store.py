@@ -8,8 +8,8 @@ from datetime import datetime
 from typing import NamedTuple
 
 from pitapp.db import stamp, undo, when
-from pitapp.drive.inputs import BY_NAME, Input, OwnFigure
-from pitapp.drive.lap import Corners
+from pitapp.drive.inputs.definitions import BY_NAME, Input, OwnFigure
+from pitapp.drive.physics.lap import Corners
 
 FRESH_HOURS = 12
 """How long a figure of today counts."""
@@ -48,7 +48,7 @@ def own_figures(
         "(car_id = 0 AND motor_id = ?2 AND track_id = 0)",
         (about.car_id, about.motor_id, about.track_id),
     )
-    found = {}
+    figures = {}
     for row in rows:
         figure = BY_NAME.get(row["name"])
         if figure is None or (figure.scope == "track" and row["track_id"] != about.track_id):
@@ -56,8 +56,8 @@ def own_figures(
         age = now - when(row["set_at"])
         if figure.scope == "today" and abs(age.total_seconds()) > FRESH_HOURS * 3600:
             continue
-        found[figure.name] = OwnFigure(row["value"], bool(row["measured"]))
-    return found
+        figures[figure.name] = OwnFigure(row["value"], bool(row["measured"]))
+    return figures
 
 
 def save_figures(

@@ -12,8 +12,8 @@ from pydantic import ValidationError, model_validator
 from pitapp.bench.models import MotorCheck
 from pitapp.checks.models import Answer, Checklist, ChecklistRun, Controller, Step
 from pitapp.db import idempotency
-from pitapp.drive.inputs import BY_NAME
-from pitapp.drive.lap import Corners, track_by_feel
+from pitapp.drive.inputs.definitions import BY_NAME
+from pitapp.drive.physics.lap import Corners, track_by_feel
 from pitapp.exchange import store
 from pitapp.exchange.layout import MOST_ROWS, WriteKey, row_of
 from pitapp.gearing.answer import GearFit

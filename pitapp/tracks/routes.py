@@ -11,7 +11,7 @@ from flask import Blueprint, request
 
 from pitapp.dates import read_day
 from pitapp.db import get_db
-from pitapp.drive.inputs import CAN_LIMIT_C
+from pitapp.drive.inputs.definitions import CAN_LIMIT_C
 from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car

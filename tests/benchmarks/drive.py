@@ -147,7 +147,7 @@ def laps_by_steps(controller: Controller) -> tuple[Numbers, ...]:
     return time, charge, heat, limit_s, limit_m, fastest
 
 
-def setup_of(controller: Controller) -> Setup:
+def build_setup(controller: Controller) -> Setup:
     """The racer's set-up to rank for."""
     return Setup(car=CAR, motor=MOTOR, pack=PACK, controller=controller, air=AIR, fitted_ratio=3.0)
 
@@ -176,7 +176,7 @@ def rows() -> list[Row]:
     found = []
     for word, controller in (("rev limit", LIMITED), ("no rev limit", FREE)):
         same_work(controller)
-        setup = setup_of(controller)
+        setup = build_setup(controller)
 
         def straight(controller: Controller = controller) -> object:
             return run_straight(CAR, MOTOR, PACK, controller, AIR, STRAIGHT, RATIO)

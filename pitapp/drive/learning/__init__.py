@@ -1,5 +1,5 @@
-"""What logged runs teach: how the can warms, how lap time goes with the gear, what a run takes.
+"""Fits to logged runs: how the can warms, how lap time goes with the gear, what a run takes.
 
-Robust fits with what is believed beforehand, in plain Python. The physics that they start from is
-in the drive model, the choice of a gear in `ranking`.
+Robust fits with a prior, in plain Python: `can`, `laps`, `corners`, `charge`, on the equations of
+`linear`. `run_history` sets each run beside the model, `backtest` forecasts each from those before.
 """

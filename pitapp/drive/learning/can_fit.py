@@ -152,10 +152,10 @@ def fit_can(
         size = max(abs(each) for each in step)
         if size > 1.0:
             step = [each / size for each in step]
-        then = [a + b for a, b in zip(theta, step, strict=True)]
-        trial = _sums(points, xs, then, scale, centre, pulls)
-        if trial.cost <= sums.cost + 1e-9:
-            theta, sums = then, trial
+        stepped_theta = [a + b for a, b in zip(theta, step, strict=True)]
+        stepped = _sums(points, xs, stepped_theta, scale, centre, pulls)
+        if stepped.cost <= sums.cost + 1e-9:
+            theta, sums = stepped_theta, stepped
             damping = max(damping * 0.2, 1e-9)
             fresh = _scale(belief, sums)
             settled = size < 1e-4 and abs(fresh - scale) < 1e-3 * scale
@@ -182,13 +182,13 @@ def fit_can(
 
 def _first_resistance(points: Sequence[CanReading], theta: Sequence[float]) -> float:
     """lnR by which half of the readings are warmer, half cooler."""
-    found = []
+    candidates = []
     for point in points:
         k, d = response((theta[1], theta[2], theta[3]), point.run_s, point.after_s)
         rise = point.read_c - point.air_c - d * (point.start_c - point.air_c)
-        found.append(log(max(rise, 1.0) / (point.power_w * k * warmth(point.air_c))))
-    found.sort()
-    return found[len(found) // 2]
+        candidates.append(log(max(rise, 1.0) / (point.power_w * k * warmth(point.air_c))))
+    candidates.sort()
+    return candidates[len(candidates) // 2]
 
 
 def _scale(belief: CanPrior, sums: _Sums) -> float:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pitapp.drive.models import Track
+from pitapp.drive.learning.logged_run import LoggedRun
+from pitapp.drive.learning.run_history import best_lap_s
+from pitapp.drive.models import Setup, Track
 
 LEAST_SHARE = 0.3
 """Of the corners' time as it was believed: less than this is not taken from laps."""
@@ -52,3 +54,17 @@ def with_corners_from_laps(track: Track, misses_s: Sequence[float], modelled_s: 
             for each, share in zip(track.straights, shares, strict=True)
         )
     )
+
+
+def corners_from_runs(track: Track, runs: Sequence[LoggedRun], setup: Setup) -> Track:
+    """The track with its corners' time from the best laps of runs on it."""
+    misses, modelled_s = [], 0.0
+    for run in runs:
+        if run.best_lap_s is None:
+            continue
+        try:
+            modelled_s = best_lap_s(setup, run)
+        except ValueError:
+            continue
+        misses.append(run.best_lap_s - modelled_s)
+    return with_corners_from_laps(track, misses, modelled_s)

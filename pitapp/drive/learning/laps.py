@@ -1,4 +1,4 @@
-"""How lap time changes with the gear, learned from logged laps, race days told apart.
+"""Fit of lap time against gear to logged laps, with an effect of each race day.
 
 Logged less modelled lap = offset + day's own + s·x + q·x² + error, with x = ln(FDR / reference).
 The model's slope is believed to 2.2 % of the lap for one in ln FDR, its bend to 5 %; a day (grip,
@@ -80,8 +80,8 @@ class LapFit(Record):
         """Standard error of the slope."""
         return sqrt(self.covariance[0][0])
 
-    def beside(self, ratio: float) -> float:
-        """What a gear's lap has beside the model and the offset, in s."""
+    def correction_s(self, ratio: float) -> float:
+        """Learned correction of the modelled lap for a gear, without the offset, in s."""
         x = log(ratio / self.reference_ratio)
         return self.slope_s * x + self.bend_s * x * x
 
@@ -107,7 +107,7 @@ class LapFit(Record):
         """The lap to expect of a gear on a usual day, or None with none logged."""
         if self.offset_s is None:
             return None
-        return modelled_s + self.offset_s + self.beside(ratio)
+        return modelled_s + self.offset_s + self.correction_s(ratio)
 
 
 def fit_laps(points: Sequence[LapTime], lap_s: float, prior: LapPrior | None = None) -> LapFit:
@@ -165,15 +165,15 @@ def fit_laps(points: Sequence[LapTime], lap_s: float, prior: LapPrior | None = N
         for row, miss, residual, point in zip(rows, misses, residuals, points, strict=True):
             own = scatter * _narrowed(point.laps)
             pull = student_weight(residual, own, FREEDOM) / own**2
-            for i, one in row.items():
-                right[i] += pull * one * (miss - centre)
+            for i, value in row.items():
+                right[i] += pull * value * (miss - centre)
                 for j, other in row.items():
-                    normal[i][j] += pull * one * other
+                    normal[i][j] += pull * value * other
         lower = cholesky(normal)
         theta = solved(lower, right)
         covariance = inverse(lower)
         residuals = [
-            miss - centre - sum(theta[i] * one for i, one in row.items())
+            miss - centre - sum(theta[i] * value for i, value in row.items())
             for row, miss in zip(rows, misses, strict=True)
         ]
         weights = [
@@ -230,7 +230,7 @@ def _middle(values: Sequence[float]) -> float:
     return ordered[half] if len(ordered) % 2 else 0.5 * (ordered[half - 1] + ordered[half])
 
 
-def _pooled(believed: float, runs: float, found: Sequence[float]) -> float:
-    """A spread from what is believed, as if seen in so many runs, and what was found."""
-    total = runs * believed**2 + sum(each * each for each in found)
-    return sqrt(total / (runs + len(found)))
+def _pooled(prior: float, runs: float, deviations: Sequence[float]) -> float:
+    """Pooled spread: a prior one worth `runs` observations, and the deviations seen."""
+    total = runs * prior**2 + sum(each * each for each in deviations)
+    return sqrt(total / (runs + len(deviations)))

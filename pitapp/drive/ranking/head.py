@@ -1,11 +1,11 @@
-"""The gear at the head of the page: the quickest that is known to be safe."""
+"""Choice of the gear at the head of the page: the quickest that is surely cool enough."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from pitapp.drive.forecast import GearForecast
+from pitapp.drive.ranking.gear_forecast import GearForecast
 
 REACH = 0.06
 """How far beyond the logged gears the head may lie, as a part of the ratio."""
@@ -42,10 +42,10 @@ def choose(gears: Sequence[GearForecast], logged_ratios: Sequence[float]) -> Hea
     low = min(logged_ratios) / (1.0 + REACH) - _SAME
     high = max(logged_ratios) * (1.0 + REACH) + _SAME
     safe = [each for each in gears if is_safe(each) and each.final_drive_ratio >= low]
-    known = [each for each in safe if each.final_drive_ratio <= high]
-    if not (known or safe):
+    near = [each for each in safe if each.final_drive_ratio <= high]
+    if not (near or safe):
         return Head(None, quickest, "none safe")
-    return Head(min(known or safe, key=lambda each: each.lap_s), quickest)
+    return Head(min(near or safe, key=lambda each: each.lap_s), quickest)
 
 
 def is_safe(gear: GearForecast) -> bool:

@@ -1,25 +1,25 @@
-"""Everything that the forecast of the current car stands on, gathered from the rooms that keep it."""
+"""All inputs of the current car's forecast: the car's context with what its runs have taught."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import cached_property
 
-from pitapp.drive.lap import track_by_feel
-from pitapp.drive.learn_from_runs import (
-    Learned,
-    Lesson,
-    learned,
-    lessons,
-)
+from pitapp.drive.car_context import CarContext
+from pitapp.drive.learning.backtest import BackTest, run_back_tests, widening
 from pitapp.drive.learning.can import CanPrior
-from pitapp.drive.learning.charge import charge_factor
-from pitapp.drive.learning.log import corners_by_runs, put_back_and_taken
-from pitapp.drive.logged_run import LoggedRun, logged_run
-from pitapp.drive.missing import Missing, missing_gears
+from pitapp.drive.learning.charge import charge_factor, charge_pairs
+from pitapp.drive.learning.corners import corners_from_runs
+from pitapp.drive.learning.logged_run import LoggedRun, logged_run
+from pitapp.drive.learning.run_history import (
+    LearnedFits,
+    RunResidual,
+    fit_runs,
+    run_residuals,
+)
+from pitapp.drive.missing_input import Missing, missing_gears
 from pitapp.drive.models import Setup, Track
-from pitapp.drive.stock import Stock
-from pitapp.drive.trials import Trial, trials, widening
+from pitapp.drive.physics.lap import track_by_feel
 from pitapp.packs.charging import store as charging
 from pitapp.runs.models import Run
 from pitapp.tracks.formulas import for_drive
@@ -29,7 +29,7 @@ BACK_TEST_RUNS = 16
 SLIP_WEIGHT = 0.25
 
 
-class Garage(Stock):
+class ForecastContext(CarContext):
     """The current car with what its runs have taught, each read when first asked for."""
 
     def driven_track(self, track_id: int) -> Track | None:
@@ -43,8 +43,8 @@ class Garage(Stock):
     def _with_laps(self, track_id: int, believed: Track) -> Track:
         """The track with its corners' time from laps logged on it."""
         runs = [run for run in self.logged if (run.track_id or 0) == track_id and run.best_lap_s]
-        told = [logged_run(run, lambda _: believed, self.race_classes) for run in runs]
-        return corners_by_runs(believed, [each for each in told if each], self.plain_setup)
+        logged = [logged_run(run, lambda _: believed, self.race_classes) for run in runs]
+        return corners_from_runs(believed, [each for each in logged if each], self.plain_setup)
 
     def _believed(self, track_id: int) -> Track | None:
         record = self.tracks.get(track_id)
@@ -59,47 +59,47 @@ class Garage(Stock):
         return self.driven_track(self.track_id)
 
     @cached_property
-    def learned(self) -> Learned:
+    def learned(self) -> LearnedFits:
         """What the runs of this motor in this car have taught about this track."""
-        return learned(self.lessons(self.logged), self.track_id, self.prior)
+        return fit_runs(self.run_residuals(self.logged), self.track_id, self.prior)
 
     @property
     def slips(self) -> list[LoggedRun]:
         """Runs whose reading is so far from the others that it hardly counts."""
-        read = [each.run for each in self.learned.lessons if each.reading]
+        read = [each.run for each in self.learned.run_residuals if each.reading]
         weights = self.learned.can.weights
         return [run for run, weight in zip(read, weights, strict=True) if weight < SLIP_WEIGHT]
 
     @property
     def prior(self) -> CanPrior:
         """What is believed of the motor's heat, with the racer's own figure of how it cools."""
-        cooling = self.known["cooling_tau_s"]
+        cooling = self.inputs["cooling_tau_s"]
         own = {"standing_spread": 0.15} if cooling.source == "measured here" else {}
         return CanPrior(standing_tau_s=cooling.value or COOLING_TAU_S, **own)
 
     @cached_property
     def charge_factor(self) -> float:
         """By how much charges put back say that runs take more than the model's charge."""
-        told = self.lessons(self.logged)
-        packs_run = {each.run.pack_id for each in told if each.run.pack_id}
+        residuals = self.run_residuals(self.logged)
+        packs_run = {each.run.pack_id for each in residuals if each.run.pack_id}
         charged = {each: charging.charges(self.connection, each) for each in packs_run}
-        return charge_factor(put_back_and_taken(told, charged))
+        return charge_factor(charge_pairs(residuals, charged))
 
     @cached_property
-    def trials(self) -> list[Trial]:
+    def back_tests(self) -> list[BackTest]:
         """The back-test of the newest runs."""
-        return trials(self.lessons(self.logged), BACK_TEST_RUNS, self.prior)
+        return run_back_tests(self.run_residuals(self.logged), BACK_TEST_RUNS, self.prior)
 
-    def lessons(self, runs: Iterable[Run]) -> tuple[Lesson, ...]:
+    def run_residuals(self, runs: Iterable[Run]) -> tuple[RunResidual, ...]:
         """What each run says beside the model, oldest first."""
-        return lessons(
+        return run_residuals(
             tuple(
-                told
+                logged
                 for run in runs
-                if (told := logged_run(run, self.driven_track, self.race_classes))
+                if (logged := logged_run(run, self.driven_track, self.race_classes))
             ),
             self.plain_setup,
-            self.known["cooling_tau_s"].value or COOLING_TAU_S,
+            self.inputs["cooling_tau_s"].value or COOLING_TAU_S,
         )
 
     @cached_property
@@ -109,14 +109,14 @@ class Garage(Stock):
         Raises:
             ValueError: a figure that the model cannot take, in a sentence.
         """
-        taught = self.learned
+        learned = self.learned
         return self.plain_setup.model_copy(
             update={
                 "fitted_ratio": self.fitted.final_drive_ratio if self.fitted else None,
-                "logged_ratios": taught.ratios,
-                "can_fit": taught.can,
-                "lap_fit": taught.laps,
-                "widening": widening(self.trials),
+                "logged_ratios": learned.ratios,
+                "can_fit": learned.can,
+                "lap_fit": learned.laps,
+                "widening": widening(self.back_tests),
                 "charge_factor": self.charge_factor,
             }
         )

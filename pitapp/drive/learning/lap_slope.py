@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from math import sqrt
 from typing import NamedTuple
 
-from pitapp.drive.results import LapSlope
+from pitapp.drive.physics.results import LapSlope
 from pitapp.limits import number
 
 _PRIOR_RUNS = 4

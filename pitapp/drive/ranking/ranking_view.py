@@ -1,4 +1,4 @@
-"""The gears of the box ranked for the track, as the screens show them."""
+"""The ranking as the screens show it: best gear, verdicts in the racer's units, notes, plots."""
 
 from __future__ import annotations
 
@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from functools import cached_property
 from math import sqrt
 
-from pitapp.drive.forecast import GearForecast
-from pitapp.drive.garage import Garage
+from pitapp.drive.forecast_context import ForecastContext
 from pitapp.drive.plots import can_by_ratio, lap_by_ratio, speed_along
+from pitapp.drive.ranking.drivable import curve, rank_drivable
+from pitapp.drive.ranking.gear_forecast import GearForecast
 from pitapp.drive.ranking.head import choose
-from pitapp.drive.ranking.trying import Try, try_next
-from pitapp.drive.setting_up import curve, ranked
-from pitapp.drive.verdict import Outlook, verdict_of
+from pitapp.drive.ranking.value_of_information import GearTrial, try_next
+from pitapp.drive.ranking.verdict import Outlook, verdict_of
 from pitapp.gearing.models import GearOption
 from pitapp.runs.models import Run
 from pitapp.web.forms.quantities import unit
@@ -25,36 +25,38 @@ SAME_STEP = 0.003
 LEAST_STEP_S = 0.005
 
 
-class Outlooks:
+class RankingView:
     """Forecasts of some gears, best first, beside the gear now fitted.
 
     Raises:
         ValueError: the model can drive none of them, with the reason.
     """
 
-    def __init__(self, garage: Garage, options: Sequence[GearOption] | None = None) -> None:
-        if garage.track is None:
+    def __init__(
+        self, context: ForecastContext, options: Sequence[GearOption] | None = None
+    ) -> None:
+        if context.track is None:
             raise ValueError("This track has no straights yet: give at least the longest one.")
-        self.garage = garage
-        self.track = garage.track
-        self.setup = garage.setup
+        self.context = context
+        self.track = context.track
+        self.setup = context.setup
         self.limit_c = self.setup.can_limit_c
-        wanted = list(garage.options if options is None else options)
+        wanted = list(context.options if options is None else options)
         fitted, more = self._fitted_option(wanted)
-        found = ranked([*wanted, *more], self.track, self.setup)
-        self.gears = [each for each in found.gears if not (more and _is(each, fitted))]
-        self.fitted = next((each for each in found.gears if _is(each, fitted)), None)
-        self.left_out = tuple(each for each in found.left_out if each not in more)
-        self.left_out_reason = found.reason
+        ranking = rank_drivable([*wanted, *more], self.track, self.setup)
+        self.gears = [each for each in ranking.gears if not (more and _is(each, fitted))]
+        self.fitted = next((each for each in ranking.gears if _is(each, fitted)), None)
+        self.left_out = tuple(each for each in ranking.left_out if each not in more)
+        self.left_out_reason = ranking.reason
         if not self.gears:
-            raise ValueError(found.reason)
+            raise ValueError(ranking.reason)
         self.head = choose(self.gears, self.setup.logged_ratios)
 
     def _fitted_option(
         self, wanted: list[GearOption]
     ) -> tuple[GearOption | None, list[GearOption]]:
         """The gear fitted, and by itself in a list if it is not among those wanted."""
-        ratio, fit = self.setup.fitted_ratio, self.garage.fitted
+        ratio, fit = self.setup.fitted_ratio, self.context.fitted
         if ratio is None or fit is None:
             return None, []
         option = GearOption(fit.pinion_teeth, fit.spur_teeth, ratio)
@@ -83,7 +85,7 @@ class Outlooks:
         return all(each.level == "stop" for each in self.gears)
 
     @cached_property
-    def trial(self) -> Try | None:
+    def trial(self) -> GearTrial | None:
         """The gear to try next, where that is worth a word."""
         head, setup = self.head.gear, self.setup
         can, laps = setup.can_fit, setup.lap_fit
@@ -116,9 +118,9 @@ class Outlooks:
         return next(
             (
                 run
-                for run in self.garage.logged
+                for run in self.context.logged
                 if run.can_c is not None
-                and (run.track_id or 0) == self.garage.track_id
+                and (run.track_id or 0) == self.context.track_id
                 and (run.pinion_teeth, run.spur_teeth) == (gear.pinion_teeth, gear.spur_teeth)
             ),
             None,
@@ -149,7 +151,7 @@ class Outlooks:
         """The verdict in words, temperatures in the racer's unit."""
         shown_in, change = unit("temperature"), unit("temperature_change")
 
-        def told(out: Outlook) -> Outlook:
+        def in_unit(out: Outlook) -> Outlook:
             return out._replace(
                 temperature_c=shown_in.display_value(out.temperature_c),
                 temperature_se_c=change.display_value(out.temperature_se_c),
@@ -158,8 +160,8 @@ class Outlooks:
 
         return _unbroken(
             verdict_of(
-                told(gear.outlook),
-                told(gear.fitted),
+                in_unit(gear.outlook),
+                in_unit(gear.fitted),
                 same=gear.as_fitted,
                 degrees=shown_in.symbol,
             )
@@ -168,19 +170,19 @@ class Outlooks:
     @property
     def notes(self) -> list[str]:
         """What the forecast does not know, in sentences."""
-        taught = self.garage.learned
-        laps = taught.laps
-        said = [*self.best.notes, *self._track_notes()]
+        learned = self.context.learned
+        laps = learned.laps
+        notes = [*self.best.notes, *self._track_notes()]
         if not laps.runs:
-            said.append("No best laps logged here yet: lap times stand on the model alone.")
+            notes.append("No best laps logged here yet: lap times stand on the model alone.")
         if self.left_out:
             lost = len(self.left_out)
             gears = "1 gear is" if lost == 1 else f"{lost} gears are"
-            said.append(f"{gears} left out. {self.left_out_reason}")
-        return list(dict.fromkeys(said))
+            notes.append(f"{gears} left out. {self.left_out_reason}")
+        return list(dict.fromkeys(notes))
 
     def _track_notes(self) -> list[str]:
-        record = self.garage.track_record
+        record = self.context.track_record
         if record is None or not record.straights:
             return ["The track is a guess from its longest straight and the feel of its corners."]
         if record.lap_length_m is None:
@@ -190,12 +192,12 @@ class Outlooks:
     @property
     def shift_s(self) -> float:
         """What laps logged here are over the model's, for the gear that differences are from."""
-        fit, ratio = self.garage.learned.laps, self.setup.fitted_ratio
+        fit, ratio = self.context.learned.laps, self.setup.fitted_ratio
         if fit.offset_s is None:
             return 0.0
         if ratio is None or self.fitted is None:
             ratio = fit.reference_ratio
-        return fit.offset_s + fit.beside(ratio)
+        return fit.offset_s + fit.correction_s(ratio)
 
     def fitted_named(self, besides: float) -> list[tuple[str, float]]:
         """The gear now fitted for a plot beside another ratio; nothing if it is the same."""

@@ -1,10 +1,10 @@
-"""Where a phase ends: the brake point, and the integrals up to it, in plain floats."""
+"""End of a phase: the brake point and the integrals up to it, in plain floats."""
 
 from __future__ import annotations
 
 from math import atanh, expm1, log, log1p, sqrt
 
-from pitapp.drive.riccati import atanh_over
+from pitapp.drive.physics.riccati import atanh_over
 
 _LAST_STEP = 1e-4
 _MOST_STEPS = 200

@@ -26,22 +26,22 @@ from collections.abc import Sequence
 from math import log1p, sqrt
 from typing import NamedTuple
 
-from pitapp.drive.gear import Gear
-from pitapp.drive.riccati import terminal_speed
-from pitapp.drive.solve import (
+from pitapp.drive.physics.gear_coefficients import Gear
+from pitapp.drive.physics.phase_end import (
     brake_distance,
     brake_point,
     brake_squares,
     squares_of,
     steady_force_time,
 )
+from pitapp.drive.physics.riccati import terminal_speed
 
 _ROUNDING = 1e-12
 
 Logged = tuple[str, float, float, float, float, float, float, float, float, float]
 
 
-class Course(NamedTuple):
+class Segment(NamedTuple):
     """A straight to drive: m, m/s, m/s or None, and how often a lap has it."""
 
     length: float
@@ -65,14 +65,14 @@ class Driven(NamedTuple):
 
 def drive(
     gear: Gear,
-    courses: Sequence[Course],
+    segments: Sequence[Segment],
     braking: float,
     guesses: list[float],
     log: list[Logged] | None = None,
 ) -> Driven:
     """Drive straights and add them up.
 
-    `guesses` has one entry a course, 0 for none: about how long (s; or m where b = 0) the last
+    `guesses` has one entry a segment, 0 for none: about how long (s; or m where b = 0) the last
     phase before the brakes lasts. It is left with what was found, a start for a gear like this one.
     `log` receives each phase as (kind, times, places, speeds, a, b, c).
     """
@@ -86,7 +86,7 @@ def drive(
     grip_s = grip_m = limit_s = limit_m = 0.0
     # Under full throttle: time, ∫w dt and ∫w² dt with w the speed over `settle_motor`.
     full_s = full_w = full_ww = brake_ss = 0.0
-    for index, (length, entry, exit_speed, times) in enumerate(courses):
+    for index, (length, entry, exit_speed, times) in enumerate(segments):
         time = place = 0.0
         v = entry
         if exit_speed is None or (exit_speed >= entry and exit_speed >= cap):

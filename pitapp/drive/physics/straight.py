@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from pitapp.drive.chain import Course, Driven, Logged, drive
-from pitapp.drive.gear import Gear, fixed_figures, gear_figures
 from pitapp.drive.models import Air, Car, Controller, Motor, Pack, Straight
-from pitapp.drive.results import Phase, StraightResult
+from pitapp.drive.physics.gear_coefficients import Gear, fixed_figures, gear_figures
+from pitapp.drive.physics.results import Phase, StraightResult
+from pitapp.drive.physics.straight_kernel import Driven, Logged, Segment, drive
 
 MAH_PER_AS = 1.0 / 3.6
 
@@ -35,8 +35,8 @@ def slow_note(gear: Gear, entry_speed: float) -> str:
 
 def straight_notes(car: Car, gear: Gear, straight: Straight) -> tuple[str, ...]:
     """Sentences on what this straight cannot be in this gear."""
-    found = slow_note(gear, straight.entry_speed_m_s), short_note(car, straight)
-    return tuple(note for note in found if note)
+    notes = slow_note(gear, straight.entry_speed_m_s), short_note(car, straight)
+    return tuple(note for note in notes if note)
 
 
 def result_of(
@@ -89,7 +89,7 @@ def run_straight(
     Under it the motor carries I = (V − Kt·k·v)/R. At part throttle (spinning tyres held off, rev
     limit) I = F/(η·Kt·k) + I₀ and the pack gives duty·I, duty = (Kt·k·v + I·R)/V. In every phase
     the motor is heated by I²·R_motor + I₀·Kt·k·v; while coasting and braking I = 0. An over-revved
-    motor under full throttle feeds the pack (I < 0). See `chain.py` for the phases. A straight
+    motor under full throttle feeds the pack (I < 0). See `straight_kernel` for the phases. A straight
     too short to brake in is braked along its whole length and left too fast, which a note says.
 
     Args:
@@ -118,6 +118,6 @@ def run_straight(
     """
     gear = gear_figures(fixed_figures(car, motor, pack, controller, air), ratio)
     log: list[Logged] = []
-    course = Course(straight.length_m, straight.entry_speed_m_s, straight.exit_speed_m_s)
-    driven = drive(gear, (course,), car.braking_m_s2, [0.0], log)
+    segment = Segment(straight.length_m, straight.entry_speed_m_s, straight.exit_speed_m_s)
+    driven = drive(gear, (segment,), car.braking_m_s2, [0.0], log)
     return result_of(gear, driven, log, straight_notes(car, gear, straight))

@@ -1,10 +1,10 @@
-"""A gear's forecast in words."""
+"""A gear's verdict: its level (good, look, stop) and one sentence."""
 
 from __future__ import annotations
 
 from typing import NamedTuple
 
-from pitapp.drive.results import Level
+from pitapp.drive.physics.results import Level
 
 _PACK_NEARLY_EMPTY = 0.85
 

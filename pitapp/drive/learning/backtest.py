@@ -1,4 +1,4 @@
-"""Each logged run's own forecast beside what happened, so that trust in the next one is earned."""
+"""Back-test: each logged run forecast from the runs before it, against what was read."""
 
 from __future__ import annotations
 
@@ -6,18 +6,18 @@ from collections.abc import Iterable, Sequence
 from math import sqrt
 from typing import NamedTuple
 
-from pitapp.drive.learn_from_runs import MOST_RUNS, Lesson, learned
 from pitapp.drive.learning.can import CanFit, CanPrior
+from pitapp.drive.learning.run_history import MOST_RUNS, RunResidual, fit_runs
 from pitapp.drive.ranking.uncertainty import Widening, can_se_k, reading_se_k, widened
 
 
-class Trial(NamedTuple):
+class BackTest(NamedTuple):
     """The forecast that could have been made before a run, and what was then read.
 
     The can is that of the reading, when it was read; `reading_se_c` is the ± of such a reading.
     """
 
-    lesson: Lesson
+    residual: RunResidual
     forecast_c: float | None
     forecast_se_c: float | None
     read_c: float | None
@@ -34,9 +34,9 @@ class Trial(NamedTuple):
     @property
     def miss_s(self) -> float | None:
         """How much slower the lap was than forecast."""
-        if self.forecast_lap_s is None or self.lesson.lap is None:
+        if self.forecast_lap_s is None or self.residual.lap is None:
             return None
-        return self.lesson.lap.logged_s - self.forecast_lap_s
+        return self.residual.lap.logged_s - self.forecast_lap_s
 
 
 class Score(NamedTuple):
@@ -47,17 +47,17 @@ class Score(NamedTuple):
     inside: int
 
 
-def trials(
-    found: Sequence[Lesson], most: int = MOST_RUNS, prior: CanPrior | None = None
-) -> list[Trial]:
+def run_back_tests(
+    residuals: Sequence[RunResidual], most: int = MOST_RUNS, prior: CanPrior | None = None
+) -> list[BackTest]:
     """The newest runs' forecasts, each from the runs before it alone, newest run first."""
-    tried = []
+    back_tests = []
     start: CanFit | None = None
-    for index, lesson in list(enumerate(found))[-most:]:
-        before = learned(found[:index], lesson.run.track_id, prior, start)
+    for index, residual in list(enumerate(residuals))[-most:]:
+        before = fit_runs(residuals[:index], residual.run.track_id, prior, start)
         start = before.can
         can_c = se_c = lap_s = lap_se = None
-        point = lesson.reading
+        point = residual.reading
         if point is not None:
             warming = before.can.warming(point.run_s, point.after_s)
             can_c, fit_se, rise = warming.can(
@@ -65,43 +65,43 @@ def trials(
             )
             se = can_se_k(fit_se, rise, point.air_c, before.can.mean_air_c)
             se_c = reading_se_k(se, before.can.noise_k)
-        if lesson.lap is not None:
-            lap_s = before.laps.lap_s(lesson.lap.modelled_s, lesson.ratio)
-            lap_se = before.laps.lap_se(lesson.ratio)
+        if residual.lap is not None:
+            lap_s = before.laps.lap_s(residual.lap.modelled_s, residual.ratio)
+            lap_se = before.laps.lap_se(residual.ratio)
         read_c = point.read_c if point else None
-        tried.append(Trial(lesson, can_c, se_c, read_c, lap_s, lap_se))
-    return tried[::-1]
+        back_tests.append(BackTest(residual, can_c, se_c, read_c, lap_s, lap_se))
+    return back_tests[::-1]
 
 
-def widening(tried: Sequence[Trial]) -> Widening:
-    """How much wider the ± have to be by these trials; those from no run at all do not count."""
+def widening(back_tests: Sequence[BackTest]) -> Widening:
+    """How much wider the ± have to be by these back-tests; those from no run at all do not count."""
     cans = [
         each.miss_c / each.forecast_se_c
-        for each in tried[:-1]
+        for each in back_tests[:-1]
         if each.miss_c is not None and each.forecast_se_c
     ]
     laps = [
         each.miss_s / each.forecast_lap_se_s
-        for each in tried
+        for each in back_tests
         if each.miss_s is not None and each.forecast_lap_se_s
     ]
     return Widening(widened(cans), widened(laps))
 
 
-def temperature_score(tried: Iterable[Trial]) -> Score:
+def temperature_score(back_tests: Iterable[BackTest]) -> Score:
     """How far forecast temperatures were from what was read, in K."""
-    known = [
+    scored = [
         (each.miss_c, each.forecast_se_c)
-        for each in tried
+        for each in back_tests
         if each.miss_c is not None and each.forecast_se_c is not None
     ]
-    inside = sum(1 for miss, se in known if abs(miss) <= se)
-    return Score(len(known), _typical([miss for miss, _ in known]), inside)
+    inside = sum(1 for miss, se in scored if abs(miss) <= se)
+    return Score(len(scored), _typical([miss for miss, _ in scored]), inside)
 
 
-def lap_score(tried: Iterable[Trial]) -> Score:
+def lap_score(back_tests: Iterable[BackTest]) -> Score:
     """How far forecast laps were from the best laps, in s; inside is within 0.1 s."""
-    misses = [each.miss_s for each in tried if each.miss_s is not None]
+    misses = [each.miss_s for each in back_tests if each.miss_s is not None]
     return Score(len(misses), _typical(misses), sum(1 for miss in misses if abs(miss) <= 0.1))
 
 

@@ -1,4 +1,4 @@
-"""What the forecast reckons with: each figure's typical value and range, and how to measure it.
+"""Every input of the forecast: typical value, accepted range, unit, and how to measure it.
 
 Typical values and ranges are from memory, for a touring car of about 1:10 in a spec class.
 """
@@ -44,7 +44,7 @@ class Input(NamedTuple):
     origin: Source = "from memory"
 
 
-class Known(NamedTuple):
+class InputValue(NamedTuple):
     """A figure with its source."""
 
     input: Input
@@ -172,26 +172,26 @@ SCOPE_TITLES: dict[Scope, str] = {
 }
 
 
-def known(
+def resolve_inputs(
     own: Mapping[str, OwnFigure],
     elsewhere: Iterable[tuple[Source, str, Mapping[str, float | None]]],
-) -> dict[str, Known]:
+) -> dict[str, InputValue]:
     """Every figure with its source: the racer's own first, then what stands elsewhere, then memory.
 
     Args:
         own: what the racer gave the forecast.
         elsewhere: (source, detail, figures), the one to be believed first in front.
 
-    >>> figures = known({}, [("from Kit", "Car", {"mass_g": 1330.0, "pack_v": None})])
+    >>> figures = resolve_inputs({}, [("from Kit", "Car", {"mass_g": 1330.0, "pack_v": None})])
     >>> [(figures[name].value, figures[name].source) for name in ("mass_g", "pack_v")]
     [(1330.0, 'from Kit'), (8.0, 'from memory')]
     """
-    found = {each.name: Known(each, each.typical, each.origin) for each in INPUTS}
+    inputs = {each.name: InputValue(each, each.typical, each.origin) for each in INPUTS}
     for source, detail, figures in reversed(list(elsewhere)):
         for name, value in figures.items():
             if value is not None:
-                found[name] = Known(BY_NAME[name], value, source, detail)
+                inputs[name] = InputValue(BY_NAME[name], value, source, detail)
     for name, figure in own.items():
         source = "measured here" if figure.measured else "from memory"
-        found[name] = Known(BY_NAME[name], figure.value, source, "yours")
-    return found
+        inputs[name] = InputValue(BY_NAME[name], figure.value, source, "yours")
+    return inputs

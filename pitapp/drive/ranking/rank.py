@@ -7,15 +7,15 @@ from collections.abc import Iterable, Sequence
 from math import log
 from typing import NamedTuple
 
-from pitapp.drive.chain import Course, drive
-from pitapp.drive.forecast import GearForecast
-from pitapp.drive.gear import Gear, fixed_figures, gear_figures
-from pitapp.drive.lap import corner_moments, corner_sums
-from pitapp.drive.learn import fit_lap_slope
+from pitapp.drive.learning.lap_slope import fit_lap_slope
 from pitapp.drive.models import Setup, Track
+from pitapp.drive.physics.gear_coefficients import Gear, fixed_figures, gear_figures
+from pitapp.drive.physics.lap import corner_moments, corner_sums
+from pitapp.drive.physics.straight import MAH_PER_AS, short_note, slow_note
+from pitapp.drive.physics.straight_kernel import Segment, drive
+from pitapp.drive.ranking.gear_forecast import GearForecast
 from pitapp.drive.ranking.uncertainty import can_se_k, lap_se_s
-from pitapp.drive.straight import MAH_PER_AS, short_note, slow_note
-from pitapp.drive.verdict import Outlook, level_of
+from pitapp.drive.ranking.verdict import Outlook, level_of
 from pitapp.gearing.models import GearOption
 from pitapp.heat.fit import fit_heating, flag_temperature
 from pitapp.heat.models import HeatingFit
@@ -40,8 +40,8 @@ def _laps(ratios: Sequence[float], track: Track, setup: Setup) -> dict[float, _L
     """One lap in every gear; `ratios` in order, so that each gear starts from the ones before."""
     fixed = fixed_figures(setup.car, setup.motor, setup.pack, setup.controller, setup.air)
     braking = setup.car.braking_m_s2
-    courses = [
-        Course(straight.length_m, straight.entry_speed_m_s, straight.exit_speed_m_s, count)
+    segments = [
+        Segment(straight.length_m, straight.entry_speed_m_s, straight.exit_speed_m_s, count)
         for straight, count in Counter(track.straights).items()
     ]
     moments = corner_moments(track.straights)
@@ -49,14 +49,14 @@ def _laps(ratios: Sequence[float], track: Track, setup: Setup) -> dict[float, _L
         max(straight.entry_speed_m_s, straight.exit_speed_m_s or 0.0)
         for straight in track.straights
     )
-    last = before = [0.0] * len(courses)
+    last = before = [0.0] * len(segments)
     laps: dict[float, _Lap] = {}
     step = 0.0
     for index, ratio in enumerate(ratios):
         gear = gear_figures(fixed, ratio)
-        own, corners = courses, moments
+        own, corners = segments, moments
         if gear.cap < fastest:
-            own = [course._replace(entry=min(course.entry, gear.cap)) for course in courses]
+            own = [segment._replace(entry=min(segment.entry, gear.cap)) for segment in segments]
             corners = corner_moments(track.straights, gear.cap)
         if index > 1:
             step = (ratio - ratios[index - 1]) / (ratios[index - 1] - ratios[index - 2])
@@ -132,11 +132,11 @@ def rank_gears(options: Iterable[GearOption], track: Track, setup: Setup) -> lis
     warming = setup.can_fit.warming(setup.run_length_s) if setup.can_fit else None
     lap_fit, widening = setup.lap_fit, setup.widening
 
-    def beside(ratio: float) -> float:
-        return lap_fit.beside(ratio) if lap_fit else slope.slope_s_per_ratio * ratio
+    def correction_s(ratio: float) -> float:
+        return lap_fit.correction_s(ratio) if lap_fit else slope.slope_s_per_ratio * ratio
 
     if fitted is None:
-        fitted = min(wanted, key=lambda ratio: laps[ratio].seconds + beside(ratio))
+        fitted = min(wanted, key=lambda ratio: laps[ratio].seconds + correction_s(ratio))
     base = laps[fitted]
     air_c = setup.air.temperature_c
     start_c = air_c if setup.start_temperature_c is None else setup.start_temperature_c
@@ -147,14 +147,14 @@ def rank_gears(options: Iterable[GearOption], track: Track, setup: Setup) -> lis
 
     def outlook(ratio: float) -> Outlook:
         lap = laps[ratio]
-        change = beside(ratio) - beside(fitted)
+        change = correction_s(ratio) - correction_s(fitted)
         if warming is not None:
             flag_c, fit_se, rise = warming.can(lap.watts, ratio, start_c, air_c)
             flag_se_c = can_se_k(fit_se, rise, air_c, warming.fit.mean_air_c, widening.can)
         else:
             spread = 0.0
             if logged:
-                near = min(logged, key=lambda known: abs(known - ratio))
+                near = min(logged, key=lambda logged_ratio: abs(logged_ratio - ratio))
                 spread = _HEAT_CHANGE_SPREAD * abs(lap.watts - laps[near].watts)
             flag_c, flag_se_c = flag_temperature(heating, lap.watts, run_s, start_c, air_c, spread)
         seconds = max(lap.seconds + change, 0.1)
@@ -174,11 +174,11 @@ def rank_gears(options: Iterable[GearOption], track: Track, setup: Setup) -> lis
     outlooks = {ratio: outlook(ratio) for ratio in {*wanted, fitted}}
     now = outlooks[fitted]
     rev_limit = setup.controller.rev_limit_rpm
-    found = []
+    forecasts = []
     for option, ratio in zip(gears, wanted, strict=True):
         lap, out = laps[ratio], outlooks[ratio]
         slow = slow_note(lap.gear, fastest_entry)
-        found.append(
+        forecasts.append(
             GearForecast(
                 option.pinion_teeth,
                 option.spur_teeth,
@@ -202,4 +202,6 @@ def rank_gears(options: Iterable[GearOption], track: Track, setup: Setup) -> lis
                 (*general, slow) if slow else general,
             )
         )
-    return sorted(found, key=lambda forecast: (forecast.level == "stop", forecast.outlook.lap_s))
+    return sorted(
+        forecasts, key=lambda forecast: (forecast.level == "stop", forecast.outlook.lap_s)
+    )

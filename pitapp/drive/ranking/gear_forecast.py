@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from pitapp.drive.results import Level
-from pitapp.drive.verdict import Outlook, verdict_of
+from pitapp.drive.physics.results import Level
+from pitapp.drive.ranking.verdict import Outlook, verdict_of
 
 
 class GearForecast(NamedTuple):

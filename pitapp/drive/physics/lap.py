@@ -11,11 +11,11 @@ from collections.abc import Iterable
 from math import inf
 from typing import Literal
 
-from pitapp.drive.chain import Course, Logged, drive
-from pitapp.drive.gear import Gear, fixed_figures, gear_figures
 from pitapp.drive.models import Air, Car, Controller, Motor, Pack, Straight, Track
-from pitapp.drive.results import LapResult
-from pitapp.drive.straight import MAH_PER_AS, result_of, straight_notes
+from pitapp.drive.physics.gear_coefficients import Gear, fixed_figures, gear_figures
+from pitapp.drive.physics.results import LapResult
+from pitapp.drive.physics.straight import MAH_PER_AS, result_of, straight_notes
+from pitapp.drive.physics.straight_kernel import Logged, Segment, drive
 from pitapp.limits import number
 
 Corners = Literal["tight", "mixed", "flowing"]
@@ -95,8 +95,8 @@ def run_lap(
     for straight in track.straights:
         log: list[Logged] = []
         entry = min(straight.entry_speed_m_s, gear.cap)
-        course = Course(straight.length_m, entry, straight.exit_speed_m_s)
-        driven = drive(gear, (course,), car.braking_m_s2, [0.0], log)
+        segment = Segment(straight.length_m, entry, straight.exit_speed_m_s)
+        driven = drive(gear, (segment,), car.braking_m_s2, [0.0], log)
         corner_s, corner_as, corner_j = corner_sums(gear, corner_moments((straight,), gear.cap))
         own = straight_notes(car, gear, straight)
         results.append(result_of(gear, driven, log, own))

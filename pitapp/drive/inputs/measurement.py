@@ -1,11 +1,11 @@
-"""What a racer can measure with a tape and a watch: drag, rolling resistance, grip, braking."""
+"""Inputs from measurements with tape, watch and thermometer: drag, rolling, grip, braking, cooling."""
 
 from __future__ import annotations
 
 from math import log
 from typing import NamedTuple
 
-from pitapp.drive.gear import GRAVITY_M_S2
+from pitapp.drive.physics.gear_coefficients import GRAVITY_M_S2
 from pitapp.limits import number
 
 
@@ -47,8 +47,8 @@ def coast_down(
     Source: the two-speed coast-down of the Bosch *Automotive Handbook* (its worked example from
     memory; checked against an integrator).
 
-    >>> found = coast_down(60 / 3.6, 55 / 3.6, 6.5, 15 / 3.6, 10 / 3.6, 10.5, 1450, 1.2)
-    >>> round(found.drag_area_m2 / 2.2, 2), round(found.rolling_resistance, 3)
+    >>> measured = coast_down(60 / 3.6, 55 / 3.6, 6.5, 15 / 3.6, 10 / 3.6, 10.5, 1450, 1.2)
+    >>> round(measured.drag_area_m2 / 2.2, 2), round(measured.rolling_resistance, 3)
     (0.37, 0.013)
     """
     mass = number(mass_kg, "car's mass", 0.1, 5000, unit="kg")

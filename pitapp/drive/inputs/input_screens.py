@@ -1,4 +1,4 @@
-"""The screens of the figures that the forecast reckons with, and of measuring them."""
+"""The screens of the forecast's figures: the list, one figure, one measurement."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from flask import request
 
 from pitapp.db import get_db
 from pitapp.drive import store
+from pitapp.drive.forecast_context import ForecastContext
 from pitapp.drive.forms import MEASURED_BY, MEASURES, figure_form
-from pitapp.drive.garage import Garage
-from pitapp.drive.inputs import OWN, SCOPE_TITLES, Input, Known, OwnFigure
+from pitapp.drive.inputs.definitions import OWN, SCOPE_TITLES, Input, InputValue, OwnFigure
 from pitapp.errors import NotThere
 from pitapp.kit import subject
 from pitapp.kit.models import Car
@@ -34,9 +34,9 @@ class Line(NamedTuple):
     href: str
 
 
-def garage(car: Car | None = None, motor_id: int | None = None) -> Garage:
+def forecast_context(car: Car | None = None, motor_id: int | None = None) -> ForecastContext:
     """The car, else the one in use, at the track and under the class that are asked for."""
-    return Garage(
+    return ForecastContext(
         get_db(),
         current_settings(),
         now(),
@@ -47,12 +47,12 @@ def garage(car: Car | None = None, motor_id: int | None = None) -> Garage:
     )
 
 
-def form_garage() -> Garage:
+def form_context() -> ForecastContext:
     """What the form being answered is about: its car with the motor that it names."""
-    return garage(subject.form_car(get_db()), request.form.get("motor_id", type=int))
+    return forecast_context(subject.form_car(get_db()), request.form.get("motor_id", type=int))
 
 
-def shown(figure: Input, value: float | None) -> str:
+def value_in_unit(figure: Input, value: float | None) -> str:
     """A value in the racer's unit."""
     if value is None:
         return "none"
@@ -77,19 +77,22 @@ def usual(figure: Input) -> str:
 
 
 def page() -> Any:
-    stock = garage()
+    context = forecast_context()
     groups = [
-        (title, [line(stock, each) for each in stock.known.values() if each.input.scope == scope])
+        (
+            title,
+            [line(context, each) for each in context.inputs.values() if each.input.scope == scope],
+        )
         for scope, title in SCOPE_TITLES.items()
     ]
-    if not stock.missing:
-        groups.append(("Learned", _learned(stock)))
-    return show("drive/figures.html", garage=stock, groups=groups)
+    if not context.missing:
+        groups.append(("Learned", _learned(context)))
+    return show("drive/figures.html", context=context, groups=groups)
 
 
-def _learned(stock: Garage) -> list[Line]:
-    can, laps = stock.learned.can, stock.learned.laps
-    address = f"/forecast/learned{stock.query}"
+def _learned(context: ForecastContext) -> list[Line]:
+    can, laps = context.learned.can, context.learned.laps
+    address = f"/forecast/learned{context.query}"
     warming = _source(can.runs, "run")
     rth, tau = can.resistance_k_per_w, can.tau_s
     slope = laps.slope_per_ratio_s / 10
@@ -111,38 +114,38 @@ def _source(runs: int, noun: str) -> str:
     return f"fitted from runs: {runs} {noun}{'' if runs == 1 else 's'}"
 
 
-def line(stock: Garage, figure: Known) -> Line:
+def line(context: ForecastContext, figure: InputValue) -> Line:
     """A figure with its source and the screen on which it is changed."""
     each = figure.input
     source = figure.source + (f", {figure.detail}" if figure.detail else "")
     return Line(
         each.label,
-        shown(each, figure.value),
+        value_in_unit(each, figure.value),
         f"{source}; usual: {usual(each)}",
-        _place(stock, figure),
+        _place(context, figure),
     )
 
 
-def _place(stock: Garage, figure: Known) -> str:
+def _place(context: ForecastContext, figure: InputValue) -> str:
     """The screen on which a figure is changed."""
     held = figure.input.held
     if held == "class" or figure.source == "from the class":
-        return f"/meetings/classes/{stock.race_class.id if stock.race_class else 'new'}"
-    if held and figure.source == "from the pack" and stock.pack:
-        return f"/packs/{stock.pack.id}"
+        return f"/meetings/classes/{context.race_class.id if context.race_class else 'new'}"
+    if held and figure.source == "from the pack" and context.pack:
+        return f"/packs/{context.pack.id}"
     if held == "car":
-        return f"/kit/cars/{stock.car.id}" if stock.car else "/kit/cars/new"
+        return f"/kit/cars/{context.car.id}" if context.car else "/kit/cars/new"
     if held == "motor":
-        return f"/kit/motors/{stock.motor.id}" if stock.motor else "/kit/motors/new"
-    return f"/forecast/figures/{figure.input.name}{stock.query}"
+        return f"/kit/motors/{context.motor.id}" if context.motor else "/kit/motors/new"
+    return f"/forecast/figures/{figure.input.name}{context.query}"
 
 
-def one(name: str) -> Any:
-    stock, figure = garage(), _own(name)
-    known = stock.known[name]
-    guessed = known.source == "from memory" and known.detail
-    data = {"value": known.value, "measured": "no" if guessed else "yes"}
-    return _show_one(stock, figure, figure_form(figure, formdata=None, data=data))
+def figure_page(name: str) -> Any:
+    context, figure = forecast_context(), _own(name)
+    current = context.inputs[name]
+    guessed = current.source == "from memory" and current.detail
+    data = {"value": current.value, "measured": "no" if guessed else "yes"}
+    return _show_figure(context, figure, figure_form(figure, formdata=None, data=data))
 
 
 def _own(name: str) -> Input:
@@ -151,17 +154,17 @@ def _own(name: str) -> Input:
     return OWN[name]
 
 
-def _show_one(stock: Garage, figure: Input, form: Any, status: int = 200) -> Any:
+def _show_figure(context: ForecastContext, figure: Input, form: Any, status: int = 200) -> Any:
     measure = MEASURED_BY.get(figure.name)
     return show(
         "drive/figure.html",
         status,
-        garage=stock,
+        context=context,
         figure=figure,
-        known=stock.known[figure.name],
+        current=context.inputs[figure.name],
         form=form,
         usual=usual(figure),
-        typical=shown(figure, figure.typical),
+        typical=value_in_unit(figure, figure.typical),
         measure=measure,
         measure_title=MEASURES[measure].title if measure else "",
     )
@@ -169,67 +172,67 @@ def _show_one(stock: Garage, figure: Input, form: Any, status: int = 200) -> Any
 
 @write
 def save(connection: sqlite3.Connection, name: str) -> Any:
-    stock, figure = form_garage(), _own(name)
+    context, figure = form_context(), _own(name)
     form = figure_form(figure)
     valid = form.validate_on_submit()
     if valid and not figure.least <= form.value.data <= figure.most:
-        low, high = shown(figure, figure.least), shown(figure, figure.most)
+        low, high = value_in_unit(figure, figure.least), value_in_unit(figure, figure.most)
         form.value.errors = [f"This lies between {low} and {high}."]
     if not valid or form.value.errors:
-        return _show_one(stock, figure, form, 422)
+        return _show_figure(context, figure, form, 422)
     own = OwnFigure(form.value.data, form.measured.data == "yes")
-    token = store.save_figures(connection, stock.about, {name: own}, now())
-    notice(f"{figure.label}: {shown(figure, own.value)}{_note(stock)}", token)
-    return _back(stock, "drive.page" if name in OFTEN else "drive.figures.page")
+    token = store.save_figures(connection, context.about, {name: own}, now())
+    notice(f"{figure.label}: {value_in_unit(figure, own.value)}{_note(context)}", token)
+    return _back(context, "drive.page" if name in OFTEN else "drive.figures.page")
 
 
 @write
 def forget(connection: sqlite3.Connection, name: str) -> Any:
-    stock, figure = form_garage(), _own(name)
-    token = store.save_figures(connection, stock.about, {name: None}, now())
-    notice(f"{figure.label}: yours taken back{_note(stock)}", token)
-    return _back(stock)
+    context, figure = form_context(), _own(name)
+    token = store.save_figures(connection, context.about, {name: None}, now())
+    notice(f"{figure.label}: yours taken back{_note(context)}", token)
+    return _back(context)
 
 
-def _note(stock: Garage) -> str:
-    return subject.other_car_note(stock.connection, stock.car) if stock.car else ""
+def _note(context: ForecastContext) -> str:
+    return subject.other_car_note(context.connection, context.car) if context.car else ""
 
 
-def _back(stock: Garage, page: str = "drive.figures.page") -> Any:
-    return after_write(page, track=stock.track_id, race_class=stock.class_id or None)
+def _back(context: ForecastContext, page: str = "drive.figures.page") -> Any:
+    return after_write(page, track=context.track_id, race_class=context.class_id or None)
 
 
 def measure(kind: str) -> Any:
-    return _show_measure(garage(), kind, _form_of(kind)(formdata=None))
+    return _show_measure(forecast_context(), kind, _form_of(kind)(formdata=None))
 
 
 @write
 def save_measure(connection: sqlite3.Connection, kind: str) -> Any:
-    stock, form = form_garage(), _form_of(kind)()
-    if stock.missing:
-        raise NotThere(stock.missing.sentence)
+    context, form = form_context(), _form_of(kind)()
+    if context.missing:
+        raise NotThere(context.missing.sentence)
     if not form.validate_on_submit():
-        return _show_measure(stock, kind, form, 422)
+        return _show_measure(context, kind, form, 422)
     try:
-        found = form.figures(stock.plain_setup)
-        for name, value in found.items():
+        figures = form.figures(context.plain_setup)
+        for name, value in figures.items():
             _check(OWN[name], value)
     except ValueError as error:
         form.form_errors.append(str(error))
-        return _show_measure(stock, kind, form, 422)
-    own = {name: OwnFigure(value, measured=True) for name, value in found.items()}
-    token = store.save_figures(connection, stock.about, own, now())
+        return _show_measure(context, kind, form, 422)
+    own = {name: OwnFigure(value, measured=True) for name, value in figures.items()}
+    token = store.save_figures(connection, context.about, own, now())
     said = ", ".join(
-        f"{OWN[name].label} {shown(OWN[name], value)}" for name, value in found.items()
+        f"{OWN[name].label} {value_in_unit(OWN[name], value)}" for name, value in figures.items()
     )
-    notice(said + _note(stock), token)
-    return _back(stock)
+    notice(said + _note(context), token)
+    return _back(context)
 
 
 def _check(figure: Input, value: float) -> None:
     if not figure.least <= value <= figure.most:
         raise ValueError(
-            f"This gives {figure.label.lower()} {shown(figure, value)}, which no car has. "
+            f"This gives {figure.label.lower()} {value_in_unit(figure, value)}, which no car has. "
             "Measure again."
         )
 
@@ -240,12 +243,12 @@ def _form_of(kind: str) -> Any:
     return MEASURES[kind]
 
 
-def _show_measure(stock: Garage, kind: str, form: Any, status: int = 200) -> Any:
+def _show_measure(context: ForecastContext, kind: str, form: Any, status: int = 200) -> Any:
     return show(
         "drive/measure.html",
         status,
-        garage=stock,
-        missing=stock.missing,
+        context=context,
+        missing=context.missing,
         kind=kind,
         form=form,
     )

@@ -1,17 +1,17 @@
-"""Which of the forecast's figures stand in Kit, in the class, on a pack or in the last run."""
+"""Inputs taken from Kit, the class, a pack's label or its last reading."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
-from pitapp.drive.inputs import BY_NAME, Known, Source
+from pitapp.drive.inputs.definitions import BY_NAME, InputValue, Source
 from pitapp.kit.models import Car, Motor
 from pitapp.meetings.models import RaceClass
 from pitapp.packs.cell import open_circuit_cell_v
 from pitapp.packs.models import Pack, Reading
 
 Figures = Mapping[str, float | None]
-Told = tuple[Source, str, Figures]
+SourcedInputs = tuple[Source, str, Figures]
 SAME_PACK_V = 0.5
 HALF_WAY_PERCENT = 80.0
 """Charge left half way through a run, from memory: a run takes about two fifths of a full pack."""
@@ -38,23 +38,23 @@ def resting_v_of_label(label_v: float) -> float:
     return resting_v(cells) if low <= label_v / cells <= high else label_v
 
 
-def told_by_kit(car: Car, motor: Motor | None) -> list[Told]:
+def kit_inputs(car: Car, motor: Motor | None) -> list[SourcedInputs]:
     """What Kit says of the car and its motor."""
     names = ("mass_g", "tyre_diameter_mm", "pack_v", "rev_limit_rpm")
     figures: dict[str, float | None] = {name: getattr(car, name) for name in names}
     if car.pack_v is not None:
         figures["pack_v"] = resting_v_of_label(car.pack_v)
-    told: list[Told] = [("from Kit", car.name, figures)]
-    return [*told, ("from Kit", motor.name, motor_figures(motor))] if motor else told
+    inputs: list[SourcedInputs] = [("from Kit", car.name, figures)]
+    return [*inputs, ("from Kit", motor.name, motor_figures(motor))] if motor else inputs
 
 
-def told_by_class(rules: RaceClass) -> Told:
+def class_inputs(rules: RaceClass) -> SourcedInputs:
     """What the rules ask for that the forecast reckons with."""
     asked = {"rev_limit_rpm": rules.rev_limit_rpm, "run_length_s": rules.run_length_s}
     return "from the class", rules.name, asked
 
 
-def told_by_pack(pack: Pack, reading: Reading | None) -> Told:
+def pack_inputs(pack: Pack, reading: Reading | None) -> SourcedInputs:
     """What the pack's label says, and its resistance as it was last read."""
     return "from the pack", pack.mark, pack_figures(pack, reading)
 
@@ -84,9 +84,11 @@ def suits(pack: Pack, car: Car) -> bool:
     return car.pack_v is None or abs(pack.shown_nominal_v - car.pack_v) <= SAME_PACK_V
 
 
-def swapped(known: Mapping[str, Known], values: Figures) -> dict[str, Known]:
+def override(inputs: Mapping[str, InputValue], values: Figures) -> dict[str, InputValue]:
     """Known figures with others in their place; those not given fall back to the typical ones."""
-    return dict(known) | {
-        name: Known(BY_NAME[name], BY_NAME[name].typical if value is None else value, "from Kit")
+    return dict(inputs) | {
+        name: InputValue(
+            BY_NAME[name], BY_NAME[name].typical if value is None else value, "from Kit"
+        )
         for name, value in values.items()
     }

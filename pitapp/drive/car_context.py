@@ -1,4 +1,4 @@
-"""What the current car, its track and its class are, gathered from the rooms that keep them."""
+"""The current car with its motor, gears, class, pack, track and runs, read from their stores."""
 
 from __future__ import annotations
 
@@ -6,13 +6,14 @@ import sqlite3
 from datetime import datetime, timedelta
 from functools import cached_property
 
-from pitapp.drive import sources, store
-from pitapp.drive.inputs import Known, known
-from pitapp.drive.learn_from_runs import (
+from pitapp.drive import store
+from pitapp.drive.inputs import input_sources
+from pitapp.drive.inputs.build_setup import build_setup
+from pitapp.drive.inputs.definitions import InputValue, resolve_inputs
+from pitapp.drive.learning.run_history import (
     MOST_RUNS,
 )
 from pitapp.drive.models import Setup, Track
-from pitapp.drive.setting_up import setup_of
 from pitapp.errors import NotThere
 from pitapp.gearing import answer as gearing
 from pitapp.gearing import store as gear_store
@@ -30,7 +31,7 @@ from pitapp.tracks import models as track_models
 from pitapp.tracks import store as track_store
 
 
-class Stock:
+class CarContext:
     """A car with its motor, gears, class, pack, track and runs, read when first asked for.
 
     `track_id` and `class_id` are those asked for: None for those most likely meant, track 0 for none
@@ -138,7 +139,7 @@ class Stock:
             return None
         meant = [run.pack_id for run in self.logged[:1]]
         sound = {pack.id: pack for pack in self.sound_packs}
-        likely = [pack for pack in self.sound_packs if sources.suits(pack, self.car)]
+        likely = [pack for pack in self.sound_packs if input_sources.suits(pack, self.car)]
         return next((sound[each] for each in meant if each in sound), likely[0] if likely else None)
 
     @cached_property
@@ -161,10 +162,10 @@ class Stock:
         """
         values: dict[str, float | None] = {}
         if motor:
-            values |= sources.motor_figures(motor)
+            values |= input_sources.motor_figures(motor)
         if pack:
-            values |= sources.pack_figures(pack, self._readings.get(pack.id))
-        return setup_of(sources.swapped(self.known, values))
+            values |= input_sources.pack_figures(pack, self._readings.get(pack.id))
+        return build_setup(input_sources.override(self.inputs, values))
 
     @cached_property
     def feels(self) -> dict[int, store.Feel]:
@@ -184,22 +185,22 @@ class Stock:
         )
 
     @cached_property
-    def known(self) -> dict[str, Known]:
+    def inputs(self) -> dict[str, InputValue]:
         """Every figure with its source."""
-        told: list[sources.Told] = []
+        elsewhere: list[input_sources.SourcedInputs] = []
         last = self.logged[0] if self.logged else None
         if last and abs(self.now - last.started_at) < timedelta(hours=store.FRESH_HOURS):
-            told.append(("from the last run", "", {"air_c": last.air_c}))
+            elsewhere.append(("from the last run", "", {"air_c": last.air_c}))
         rules, pack = self.race_class, self.pack
         if rules:
-            told.append(sources.told_by_class(rules))
+            elsewhere.append(input_sources.class_inputs(rules))
         if pack:
-            told.append(sources.told_by_pack(pack, self._readings.get(pack.id)))
+            elsewhere.append(input_sources.pack_inputs(pack, self._readings.get(pack.id)))
         if self.car:
-            told += sources.told_by_kit(self.car, self.motor)
+            elsewhere += input_sources.kit_inputs(self.car, self.motor)
         if rules:
-            told.append(("from the class", rules.name, {"mass_g": rules.least_mass_g}))
-        return known(store.own_figures(self.connection, self.about, self.now), told)
+            elsewhere.append(("from the class", rules.name, {"mass_g": rules.least_mass_g}))
+        return resolve_inputs(store.own_figures(self.connection, self.about, self.now), elsewhere)
 
     @cached_property
     def _readings(self) -> dict[int, Reading]:
@@ -212,4 +213,4 @@ class Stock:
         Raises:
             ValueError: a figure that the model cannot take, in a sentence.
         """
-        return setup_of(self.known)
+        return build_setup(self.inputs)

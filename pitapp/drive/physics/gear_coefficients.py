@@ -1,4 +1,4 @@
-"""The plain figures of one car in one gear, worked out once for every straight that it drives."""
+"""Coefficients of motion of one car in one gear, worked out once for all straights."""
 
 from __future__ import annotations
 
@@ -6,14 +6,14 @@ from math import inf, pi, sqrt
 from typing import NamedTuple
 
 from pitapp.drive.models import Air, Car, Controller, Motor, Pack
-from pitapp.drive.riccati import terminal_speed
+from pitapp.drive.physics.riccati import terminal_speed
 from pitapp.limits import number
 
 GRAVITY_M_S2 = 9.80665
 
 
 class Gear(NamedTuple):
-    """Coefficients of every phase, SI units; the names are those of `chain.py`'s docstring."""
+    """Coefficients of every phase, SI units; the names are those in `straight_kernel`."""
 
     a: float
     b: float

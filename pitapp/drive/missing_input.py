@@ -1,4 +1,4 @@
-"""What the forecast cannot do without, in one line, and the taps that lead to it."""
+"""The first input that the forecast lacks: a sentence, and links to where it is typed."""
 
 from __future__ import annotations
 

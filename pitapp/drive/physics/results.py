@@ -1,11 +1,11 @@
-"""What the drive model answers."""
+"""Results of the drive model: a phase, a straight, a lap, a learned lap slope."""
 
 from __future__ import annotations
 
 from math import expm1, sqrt
 from typing import Literal
 
-from pitapp.drive.riccati import speed_and_distance
+from pitapp.drive.physics.riccati import speed_and_distance
 from pitapp.record import Record
 
 PhaseKind = Literal["grip", "motor", "limit", "overrun", "coast", "brake"]

@@ -1,4 +1,4 @@
-"""A run of the log as the drive model takes it."""
+"""A logged run in the units of the drive model."""
 
 from __future__ import annotations
 

@@ -17,7 +17,7 @@ from collections.abc import Callable, Sequence
 from math import sqrt
 from typing import NamedTuple
 
-from pitapp.drive.forecast import GearForecast
+from pitapp.drive.ranking.gear_forecast import GearForecast
 from pitapp.drive.ranking.head import MARGIN, REACH, is_safe
 
 LEAST_GAIN_S = 0.01
@@ -34,7 +34,7 @@ _POINTS = (
 Covariance = Callable[[GearForecast, GearForecast], float]
 
 
-class Try(NamedTuple):
+class GearTrial(NamedTuple):
     """A gear to try, what that is worth in s a lap, and the gears between which it decides."""
 
     gear: GearForecast
@@ -51,7 +51,7 @@ def try_next(
     can_covariance: Covariance,
     lap_noise_s: float,
     can_noise_k: float,
-) -> Try | None:
+) -> GearTrial | None:
     """The safe gear whose run is worth most, or None where none is worth a word.
 
     Args:
@@ -72,7 +72,7 @@ def try_next(
         if span_low / (1.0 + REACH) <= each.final_drive_ratio <= span_high * (1.0 + REACH)
     ]
     before = head.lap_s
-    best: Try | None = None
+    best: GearTrial | None = None
     for trial in able:
         if not is_safe(trial):
             continue
@@ -81,7 +81,7 @@ def try_next(
         )
         if gain >= LEAST_GAIN_S and (best is None or gain > best.gain_s):
             longer = trial.final_drive_ratio < head.final_drive_ratio
-            best = Try(trial, gain, head, longer)
+            best = GearTrial(trial, gain, head, longer)
     return best
 
 

@@ -1,11 +1,11 @@
-"""Which gears are worth having at a track, where the box has holes, what to buy and what to pack."""
+"""Gears to buy and to pack for a track: the range worth having and the gaps in it."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from pitapp.drive.forecast import GearForecast
+from pitapp.drive.ranking.gear_forecast import GearForecast
 from pitapp.gearing.formulas import gaps, purchases
 from pitapp.gearing.models import FitLimits, Gap, GearOption, Purchase
 
@@ -25,7 +25,7 @@ class Range(NamedTuple):
     best: float
 
 
-class Shopping(NamedTuple):
+class GearPurchases(NamedTuple):
     """The holes in a range, the fewest gears that close them, and the owned gears to take along.
 
     `useful` are the owned pairs inside the range, longest first; `pinions` and `spurs` are theirs.
@@ -46,7 +46,7 @@ class Shopping(NamedTuple):
         return sorted({each.spur_teeth for each in self.useful})
 
 
-def worth_having(
+def worthwhile_range(
     forecasts: Sequence[GearForecast], margin_percent: float = MARGIN_PERCENT
 ) -> Range | None:
     """The ratios about the quickest safe one whose lap is within a margin of it.
@@ -77,12 +77,12 @@ def worth_having(
     return Range(end(-1), end(1), best.final_drive_ratio)
 
 
-def on_offer(
+def candidate_teeth(
     owned: Iterable[int], smallest: int | None, largest: int | None, usual: tuple[int, int]
 ) -> list[int]:
     """The teeth to choose purchases from: what the car takes, else about what is owned.
 
-    >>> on_offer([20, 22], None, 24, (30, 50))
+    >>> candidate_teeth([20, 22], None, 24, (30, 50))
     [16, 17, 18, 19, 20, 21, 22, 23, 24]
     """
     teeth = list(owned) or list(usual)
@@ -91,7 +91,7 @@ def on_offer(
     return list(range(low, high + 1))
 
 
-def shop(
+def plan_purchases(
     pinions: Sequence[int],
     spurs: Sequence[int],
     options: Sequence[GearOption],
@@ -100,7 +100,7 @@ def shop(
     step_percent: float,
     internal_ratio: float,
     limits: FitLimits,
-) -> Shopping:
+) -> GearPurchases:
     """Holes, the fewest gears to buy and those to pack for a range of ratios.
 
     A range with no owned gear inside is a hole however narrow it is: at least one gear inside it is
@@ -117,9 +117,9 @@ def shop(
     Raises:
         ValueError: a figure outside its range.
 
-    >>> found = shop([20, 22], [60], [GearOption(22, 60, 60 / 22), GearOption(20, 60, 3.0)],
+    >>> plan = plan_purchases([20, 22], [60], [GearOption(22, 60, 60 / 22), GearOption(20, 60, 3.0)],
     ...     2.7, 3.1, 5.0, 1.0, FitLimits(most_tooth_sum=83))
-    >>> found.buy.pinions, found.pinions, found.spurs
+    >>> plan.buy.pinions, plan.pinions, plan.spurs
     ((21,), [20, 22], [60])
     """
     useful = tuple(each for each in options if low <= each.final_drive_ratio <= high)
@@ -129,12 +129,12 @@ def shop(
     buy = purchases(
         pinions,
         spurs,
-        on_offer(pinions, limits.smallest_pinion, limits.largest_pinion, _USUAL_PINIONS),
-        on_offer(spurs, limits.smallest_spur, limits.largest_spur, _USUAL_SPURS),
+        candidate_teeth(pinions, limits.smallest_pinion, limits.largest_pinion, _USUAL_PINIONS),
+        candidate_teeth(spurs, limits.smallest_spur, limits.largest_spur, _USUAL_SPURS),
         low,
         high,
         step_percent,
         internal_ratio,
         limits,
     )
-    return Shopping(holes=gaps(options, low, high, step_percent), buy=buy, useful=useful)
+    return GearPurchases(holes=gaps(options, low, high, step_percent), buy=buy, useful=useful)

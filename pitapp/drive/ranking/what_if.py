@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from pitapp.drive.forecast import GearForecast
+from pitapp.drive.inputs.build_setup import with_changes
 from pitapp.drive.models import Motor, Pack, Setup, Track
-from pitapp.drive.setting_up import ranked, with_changes
+from pitapp.drive.ranking.drivable import rank_drivable
+from pitapp.drive.ranking.gear_forecast import GearForecast
 from pitapp.gearing.models import GearOption
 
 Change = float | Motor | Pack
@@ -110,12 +111,12 @@ def _rewound(motor: Motor, kv: float) -> Motor:
     )
 
 
-def what_ifs(
+def compare_changes(
     changes: Mapping[str, Change], options: Sequence[GearOption], track: Track, setup: Setup
 ) -> list[WhatIf]:
     """Each change by itself, then all together if there are several, in the fitted gear."""
     fitted = GearOption(0, 0, _fitted(setup, options, track))
-    base = ranked([fitted], track, setup).gears[0]
+    base = rank_drivable([fitted], track, setup).gears[0]
     sets = [{name: value} for name, value in changes.items()]
     if len(sets) > 1:
         sets.append(dict(changes))
@@ -125,7 +126,7 @@ def what_ifs(
 def _fitted(setup: Setup, options: Sequence[GearOption], track: Track) -> float:
     if setup.fitted_ratio is not None:
         return setup.fitted_ratio
-    return ranked(options, track, setup).gears[0].final_drive_ratio
+    return rank_drivable(options, track, setup).gears[0].final_drive_ratio
 
 
 def _effect(
@@ -139,8 +140,8 @@ def _effect(
     names = tuple(changes)
     try:
         then = changed(setup, changes)
-        now = ranked([fitted], track, then).gears[0]
-        best = ranked(options, track, then).gears[0] if options else None
+        now = rank_drivable([fitted], track, then).gears[0]
+        best = rank_drivable(options, track, then).gears[0] if options else None
     except ValueError as error:
         return WhatIf(names, refused=str(error))
     return WhatIf(

@@ -1,4 +1,4 @@
-"""From logged runs to what the forecast has learned.
+"""Logged runs set beside the model, and the fits to them.
 
 A can counts as it was read, when it was read. It starts as warm as the run before has left it,
 cooling since; with nothing known, as warm as the air. Readings without their time count as read a
@@ -13,21 +13,21 @@ from functools import lru_cache
 from math import exp, hypot, inf
 from typing import NamedTuple
 
-from pitapp.drive.lap import run_lap
-from pitapp.drive.learn import LapPoint
-from pitapp.drive.learning.can import CanFit, CanPrior, CanReading
-from pitapp.drive.learning.can_fit import fit_can
-from pitapp.drive.learning.laps import LapFit, LapTime, fit_laps
-from pitapp.drive.logged_run import LoggedRun
-from pitapp.drive.models import Setup, Track
-from pitapp.drive.ranking.uncertainty import NO_DELAY_SHARE, TRACK_SHARE
-from pitapp.drive.setting_up import (
+from pitapp.drive.inputs.build_setup import (
     BEST_LAP_WINDING_C,
     RUN_WINDING_C,
     warm_ohm,
     with_changes,
 )
-from pitapp.drive.sources import HALF_WAY_PERCENT
+from pitapp.drive.inputs.input_sources import HALF_WAY_PERCENT
+from pitapp.drive.learning.can import CanFit, CanPrior, CanReading
+from pitapp.drive.learning.can_fit import fit_can
+from pitapp.drive.learning.lap_slope import LapPoint
+from pitapp.drive.learning.laps import LapFit, LapTime, fit_laps
+from pitapp.drive.learning.logged_run import LoggedRun
+from pitapp.drive.models import Setup, Track
+from pitapp.drive.physics.lap import run_lap
+from pitapp.drive.ranking.uncertainty import NO_DELAY_SHARE, TRACK_SHARE
 from pitapp.packs.cell import open_circuit_cell_v
 
 MOST_RUNS = 60
@@ -40,8 +40,8 @@ BEST_LAP_PERCENT = 90.0
 FULLER = open_circuit_cell_v(BEST_LAP_PERCENT) / open_circuit_cell_v(HALF_WAY_PERCENT)
 
 
-class Lesson(NamedTuple):
-    """A run with what the model has of it; None where the log or the model says nothing.
+class RunResidual(NamedTuple):
+    """A logged run beside the model's run; None where the log or the model says nothing.
 
     `ratio` is that which gives the same rollout with today's tyres, `day` counts race days,
     `charge_mah` is what the model says that the run took.
@@ -56,13 +56,13 @@ class Lesson(NamedTuple):
     charge_mah: float | None = None
 
 
-class Learned(NamedTuple):
-    """What the runs have taught: how the can warms, how laps go with the gear, on which ratios.
+class LearnedFits(NamedTuple):
+    """Fits to the runs: how the can warms, how laps go with the gear, on which ratios.
 
     `ratios` are those of runs whose can was read; `typical_lap_s` is a lap here.
     """
 
-    lessons: tuple[Lesson, ...]
+    run_residuals: tuple[RunResidual, ...]
     can: CanFit
     laps: LapFit
     ratios: tuple[float, ...]
@@ -70,27 +70,29 @@ class Learned(NamedTuple):
 
 
 @lru_cache(maxsize=16)
-def lessons(runs: tuple[LoggedRun, ...], setup: Setup, cooling_tau_s: float) -> tuple[Lesson, ...]:
-    """What each run says beside the model, oldest first.
+def run_residuals(
+    runs: tuple[LoggedRun, ...], setup: Setup, cooling_tau_s: float
+) -> tuple[RunResidual, ...]:
+    """Each run beside the model, oldest first.
 
     Args:
         runs: of one motor in one car, in any order.
         setup: the car as it is believed to be; its tyres and air are replaced by each run's.
         cooling_tau_s: time constant of the can of the standing car, in s.
     """
-    found: list[Lesson] = []
+    residuals: list[RunResidual] = []
     day = 0
     for run in sorted(runs, key=lambda each: (each.started_at, each.id)):
-        before = found[-1].run if found else None
+        before = residuals[-1].run if residuals else None
         if before and run.started_at - before.started_at > timedelta(hours=SAME_DAY_H):
             day += 1
-        start_c = _start_c(run, found, setup, cooling_tau_s)
-        found.append(_lesson(run, setup, start_c)._replace(day=day))
-    return tuple(found)
+        start_c = _start_c(run, residuals, setup, cooling_tau_s)
+        residuals.append(_run_residual(run, setup, start_c)._replace(day=day))
+    return tuple(residuals)
 
 
 def _start_c(
-    run: LoggedRun, before: Sequence[Lesson], setup: Setup, cooling_tau_s: float
+    run: LoggedRun, before: Sequence[RunResidual], setup: Setup, cooling_tau_s: float
 ) -> float | None:
     """The can at the start: what the last reading has cooled to since, else the air."""
     last = next((each for each in reversed(before) if each.reading), None)
@@ -103,14 +105,14 @@ def _start_c(
     return run.air_c + max(0.0, last.reading.read_c - run.air_c) * exp(-waited / cooling_tau_s)
 
 
-def _lesson(run: LoggedRun, setup: Setup, start_c: float | None) -> Lesson:
+def _run_residual(run: LoggedRun, setup: Setup, start_c: float | None) -> RunResidual:
     ratio = run.ratio * setup.car.tyre_diameter_mm / run.tyre_diameter_mm
     if run.track is None:
-        return Lesson(run, ratio, None, None, "no track")
+        return RunResidual(run, ratio, None, None, "no track")
     try:
-        seconds, watts, mah = _driven_as(run, setup, run.track)
+        seconds, watts, mah = _model_run(run, setup, run.track)
     except ValueError as error:
-        return Lesson(run, ratio, None, None, _sentence(error))
+        return RunResidual(run, ratio, None, None, _sentence(error))
     logged_s, modelled_s = run.mean_lap_s, seconds
     if logged_s is None:
         logged_s = run.best_lap_s
@@ -120,7 +122,7 @@ def _lesson(run: LoggedRun, setup: Setup, start_c: float | None) -> Lesson:
     reading = None
     if run.can_c is not None and run.air_c is not None and start_c is not None:
         if run.can_c < run.air_c - COOLER_THAN_AIR_K:
-            return Lesson(
+            return RunResidual(
                 run, ratio, lap, None, "the can was read cooler than the air", charge_mah=charge
             )
         unsure = NO_DELAY_SHARE * abs(run.can_c - run.air_c) if run.read_after_s is None else 0.0
@@ -134,11 +136,11 @@ def _lesson(run: LoggedRun, setup: Setup, start_c: float | None) -> Lesson:
             after_s=READ_AFTER_S if run.read_after_s is None else run.read_after_s,
             spread_k=unsure,
         )
-    return Lesson(run, ratio, lap, reading, charge_mah=charge)
+    return RunResidual(run, ratio, lap, reading, charge_mah=charge)
 
 
 @lru_cache(maxsize=64)
-def _early(setup: Setup) -> Setup:
+def _at_best_lap(setup: Setup) -> Setup:
     """The set-up as at the best lap: on a fuller pack, with a motor not yet as warm."""
     cooler = warm_ohm(1.0, BEST_LAP_WINDING_C) / warm_ohm(1.0, RUN_WINDING_C)
     volts = min(setup.pack.voltage_v * FULLER, 100.0)
@@ -159,12 +161,12 @@ def best_lap_s(setup: Setup, run: LoggedRun) -> float:
     """
     if run.track is None:
         raise ValueError("There is no track.")
-    return _driven_as(run, _early(setup), run.track)[0]
+    return _model_run(run, _at_best_lap(setup), run.track)[0]
 
 
-def _driven_as(run: LoggedRun, setup: Setup, track: Track) -> tuple[float, float, float]:
-    """`driven` with what was fitted and the air and limit of that run."""
-    return driven(
+def _model_run(run: LoggedRun, setup: Setup, track: Track) -> tuple[float, float, float]:
+    """`model_lap` with what was fitted and the air and limit of that run."""
+    return model_lap(
         setup,
         track,
         run.ratio,
@@ -176,7 +178,7 @@ def _driven_as(run: LoggedRun, setup: Setup, track: Track) -> tuple[float, float
 
 
 @lru_cache(maxsize=2048)
-def driven(
+def model_lap(
     setup: Setup,
     track: Track,
     ratio: float,
@@ -198,18 +200,18 @@ def driven(
     return lap.lap_s, lap.motor_power_w, lap.charge_mah
 
 
-def learned(
-    found: Sequence[Lesson],
+def fit_runs(
+    residuals: Sequence[RunResidual],
     track_id: int,
     prior: CanPrior | None = None,
     start: CanFit | None = None,
-) -> Learned:
-    """What lessons teach for a track.
+) -> LearnedFits:
+    """What run_residuals teach for a track.
 
     Temperatures of every track count, those of others less; laps only of this one.
     """
     readings = []
-    for each in found:
+    for each in residuals:
         reading = each.reading
         if reading is None:
             continue
@@ -225,15 +227,15 @@ def learned(
             each.lap.modelled_s,
             each.run.laps_in_mean if each.run.mean_lap_s else 0,
         )
-        for each in found
+        for each in residuals
         if each.lap and each.run.track_id == track_id
     ]
     typical = sorted(lap.logged_s for lap in laps)[len(laps) // 2] if laps else USUAL_LAP_S
-    return Learned(
-        lessons=tuple(found),
+    return LearnedFits(
+        run_residuals=tuple(residuals),
         can=fit_can(readings, prior, start),
         laps=fit_laps(laps, typical),
-        ratios=tuple(sorted({each.ratio for each in found if each.reading})),
+        ratios=tuple(sorted({each.ratio for each in residuals if each.reading})),
         typical_lap_s=typical,
     )
 
