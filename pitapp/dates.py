@@ -55,16 +55,16 @@ def moment_in_range(moment: datetime) -> datetime:
 def nearest(moment: datetime) -> datetime:
     """The moment, or the end of the range that it lies beyond.
 
-    >>> stamp(nearest(datetime(9999, 1, 1, tzinfo=UTC)))
+    >>> to_db(nearest(datetime(9999, 1, 1, tzinfo=UTC)))
     '2200-12-31T23:59:59Z'
     """
     return min(max(moment, EARLIEST), LATEST)
 
 
-def stamp(moment: datetime) -> str:
+def to_db(moment: datetime) -> str:
     """An aware moment as it is kept and sent: UTC, whole seconds, sortable as text.
 
-    >>> stamp(datetime(2026, 5, 3, 9, 30, tzinfo=UTC))
+    >>> to_db(datetime(2026, 5, 3, 9, 30, tzinfo=UTC))
     '2026-05-03T09:30:00Z'
     """
     if moment.tzinfo is None:
@@ -73,13 +73,13 @@ def stamp(moment: datetime) -> str:
     return f"{text}Z"
 
 
-def when(text: str) -> datetime:
+def from_db(text: str) -> datetime:
     """The moment that `stamp` wrote.
 
     Raises:
         ValueError: it is not written so, or out of range.
 
-    >>> when('2026-05-03T09:30:00Z').hour
+    >>> from_db('2026-05-03T09:30:00Z').hour
     9
     """
     if not _STAMP.fullmatch(text):
@@ -159,7 +159,7 @@ def _from_text(read: Any) -> BeforeValidator:
 Day = Annotated[date, _from_text(read_day), AfterValidator(day_in_range)]
 Moment = Annotated[
     AwareDatetime,
-    _from_text(when),
+    _from_text(from_db),
     AfterValidator(moment_in_range),
-    PlainSerializer(stamp, return_type=str, when_used="json"),
+    PlainSerializer(to_db, return_type=str, when_used="json"),
 ]

@@ -75,7 +75,7 @@ def test_a_limit_of_the_class_meets_the_step_of_its_name(
     line = present(app, db)[1]["wing chord"]
     assert (line.name, line.unit, line.limit) == ("Wing chord", "mm", Limit(most=40))
     assert line.read is not None
-    assert (line.read.shown, line.read.when) == ("40.5", LATER)
+    assert (line.read.text, line.read.read_at) == ("40.5", LATER)
     assert line.outside
 
 
@@ -94,7 +94,7 @@ def test_the_motors_timing_is_the_worst_sensor_of_the_newest_check(
         bench.save_check(db, check, moment)
     line = present(app, db)[1]["motor_timing"]
     assert line.read is not None
-    assert line.read.shown == "44"
+    assert line.read.text == "44"
     assert line.outside
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from pitapp.dates import stamp
+from pitapp.dates import to_db
 from pitapp.db.connect import connect, transaction
 from pitapp.db.migrate import migrate, migrations, statements, version_of
 from pitapp.errors import DataError, NewerDatabase
@@ -112,4 +112,4 @@ def test_a_transaction_is_all_or_nothing_and_nests(tmp_path: Path) -> None:
 
 def test_a_moment_without_its_zone_is_refused() -> None:
     with pytest.raises(ValueError, match="time zone"):
-        stamp(RACE_MORNING.replace(tzinfo=None))
+        to_db(RACE_MORNING.replace(tzinfo=None))

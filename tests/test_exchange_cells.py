@@ -48,7 +48,7 @@ def parts(cell: str) -> list[str]:
 @settings(max_examples=1000, deadline=None)
 @given(NASTY | st.text())
 def test_no_cell_begins_a_formula_and_every_text_comes_back(text: str) -> None:
-    cell = cells.safe(text)
+    cell = cells.escape_formula(text)
     if not NUMBER.fullmatch(cell):
         whole, *split = parts(cell)
         assert not begins_a_formula(whole)
@@ -67,7 +67,7 @@ def test_whatever_is_invisible_or_another_form_of_a_sign_changes_nothing(before:
     assert len(signs) >= 12
     for begin in [*invisible, "\u115f", "\u3164", "\ufe0f", *signs]:
         text = f"{before}{begin}=1+1" if begin not in signs else f"{before}{begin}1+1"
-        cell = cells.safe(text)
+        cell = cells.escape_formula(text)
         assert cell.startswith(f"{before}'"), ascii(text)
         assert cells.unsafe(cell) == text
 
@@ -77,7 +77,7 @@ def test_whatever_is_invisible_or_another_form_of_a_sign_changes_nothing(before:
 )
 def test_a_sign_behind_many_that_are_skipped_is_found(hidden: str) -> None:
     for text in (f"{hidden}=1", f"a;{hidden}=1", hidden, f"'{hidden}'"):
-        cell = cells.safe(text)
+        cell = cells.escape_formula(text)
         assert not text.endswith("=1") or cell.removeprefix("a;").startswith("'")
         assert cells.unsafe(cell) == text
 

@@ -134,7 +134,7 @@ def test_the_same_line_is_one_run_however_often_it_is_read(
     with app.app_context():
         runs_in.take(db, look(db, HEAD + GOOD), RACE_MORNING)
     again = look(db, HEAD + GOOD)
-    assert (again.here, again.good, again.bad) == (1, [], [])
+    assert (again.on_record, again.good, again.bad) == (1, [], [])
 
 
 def test_commas_dots_and_unknown_headings(desk: sqlite3.Connection) -> None:

@@ -330,7 +330,7 @@ def test_another_car_than_the_meetings_is_judged_by_the_class_that_it_raced_last
     ],
 )
 def test_what_a_limit_allows(limit: ClassLimit, value: float, allowed: bool) -> None:
-    assert limit.allows(value) is allowed
+    assert limit.within_limit(value) is allowed
 
 
 @pytest.mark.parametrize(

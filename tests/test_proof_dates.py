@@ -14,11 +14,11 @@ import pytest
 from flask import Flask
 
 from pitapp import create_app
-from pitapp.dates import LATEST, stamp, when
+from pitapp.dates import LATEST, from_db, to_db
 from pitapp.db.migrate import migrations, statements
 from pitapp.demo import fill
 from pitapp.exchange import document, readers
-from pitapp.exchange.moments import read_start
+from pitapp.exchange.run_start import read_start
 from pitapp.meetings import store as meetings
 from pitapp.web.view.nav import FOOT, MORE
 from tests.support import RACE_MORNING, Clock, PageClient
@@ -165,7 +165,7 @@ def test_no_way_in_takes_a_year_that_a_form_refuses(db: sqlite3.Connection, edge
     with pytest.raises(ValueError, match="between 2000 and 2200"):
         read_start("", "UTC", f"{edge}T12:00:00Z", UTC)
     with pytest.raises(ValueError, match="between 2000 and 2200"):
-        when(f"{edge}T12:00:00Z")
+        from_db(f"{edge}T12:00:00Z")
     for model, column, row in (
         ("meetings", "day", {"id": 1, "day": edge, "time_zone": "UTC"}),
         ("heats", "starts_at", {"meeting_id": 1, "number": 1, "starts_at": f"{edge}T12:00:00Z"}),
@@ -197,7 +197,7 @@ def test_a_heat_is_not_moved_out_of_the_range(client: PageClient, db: sqlite3.Co
     moved = client.post_form("/meetings/heats/1/shift", {"minutes": "30"})
     assert moved.status_code == 409
     assert "between 2000 and 2200" in moved.text
-    assert stamp(meetings.heat(db, 1).starts_at) == "2200-12-31T23:50:00Z"
+    assert to_db(meetings.heat(db, 1).starts_at) == "2200-12-31T23:50:00Z"
     late = {"day": "2200-12-31", "time_zone": "UTC", "first": "23:50", "many": "3",
             "interval_min": "20", "kind": "heat"}  # fmt: skip
     assert client.post_form("/meetings/new", late).status_code == 422
@@ -220,7 +220,7 @@ def test_a_clock_that_has_lost_its_time_is_told_and_writes_what_can_be_read(
     assert client.post_form("/gearing/fit", pair | {"pinion": "44"}).status_code == 303
     readers.read_all(db)
     newest = db.execute("SELECT max(fitted_at) FROM gear_fits").fetchone()[0]
-    assert when(newest) <= LATEST
+    assert from_db(newest) <= LATEST
     for place in (*FOOT, *MORE):
         assert client.get(place.path).status_code == 200
     clock.set(RACE_MORNING)

@@ -6,7 +6,7 @@ import sqlite3
 
 import pytest
 
-from pitapp.db import stamp, undo
+from pitapp.db import to_db, undo
 from pitapp.errors import ChangedMeanwhile, NotThere
 from pitapp.tracks import store
 from pitapp.tracks.models import Straight, Track
@@ -67,12 +67,12 @@ def test_outings_are_the_runs_whose_gear_is_known(db: sqlite3.Connection) -> Non
         "INSERT INTO cars (id, name, internal_ratio, pitch, tyre_diameter_mm) "
         "VALUES (1, 'Invented TC', 1.9, 'dp:64', 63)"
     )
-    for number, pinion, removed in ((1, 44, None), (2, None, None), (3, 45, stamp(RACE_MORNING))):
+    for number, pinion, removed in ((1, 44, None), (2, None, None), (3, 45, to_db(RACE_MORNING))):
         db.execute(
             "INSERT INTO runs (id, uuid, car_id, track_id, started_at, pinion_teeth, spur_teeth, "
             "internal_ratio, tyre_diameter_mm, snapshot, removed_at) "
             "VALUES (?, ?, 1, ?, ?, ?, 66, 1.9, 63.0, '{}', ?)",
-            (number, f"run-{number}", track_id, stamp(RACE_MORNING), pinion, removed),
+            (number, f"run-{number}", track_id, to_db(RACE_MORNING), pinion, removed),
         )
     assert [outing.id for outing in store.outings(db, track_id)] == [1]
     assert store.outings(db, track_id)[0].started_at == RACE_MORNING

@@ -45,7 +45,7 @@ def _limited(check: MotorCheck, limit: ClassLimit) -> float | None:
 
 def _within(limit: ClassLimit, value: float) -> Finding:
     sentence = f"Class limit {limit.text}, measured {value:.5g}."
-    if limit.allows(value):
+    if limit.within_limit(value):
         return Finding("good", f"{limit.name} legal", sentence)
     return Finding(
         "look" if limit.exactly is not None else "stop", f"{limit.name} not legal", sentence

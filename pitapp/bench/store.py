@@ -6,7 +6,7 @@ import sqlite3
 from datetime import datetime
 
 from pitapp.bench.models import MotorCheck
-from pitapp.db import stamp, undo
+from pitapp.db import to_db, undo
 from pitapp.db.pages import newest
 from pitapp.errors import NotThere
 
@@ -58,7 +58,7 @@ def check_when_new(connection: sqlite3.Connection, until: MotorCheck) -> MotorCh
     """What a check is compared with: the last one up to it that was marked new, else the first."""
     row = connection.execute(
         f"SELECT {_CHECK} FROM motor_checks WHERE id = {_when_new('?1', '(?2, ?3)')}",  # noqa: S608
-        (until.motor_id, stamp(until.checked_at), until.id),
+        (until.motor_id, to_db(until.checked_at), until.id),
     ).fetchone()
     return None if row is None else MotorCheck(**row)
 
@@ -93,7 +93,7 @@ def save_check(connection: sqlite3.Connection, item: MotorCheck, now: datetime) 
         ChangedMeanwhile: it was changed since the form was opened.
     """
     values = item.model_dump(exclude={"id", "version"})
-    values |= {"checked_at": stamp(item.checked_at), "as_new": int(item.as_new)}
+    values |= {"checked_at": to_db(item.checked_at), "as_new": int(item.as_new)}
     with undo.step(connection, f"{'Changed' if item.id else 'Added'} the check", now) as step:
         return step.save("motor_checks", item.id, item.version, values), step.token
 

@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import Any
 
 from pitapp.checks.models import Answer, ChecklistRun, Step
-from pitapp.db import stamp, undo
+from pitapp.db import to_db, undo
 from pitapp.db.pages import newest
 from pitapp.errors import NotThere
 
@@ -46,7 +46,7 @@ def begin(connection: sqlite3.Connection, new: ChecklistRun) -> ChecklistRun:
     Raises:
         NotThere: it was begun once and taken away.
     """
-    values = new.model_dump(exclude={"id"}) | {"started_at": stamp(new.started_at)}
+    values = new.model_dump(exclude={"id"}) | {"started_at": to_db(new.started_at)}
     connection.execute(
         f"INSERT INTO check_walks ({', '.join(values)}) "  # noqa: S608
         f"VALUES ({', '.join('?' * len(values))}) ON CONFLICT (uuid) DO NOTHING",
@@ -67,7 +67,7 @@ def open_run(
         f"SELECT {_WALK} FROM check_walks WHERE checklist_id = ? AND started_at >= ? "  # noqa: S608
         "AND car_id IS ? AND ended_at IS NULL AND removed_at IS NULL "
         "ORDER BY started_at DESC, id DESC LIMIT 1",
-        (checklist_id, stamp(since), car_id),
+        (checklist_id, to_db(since), car_id),
     ).fetchone()
     return None if row is None else ChecklistRun(**row)
 
@@ -166,7 +166,7 @@ def put_answer(
 def _put(connection: sqlite3.Connection, item: Answer, ended_at: datetime | None) -> None:
     values = item.model_dump(exclude={"id"})
     for name in ("began_at", "answered_at"):
-        values[name] = stamp(values[name]) if values[name] else None
+        values[name] = to_db(values[name]) if values[name] else None
     connection.execute(
         f"INSERT INTO check_answers ({', '.join(values)}) "  # noqa: S608
         f"VALUES ({', '.join('?' * len(values))}) ON CONFLICT (walk_id, step_id) DO UPDATE SET "
@@ -175,7 +175,7 @@ def _put(connection: sqlite3.Connection, item: Answer, ended_at: datetime | None
     )
     connection.execute(
         "UPDATE check_walks SET ended_at = ? WHERE id = ?",
-        (stamp(ended_at) if ended_at else None, item.walk_id),
+        (to_db(ended_at) if ended_at else None, item.walk_id),
     )
 
 

@@ -3,7 +3,7 @@
 What every room shares about SQLite belongs here. A room's own tables are read and written in
 that room's `store.py`, and nowhere else.
 
-- `pitapp.db`: `get_db()`, `transaction(connection)`, `stamp(moment)` → text, `when(text)` → moment;
+- `pitapp.db`: `get_db()`, `transaction(connection)`, `to_db(moment)` → text, `from_db(text)` → moment;
   `db.settings.read/save`.
 - `pitapp.db.undo.step(connection, "Removed …", now)` → `step.insert save change remove delete`
   change a row and note it; by hand: `step.record_before(table, id)` before a change or deletion,
@@ -43,7 +43,7 @@ was meant for another one: a page sends its own along (the header by htmx, else 
 `made_for`). A data folder that was copied by hand has the identity of the first.
 """
 
-from pitapp.dates import stamp, when
+from pitapp.dates import from_db, to_db
 from pitapp.db.connect import Database, get_db, transaction
 
-__all__ = ["Database", "get_db", "stamp", "transaction", "when"]
+__all__ = ["Database", "from_db", "get_db", "to_db", "transaction"]

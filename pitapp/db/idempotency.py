@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import NamedTuple
 
-from pitapp.dates import nearest, stamp
+from pitapp.dates import nearest, to_db
 from pitapp.db.connect import transaction
 
 ANSWERS_KEPT = timedelta(days=60)
@@ -41,7 +41,7 @@ def keep(connection: sqlite3.Connection, key: str, answer: Answer, now: datetime
     connection.execute(
         "INSERT OR REPLACE INTO answered_writes "
         "(key, made_at, status, location, content_type, body) VALUES (?, ?, ?, ?, ?, ?)",
-        (key, stamp(now), *answer),
+        (key, to_db(now), *answer),
     )
 
 
@@ -73,7 +73,7 @@ def forget_old_answers(connection: sqlite3.Connection, now: datetime) -> None:
         connection.execute(
             "UPDATE answered_writes SET status = ?, location = NULL, content_type = NULL, body = x'' "
             "WHERE made_at < ? AND status <> ?",
-            (ONLY_SAVED, stamp(nearest(now - ANSWERS_KEPT)), ONLY_SAVED),
+            (ONLY_SAVED, to_db(nearest(now - ANSWERS_KEPT)), ONLY_SAVED),
         )
 
 

@@ -21,7 +21,7 @@ from contextlib import contextmanager
 from datetime import datetime
 from typing import Any
 
-from pitapp.dates import stamp, when
+from pitapp.dates import from_db, to_db
 from pitapp.db import references
 from pitapp.db.connect import transaction
 from pitapp.errors import ChangedMeanwhile, NotThere, Refused
@@ -53,9 +53,9 @@ class Step:
 
     def insert(self, table: str, values: dict[str, Any]) -> int:
         """Add a row and note it; returns its id."""
-        names = ", ".join(_safe(name) for name in values)
+        names = ", ".join(_checked_name(name) for name in values)
         cursor = self._connection.execute(
-            f"INSERT INTO {_safe(table)} ({names}) VALUES ({', '.join('?' * len(values))})",  # noqa: S608
+            f"INSERT INTO {_checked_name(table)} ({names}) VALUES ({', '.join('?' * len(values))})",  # noqa: S608
             list(values.values()),
         )
         self.record_insert(table, int(cursor.lastrowid or 0))
@@ -71,7 +71,7 @@ class Step:
             return self.insert(table, values)
         self.record_before(table, row_id)
         changed = self._connection.execute(
-            f"UPDATE {_safe(table)} SET {', '.join(f'{_safe(name)} = ?' for name in values)}, "  # noqa: S608
+            f"UPDATE {_checked_name(table)} SET {', '.join(f'{_checked_name(name)} = ?' for name in values)}, "  # noqa: S608
             "version = version + 1 WHERE id = ? AND version = ? AND removed_at IS NULL",
             [*values.values(), row_id, version],
         )
@@ -86,19 +86,19 @@ class Step:
         """Set some columns of a row, whatever its version."""
         self.record_before(table, row_id)
         self._connection.execute(
-            f"UPDATE {_safe(table)} SET {', '.join(f'{_safe(name)} = ?' for name in values)} "  # noqa: S608
+            f"UPDATE {_checked_name(table)} SET {', '.join(f'{_checked_name(name)} = ?' for name in values)} "  # noqa: S608
             "WHERE id = ?",
             [*values.values(), row_id],
         )
 
     def remove(self, table: str, row_id: int, now: datetime) -> None:
         """Take a row out of the lists; it stays on record as removed."""
-        self.change(table, row_id, {"removed_at": stamp(now)})
+        self.change(table, row_id, {"removed_at": to_db(now)})
 
     def delete(self, table: str, row_id: int) -> None:
         """Delete a row that nothing refers to."""
         self.record_before(table, row_id)
-        self._connection.execute(f"DELETE FROM {_safe(table)} WHERE id = ?", (row_id,))  # noqa: S608
+        self._connection.execute(f"DELETE FROM {_checked_name(table)} WHERE id = ?", (row_id,))  # noqa: S608
 
     def images(self) -> list[dict[str, Any]]:
         """Each noted row before the change and as it is now."""
@@ -117,7 +117,7 @@ def step(connection: sqlite3.Connection, label: str, now: datetime) -> Iterator[
         images = json.dumps(recording.images())
         connection.execute(
             "INSERT INTO undo_steps (token, label, made_at, images) VALUES (?, ?, ?, ?)",
-            (recording.token, label, stamp(now), images),
+            (recording.token, label, to_db(now), images),
         )
         _make_room(connection, large=len(images) > LARGE)
 
@@ -145,7 +145,7 @@ def forget_all(connection: sqlite3.Connection) -> None:
 def newest_at(connection: sqlite3.Connection) -> datetime | None:
     """The latest moment at which anything was changed, by the clock of that time."""
     made_at = connection.execute("SELECT max(made_at) FROM undo_steps").fetchone()[0]
-    return when(made_at) if made_at else None
+    return from_db(made_at) if made_at else None
 
 
 def undo(connection: sqlite3.Connection, token: str, now: datetime) -> str:
@@ -172,7 +172,7 @@ def undo(connection: sqlite3.Connection, token: str, now: datetime) -> str:
                 )
         _put_back(connection, images, record["label"])
         connection.execute(
-            "UPDATE undo_steps SET undone_at = ? WHERE id = ?", (stamp(now), record["id"])
+            "UPDATE undo_steps SET undone_at = ? WHERE id = ?", (to_db(now), record["id"])
         )
         return str(record["label"])
 
@@ -191,7 +191,7 @@ def _put_back(connection: sqlite3.Connection, images: list[dict[str, Any]], labe
         raise Refused(f"“{label}” cannot be undone: {reason}")
 
 
-def _safe(name: str) -> str:
+def _checked_name(name: str) -> str:
     if not _NAME.match(name):
         raise ValueError(f"{name!r} is no table or column name.")
     return name
@@ -199,7 +199,7 @@ def _safe(name: str) -> str:
 
 def _row(connection: sqlite3.Connection, table: str, row_id: int) -> RowImage:
     row = connection.execute(
-        f"SELECT * FROM {_safe(table)} WHERE id = ?",  # noqa: S608
+        f"SELECT * FROM {_checked_name(table)} WHERE id = ?",  # noqa: S608
         (row_id,),
     ).fetchone()
     return None if row is None else dict(row)
@@ -214,12 +214,12 @@ def _changed(row: RowImage, after: RowImage) -> bool:
 
 def _put(connection: sqlite3.Connection, table: str, row_id: int, row: RowImage) -> None:
     if row is None:
-        connection.execute(f"DELETE FROM {_safe(table)} WHERE id = ?", (row_id,))  # noqa: S608
+        connection.execute(f"DELETE FROM {_checked_name(table)} WHERE id = ?", (row_id,))  # noqa: S608
         return
-    names = [_safe(name) for name in row]
+    names = [_checked_name(name) for name in row]
     updates = ", ".join(f"{name} = excluded.{name}" for name in names if name != "id")
     connection.execute(
-        f"INSERT INTO {_safe(table)} ({', '.join(names)}) "  # noqa: S608
+        f"INSERT INTO {_checked_name(table)} ({', '.join(names)}) "  # noqa: S608
         f"VALUES ({', '.join('?' * len(names))}) ON CONFLICT (id) DO UPDATE SET {updates}",
         list(row.values()),
     )

@@ -11,7 +11,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
 
-from pitapp.dates import when
+from pitapp.dates import from_db
 from pitapp.db.migrate import migrations, statements
 from pitapp.errors import Refused
 
@@ -109,18 +109,18 @@ def contents(connection: sqlite3.Connection, version: int, size: int) -> Content
         row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
     }
 
-    def one(table: str, what: str) -> str | int | None:
+    def value_of(table: str, what: str) -> str | int | None:
         if table not in tables:
             return None
         value: str | int | None = connection.execute(f"SELECT {what} FROM {table}").fetchone()[0]  # noqa: S608
         return value
 
-    newest = one("runs", "max(started_at)")
+    newest = value_of("runs", "max(started_at)")
     return Contents(
         schema_version=version,
-        cars=int(one("cars", "count(*)") or 0),
-        gears_fitted=int(one("gear_fits", "count(*)") or 0),
-        runs=int(one("runs", "count(*)") or 0),
+        cars=int(value_of("cars", "count(*)") or 0),
+        gears_fitted=int(value_of("gear_fits", "count(*)") or 0),
+        runs=int(value_of("runs", "count(*)") or 0),
         newest_run_at=_newest(newest, version),
         bytes=size,
     )
@@ -129,7 +129,7 @@ def contents(connection: sqlite3.Connection, version: int, size: int) -> Content
 def _newest(text: object, version: int) -> datetime | None:
     """A moment; none where an earlier version took a year that its migration has yet to bring in."""
     try:
-        return when(text) if isinstance(text, str) else None
+        return from_db(text) if isinstance(text, str) else None
     except ValueError:
         if version == migrations()[-1][0]:
             raise

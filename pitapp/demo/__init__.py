@@ -3,7 +3,7 @@
 It is built by code from a fixed seed and only ever written to a throw-away database.
 
 `demo/plan.py` says what the invented season is, `demo/driving.py` drives it with the formulas of
-`drive` and `heat`, `demo/garage.py` and `demo/season.py` write it down through the rooms' stores.
+`drive` and `heat`, `demo/equipment.py` and `demo/season.py` write it down through the rooms' stores.
 The same moment and seed give the same season. A room with something of its own to show adds it
 there.
 """

@@ -9,10 +9,10 @@ from typing import TypeVar
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from pitapp.demo import garage
+from pitapp.demo import equipment
 from pitapp.demo.charging import Charger
 from pitapp.demo.driving import cooled, drive, read_later
-from pitapp.demo.garage import Garage
+from pitapp.demo.equipment import DemoEquipment
 from pitapp.demo.plan import CHANGES, KINDS, MACHINES, REMARKS, SEASON, Day
 from pitapp.gearing import store as gearing
 from pitapp.kit import store as kit
@@ -42,12 +42,12 @@ CORRECTED, TWICE, READ_COLD = (119, 1), (91, 3), (35, 4)
 def write(connection: sqlite3.Connection, now: datetime, time_zone: str = "UTC") -> None:
     """Write the season, whose last meeting is on at `now`, into an empty database."""
     rng = Random(SEED)  # noqa: S311
-    own = garage.fill(connection, rng, now - timedelta(days=SEASON[0].days_ago + 7))
+    own = equipment.fill(connection, rng, now - timedelta(days=SEASON[0].days_ago + 7))
     charger = Charger(Random(SEED + 1))  # noqa: S311
     for number, day in enumerate(SEASON):
         meeting = _Meeting(connection, rng, own, charger, day, now, time_zone)
         meeting.write(unplanned=number in UNPLANNED)
-    garage.finish(connection, rng, own, now)
+    equipment.finish(connection, rng, own, now)
 
 
 class _Meeting:
@@ -57,7 +57,7 @@ class _Meeting:
         self,
         connection: sqlite3.Connection,
         rng: Random,
-        own: Garage,
+        own: DemoEquipment,
         charger: Charger,
         day: Day,
         now: datetime,

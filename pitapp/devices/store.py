@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from secrets import compare_digest
 from typing import NamedTuple
 
-from pitapp.db import stamp, transaction, undo
+from pitapp.db import to_db, transaction, undo
 from pitapp.db.connect import BUSY_TIMEOUT_MS
 from pitapp.devices.guesses import Guesses
 from pitapp.devices.models import Code, Device
@@ -61,7 +61,7 @@ def note_seen(connection: sqlite3.Connection, device: Device, address: str, now:
     try:
         connection.execute(
             "UPDATE devices SET last_seen_at = ?, address = ? WHERE id = ?",
-            (stamp(now), address, device.id),
+            (to_db(now), address, device.id),
         )
     except sqlite3.OperationalError:
         return
@@ -83,7 +83,7 @@ def remove(connection: sqlite3.Connection, device_id: int, now: datetime) -> tup
     with undo.step(connection, f"Removed {row['name']}", now) as step:
         step.record_before("devices", device_id)
         connection.execute(
-            "UPDATE devices SET removed_at = ? WHERE id = ?", (stamp(now), device_id)
+            "UPDATE devices SET removed_at = ? WHERE id = ?", (to_db(now), device_id)
         )
     return str(row["name"]), step.token
 
@@ -96,7 +96,7 @@ def new_code(connection: sqlite3.Connection, now: datetime) -> Code:
         connection.execute("DELETE FROM pairing_codes")
         cursor = connection.execute(
             "INSERT INTO pairing_codes (code, made_at, expires_at) VALUES (?, ?, ?)",
-            (code, stamp(now), stamp(expires)),
+            (code, to_db(now), to_db(expires)),
         )
     return Code(id=cursor.lastrowid or 0, code=code, expires_at=expires)
 
@@ -105,7 +105,7 @@ def open_code(connection: sqlite3.Connection, now: datetime) -> Code | None:
     """The code that lets a device in now, if there is one."""
     row = connection.execute(
         "SELECT id, code, expires_at FROM pairing_codes WHERE used_at IS NULL AND expires_at > ?",
-        (stamp(now),),
+        (to_db(now),),
     ).fetchone()
     return None if row is None else Code(**row)
 
@@ -135,16 +135,16 @@ def pair(
         with transaction(connection):
             connection.execute(
                 "UPDATE devices SET removed_at = ? WHERE token_hash = ? AND removed_at IS NULL",
-                (stamp(now), _hashed(in_place_of)),
+                (to_db(now), _hashed(in_place_of)),
             )
             token = secrets.token_urlsafe(32)
             connection.execute(
-                "UPDATE pairing_codes SET used_at = ? WHERE id = ?", (stamp(now), code.id)
+                "UPDATE pairing_codes SET used_at = ? WHERE id = ?", (to_db(now), code.id)
             )
             connection.execute(
                 "INSERT INTO devices (name, token_hash, address, paired_at, last_seen_at) "
                 "VALUES (?, ?, ?, ?, ?)",
-                (name, _hashed(token), address, stamp(now), stamp(now)),
+                (name, _hashed(token), address, to_db(now), to_db(now)),
             )
         look.right()
         return Paired(token)

@@ -194,7 +194,9 @@ class WhatIfForm(Form):
     rev_limit_rpm = NumberField("Rev limit", unit="rpm")
     mass_g = QuantityField("Weight", kind="mass")
 
-    def offer(self, motors: Iterable[tuple[int, str]], packs: Iterable[tuple[int, str]]) -> None:
+    def set_choices(
+        self, motors: Iterable[tuple[int, str]], packs: Iterable[tuple[int, str]]
+    ) -> None:
         """Offer these motors and packs, each as its id and name."""
         for field, things in ((self.motor, motors), (self.pack, packs)):
             field.choices = {"": "as today"} | {str(key): name for key, name in things}

@@ -149,7 +149,7 @@ def what_if() -> Any:
     asked = any(name in request.args for name in (*before, "motor", "pack"))
     form = WhatIfForm(request.args) if asked else WhatIfForm(data=suggested(context.setup))
     motors, sound = context.other_motors, context.other_packs
-    form.offer(
+    form.set_choices(
         [(each.id, each.name) for each in motors.values()],
         [(each.id, each.mark) for each in sound.values()],
     )

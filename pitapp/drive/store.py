@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import NamedTuple
 
-from pitapp.db import stamp, undo, when
+from pitapp.db import from_db, to_db, undo
 from pitapp.drive.inputs.definitions import BY_NAME, Input, OwnFigure
 from pitapp.drive.physics.lap import Corners
 
@@ -53,7 +53,7 @@ def own_figures(
         figure = BY_NAME.get(row["name"])
         if figure is None or (figure.scope == "track" and row["track_id"] != about.track_id):
             continue
-        age = now - when(row["set_at"])
+        age = now - from_db(row["set_at"])
         if figure.scope == "today" and abs(age.total_seconds()) > FRESH_HOURS * 3600:
             continue
         figures[figure.name] = OwnFigure(row["value"], bool(row["measured"]))
@@ -91,7 +91,7 @@ def _save(
         if row is not None:
             step.delete("forecast_inputs", row["id"])
         return
-    values = {"value": own.value, "measured": int(own.measured), "set_at": stamp(now)}
+    values = {"value": own.value, "measured": int(own.measured), "set_at": to_db(now)}
     if row is not None:
         step.change("forecast_inputs", row["id"], values)
         return

@@ -41,10 +41,10 @@ _NEVER_RISKY = re.compile(rf"[^{_SIGNS}{_ENDS}]{{0,{_MANY}}}")
 
 
 @lru_cache(2048)
-def safe(text: str) -> str:
+def escape_formula(text: str) -> str:
     """The text as a cell that is no formula in any spreadsheet.
 
-    >>> safe("=1+1"), safe("-1.5"), safe("rear; soft"), safe("a;@b")
+    >>> escape_formula("=1+1"), escape_formula("-1.5"), escape_formula("rear; soft"), escape_formula("a;@b")
     ("'=1+1", '-1.5', 'rear; soft', "a;'@b")
     """
     harmless = _NEVER_RISKY.fullmatch(text) or _NUMBER.fullmatch(text)
@@ -52,7 +52,7 @@ def safe(text: str) -> str:
 
 
 def unsafe(cell: str) -> str:
-    """The text that `safe` was given.
+    """The text that `escape_formula` was given.
 
     >>> unsafe("'=1+1"), unsafe("'tis")
     ('=1+1', "'tis")
@@ -69,7 +69,7 @@ def written(value: Cell, *, comma: bool) -> str:
     if value is None:
         return ""
     if isinstance(value, str):
-        return safe(value)
+        return escape_formula(value)
     text = repr(value).removesuffix(".0")
     return text.replace(".", ",") if comma else text
 
@@ -95,12 +95,17 @@ def sheet(
     out = io.StringIO()
     out.write("\ufeff")
     write = _writer(out, comma).writerow
-    write([safe(heading) for heading in headings])
+    write([escape_formula(heading) for heading in headings])
     for row in rows:
         if isinstance(row, Block):
             out.write(_block(row, comma))
         else:
-            write([safe(cell) if type(cell) is str else written(cell, comma=comma) for cell in row])
+            write(
+                [
+                    escape_formula(cell) if type(cell) is str else written(cell, comma=comma)
+                    for cell in row
+                ]
+            )
     return out.getvalue()
 
 

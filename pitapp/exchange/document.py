@@ -12,7 +12,7 @@ from typing import Any, BinaryIO, NamedTuple
 from pydantic import ValidationError
 
 from pitapp import __version__
-from pitapp.db import idempotency, identity, stamp, when
+from pitapp.db import from_db, idempotency, identity, to_db
 from pitapp.errors import Refused
 from pitapp.exchange import readers, store
 from pitapp.exchange.layout import FORMAT, VERSION, Head, everything
@@ -69,7 +69,7 @@ def write(connection: sqlite3.Connection, now: datetime) -> Iterator[str]:
         "format": FORMAT,
         "version": VERSION,
         "schema_version": store.schema_version(connection),
-        "written_at": stamp(now),
+        "written_at": to_db(now),
         "written_by": f"pitapp {__version__}",
         "origin": identity.own(connection),
         "earlier_origins": identity.origins(connection),
@@ -159,7 +159,7 @@ def _tried(file: BinaryIO, scratch: sqlite3.Connection) -> FileContents:
     tables = {table: Rows(scratch, table) for table in store.tables(scratch)}
     keys = ((row["key"], row["made_at"]) for row in store.rows(scratch, "answered_writes"))
     origins = content["origin"], *content["earlier_origins"]
-    return FileContents(when(content["written_at"]), tables, keys, origins, scratch)
+    return FileContents(from_db(content["written_at"]), tables, keys, origins, scratch)
 
 
 def take(connection: sqlite3.Connection, contents: FileContents) -> None:

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, create_model
 
-from pitapp.dates import read_day, when
+from pitapp.dates import from_db, read_day
 from pitapp.db.identity import MOST_ORIGINS
 from pitapp.exchange import store
 
@@ -34,7 +34,7 @@ class Head(BaseModel):
 
 
 def _moment(text: str) -> str:
-    when(text)
+    from_db(text)
     return text
 
 

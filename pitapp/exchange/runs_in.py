@@ -15,7 +15,7 @@ from pydantic import ValidationError
 from pitapp.db import undo
 from pitapp.exchange import store
 from pitapp.exchange.cells import unsafe
-from pitapp.exchange.moments import read_start
+from pitapp.exchange.run_start import read_start
 from pitapp.exchange.sheets import LAPS, RUN_COLUMNS, RUN_HEADINGS, RUN_NAMES
 from pitapp.exchange.table import Table, tidy
 from pitapp.kit import store as kit
@@ -47,7 +47,7 @@ class Line:
     run: Run | None = None
     faults: list[str] = field(default_factory=list)
     track: str = ""
-    here: bool = False
+    on_record: bool = False
     laps_s: tuple[float, ...] = ()
 
 
@@ -64,7 +64,7 @@ class Look(NamedTuple):
     @property
     def good(self) -> list[Line]:
         """The lines that can be taken."""
-        return [line for line in self.lines if line.run and not line.faults and not line.here]
+        return [line for line in self.lines if line.run and not line.faults and not line.on_record]
 
     @property
     def bad(self) -> list[Line]:
@@ -72,9 +72,9 @@ class Look(NamedTuple):
         return [line for line in self.lines if line.faults]
 
     @property
-    def here(self) -> int:
+    def on_record(self) -> int:
         """How many lines are on record already."""
-        return sum(line.here for line in self.lines)
+        return sum(line.on_record for line in self.lines)
 
     @property
     def new_tracks(self) -> list[str]:
@@ -214,7 +214,7 @@ class _Reader:
         if uuid in self.seen:
             line.faults.append(f"This is the same run as in line {self.seen[uuid]}.")
         self.seen.setdefault(uuid, line.number)
-        line.here = uuid in self.known
+        line.on_record = uuid in self.known
 
 
 def _laps(text: str) -> tuple[float, ...]:

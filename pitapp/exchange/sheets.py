@@ -11,7 +11,7 @@ from datetime import tzinfo
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-from pitapp.db import when
+from pitapp.db import from_db
 from pitapp.exchange import cells, store
 from pitapp.exchange.cells import Block, Cell
 from pitapp.gearing.formulas import final_drive_ratio, rollout_mm
@@ -73,17 +73,19 @@ def setups_by_run(connection: sqlite3.Connection, home: tzinfo) -> tuple[Sequenc
 def _set_up(body: str) -> tuple[tuple[str, ...], ...]:
     """Group, name, value and unit of each entry; runs that follow each other mostly share one."""
     return tuple(
-        _told(*setting) if isinstance(setting, list) else _told_of(Setting.model_validate(setting))
+        _setting_cells(*setting)
+        if isinstance(setting, list)
+        else _cells_of_setting(Setting.model_validate(setting))
         for setting in json.loads(body).get("setup", ())
     )
 
 
 @lru_cache(8192)
-def _told(*packed: str) -> tuple[str, ...]:
-    return _told_of(Setting.model_validate(list(packed)))
+def _setting_cells(*packed: str) -> tuple[str, ...]:
+    return _cells_of_setting(Setting.model_validate(list(packed)))
 
 
-def _told_of(entry: Setting) -> tuple[str, ...]:
+def _cells_of_setting(entry: Setting) -> tuple[str, ...]:
     return entry.group, entry.name, entry.value, entry.unit
 
 
@@ -134,7 +136,7 @@ def archive(connection: sqlite3.Connection, home: tzinfo, *, comma: bool) -> byt
 
 def _local(row: dict[str, Any], home: tzinfo) -> str:
     there = zone(row["time_zone"]) if row["time_zone"] else home
-    return when(row["started_at"]).astimezone(there).strftime(LOCAL)
+    return from_db(row["started_at"]).astimezone(there).strftime(LOCAL)
 
 
 def _laps(column: str | None) -> str:

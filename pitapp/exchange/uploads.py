@@ -12,7 +12,7 @@ from shutil import copyfileobj
 from time import time
 from typing import BinaryIO
 
-from pitapp.db import when
+from pitapp.db import from_db
 from pitapp.errors import NotThere
 
 FOLDER = "incoming"
@@ -77,7 +77,7 @@ def before_at(data_dir: Path) -> datetime | None:
         return None
     with path.open(encoding="utf-8", errors="replace") as file:
         said = _WRITTEN_AT.search(file.readline(1000))
-    return when(said[1]) if said else None
+    return from_db(said[1]) if said else None
 
 
 @contextmanager

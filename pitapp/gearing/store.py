@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from datetime import datetime
 
-from pitapp.db import stamp, undo
+from pitapp.db import to_db, undo
 from pitapp.db.pages import newest
 from pitapp.errors import NotThere
 from pitapp.gearing.answer import GearFit
@@ -23,7 +23,7 @@ def fitted(
     row = connection.execute(
         f"SELECT {_FIT} FROM gear_fits WHERE car_id = ? AND removed_at IS NULL AND fitted_at <= ? "  # noqa: S608
         "ORDER BY fitted_at DESC, id DESC LIMIT 1",
-        (car_id, stamp(at)),
+        (car_id, to_db(at)),
     ).fetchone()
     return None if row is None else GearFit(**row)
 
@@ -68,7 +68,7 @@ def fit(
         tyre_diameter_mm=car.tyre_diameter_mm,
         fitted_at=now,
     )
-    values = entry.model_dump(exclude={"id"}) | {"fitted_at": stamp(now)}
+    values = entry.model_dump(exclude={"id"}) | {"fitted_at": to_db(now)}
     with undo.step(connection, f"Fitted {pinion} / {spur}", now) as step:
         fit_id = step.insert("gear_fits", values)
     return entry.model_copy(update={"id": fit_id}), step.token

@@ -57,12 +57,12 @@ class ClassLimit(Record):
             raise ValueError("The minimum is above the maximum.")
         return self
 
-    def allows(self, value: float) -> bool:
+    def within_limit(self, value: float) -> bool:
         """Whether the value is inside the limit.
 
-        >>> ClassLimit(name="Wing chord", unit="mm", most=40).allows(40.0)
+        >>> ClassLimit(name="Wing chord", unit="mm", most=40).within_limit(40.0)
         True
-        >>> ClassLimit(name="Wheelbase", unit="mm", least=255, most=260).allows(254.9)
+        >>> ClassLimit(name="Wheelbase", unit="mm", least=255, most=260).within_limit(254.9)
         False
         """
         if self.exactly is not None:

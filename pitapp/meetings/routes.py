@@ -83,7 +83,7 @@ def edit(meeting_id: int) -> Any:
 def save(connection: sqlite3.Connection, meeting_id: int = 0) -> Any:
     item = store.meeting(connection, meeting_id) if meeting_id else None
     form = MeetingForm()
-    _offer(connection, form, item)
+    _set_choices(connection, form, item)
     record = form.record(meeting_id)
     entries = form.entries(record.day, record.zone) if record and not item else []
     if record is None or entries is None:
@@ -244,7 +244,7 @@ def _meeting(connection: sqlite3.Connection, meeting_id: int) -> dict[str, Any]:
     }
 
 
-def _offer(connection: sqlite3.Connection, form: MeetingForm, item: Meeting | None) -> None:
+def _set_choices(connection: sqlite3.Connection, form: MeetingForm, item: Meeting | None) -> None:
     form.set_choices(
         tracks.tracks(connection), store.race_classes(connection), kit.cars(connection)
     )
@@ -265,7 +265,7 @@ def _show_form(
     item: Meeting | None = None,
     status: int = 200,
 ) -> Any:
-    _offer(connection, form, item)
+    _set_choices(connection, form, item)
     return show("meetings/edit.html", status, form=form, item=item)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from typing import Literal
 
-from pitapp.db import stamp, undo, when
+from pitapp.db import from_db, to_db, undo
 from pitapp.db.pages import newest
 from pitapp.errors import NotThere
 from pitapp.meetings.classes.store import (
@@ -105,7 +105,7 @@ def current_meeting(connection: sqlite3.Connection, now: datetime) -> Meeting | 
         "AND heats.removed_at IS NULL AND done_at IS NULL AND starts_at > ?) AS next_heat "
         "FROM meetings WHERE removed_at IS NULL AND day BETWEEN ? AND ? ORDER BY day, id",
         (
-            stamp(now - LATE),
+            to_db(now - LATE),
             (now - timedelta(days=3)).date().isoformat(),
             (now + AHEAD + timedelta(days=1)).date().isoformat(),
         ),
@@ -117,8 +117,8 @@ def current_meeting(connection: sqlite3.Connection, now: datetime) -> Meeting | 
         planned.append(
             MeetingTimes(
                 Meeting(**values),
-                when(last) if last else None,
-                when(following) if following else None,
+                from_db(last) if last else None,
+                from_db(following) if following else None,
             )
         )
     return meeting_of_now(planned, now, AHEAD)

@@ -47,7 +47,7 @@ def files() -> Response:
 
 
 @blueprint.get("/offline/pages")
-def kept() -> Response:
+def everything() -> Response:
     """Everything that has to open with no server, in one answer."""
     connection, moment = get_db(), now()
     app: Any = current_app
@@ -82,7 +82,7 @@ def _mark(response: Response) -> Response:
     """Name the version on pages; keep the session of a page that is only kept, or of a late write, quiet."""
     if response.mimetype == "text/html":
         response.headers["Pitapp-Version"] = worker().version
-    if bundle.INSIDE in request.environ or request.endpoint == "offline.kept":
+    if bundle.INSIDE in request.environ or request.endpoint == "offline.everything":
         session.modified = False
     elif WAITED_HEADER in request.headers:
         session.pop("_flashes", None)

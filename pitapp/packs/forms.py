@@ -74,7 +74,7 @@ class ConditionForm(PitForm):
     )
     damage = StringField("What you see", render_kw={**LINE, "maxlength": 200})
 
-    def allows(self, item: Pack) -> bool:
+    def accepts(self, item: Pack) -> bool:
         """Whether the form is right; a damaged pack becomes sound only with words that say why."""
         if not self.validate_on_submit():
             return False

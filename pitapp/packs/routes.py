@@ -216,7 +216,7 @@ def _show_condition(item: Pack, selected: str, *, first_aid: bool = False) -> An
 def save_condition(connection: sqlite3.Connection, pack_id: int) -> Any:
     item = store.pack(connection, pack_id)
     form = ConditionForm()
-    if not form.allows(item):
+    if not form.accepts(item):
         return show(
             "packs/condition.html",
             422,

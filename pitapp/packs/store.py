@@ -7,7 +7,7 @@ import sqlite3
 from datetime import datetime
 from typing import Any, Literal
 
-from pitapp.db import stamp, undo, when
+from pitapp.db import from_db, to_db, undo
 from pitapp.errors import NotThere
 from pitapp.packs.models import InCar, Pack, Reading, Storage
 
@@ -72,7 +72,7 @@ def set_condition(
             (
                 condition == "damaged",
                 damage if condition == "damaged" else "",
-                stamp(now) if condition == "retired" else None,
+                to_db(now) if condition == "retired" else None,
                 pack_id,
             ),
         )
@@ -195,7 +195,7 @@ def _columns(values: dict[str, Any]) -> dict[str, Any]:
 
     def to_column(value: Any) -> Any:
         if isinstance(value, datetime):
-            return stamp(value)
+            return to_db(value)
         if isinstance(value, tuple):
             return json.dumps(value)
         return value.isoformat() if hasattr(value, "isoformat") else value
@@ -214,7 +214,7 @@ def last_runs(connection: sqlite3.Connection) -> dict[int, datetime]:
         "SELECT packs.id, (SELECT max(started_at) FROM runs WHERE pack_id = packs.id "
         "AND removed_at IS NULL) AS began FROM packs WHERE removed_at IS NULL"
     )
-    return {row["id"]: when(row["began"]) for row in rows if row["began"]}
+    return {row["id"]: from_db(row["began"]) for row in rows if row["began"]}
 
 
 def put_in(
@@ -223,7 +223,7 @@ def put_in(
     """Note that the pack is in the car for its next run; returns the undo token."""
     mark = pack(connection, pack_id).mark
     with undo.step(connection, f"Put pack {mark} into {car_name}", now) as step:
-        step.insert("car_packs", {"car_id": car_id, "pack_id": pack_id, "since": stamp(now)})
+        step.insert("car_packs", {"car_id": car_id, "pack_id": pack_id, "since": to_db(now)})
     return step.token
 
 
@@ -255,5 +255,5 @@ def note_run(
     """
     for fit in packs_in_cars(connection).values():
         if fit.car_id == car_id and (fit.pack_id == pack_id or fit.since <= started_at):
-            gone = {"car_id": car_id, "pack_id": None, "since": stamp(started_at)}
+            gone = {"car_id": car_id, "pack_id": None, "since": to_db(started_at)}
             step.insert("car_packs", gone)

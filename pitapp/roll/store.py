@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from datetime import datetime
 
-from pitapp.db import stamp, undo
+from pitapp.db import to_db, undo
 from pitapp.db.pages import newest
 from pitapp.errors import NotThere
 from pitapp.roll.models import Parking, TiltTest
@@ -29,7 +29,7 @@ def tilt_tests(
 
 def add_test(connection: sqlite3.Connection, item: TiltTest, now: datetime) -> str:
     """Write down a tilt test; returns the undo token."""
-    values = item.model_dump(exclude={"id"}) | {"tested_at": stamp(item.tested_at)}
+    values = item.model_dump(exclude={"id"}) | {"tested_at": to_db(item.tested_at)}
     with undo.step(connection, f"Tilt test at {item.angle_deg:g}°", now) as step:
         step.insert("tilt_tests", values)
     return step.token

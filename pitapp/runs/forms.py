@@ -91,7 +91,7 @@ class RunForm(PitForm):
         text = (self.started.data or "").strip()
         return moment_at(*read_wall_clock(text), zone) if text else None
 
-    def kept(self, earlier: Run, opened: RunForm) -> dict[str, Any]:
+    def untouched(self, earlier: Run, opened: RunForm) -> dict[str, Any]:
         """The values of `earlier` behind every field that still reads as `opened` does.
 
         A value that nobody touched stays exactly as it was, whatever unit it is shown in.

@@ -123,7 +123,7 @@ def run_from_form(
     heat = _heat(connection, form)
     if form.pack_id.name not in request.form and not _default_pack(connection, form, earlier, heat):
         return None
-    zone_name, started_at = _when(connection, form, earlier, heat, now)
+    zone_name, started_at = _start(connection, form, earlier, heat, now)
     if started_at is None:
         return None
     values: dict[str, Any] = {
@@ -137,7 +137,7 @@ def run_from_form(
     if heat is not None:
         values["meeting_id"] = heat.meeting_id
     if earlier is not None:
-        values = form.kept(earlier, blank_form(connection, earlier)) | values
+        values = form.untouched(earlier, blank_form(connection, earlier)) | values
     record = form.fill(Run, **values)
     if record is None:
         return None
@@ -191,7 +191,7 @@ def _default_pack(
     return False
 
 
-def _when(
+def _start(
     connection: sqlite3.Connection,
     form: RunForm,
     earlier: Run | None,

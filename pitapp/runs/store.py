@@ -9,7 +9,7 @@ from datetime import datetime
 from hashlib import blake2b
 from typing import Any, Literal
 
-from pitapp.db import stamp, undo
+from pitapp.db import to_db, undo
 from pitapp.errors import NotThere
 from pitapp.packs import store as packs
 from pitapp.packs.charging import store as charging
@@ -156,7 +156,7 @@ def run_before(connection: sqlite3.Connection, item: Run) -> Run | None:
         f"{_SELECT} WHERE runs.removed_at IS NULL AND runs.car_id = ? "
         "AND (runs.started_at, runs.id) < (?, ?) "
         "ORDER BY runs.started_at DESC, runs.id DESC LIMIT 1",
-        (item.car_id, stamp(item.started_at), item.id),
+        (item.car_id, to_db(item.started_at), item.id),
     ).fetchone()
     return None if row is None else _run(row)
 
@@ -217,9 +217,9 @@ def _values(connection: sqlite3.Connection, item: Run) -> dict[str, Any]:
     values = item.model_dump(exclude={"id", "version", "snapshot"})
     lists = _packed(item.snapshot)
     return values | {
-        "started_at": stamp(item.started_at),
+        "started_at": to_db(item.started_at),
         "snapshot": item.snapshot.model_dump_json(exclude=KEPT_APART, exclude_defaults=True),
-        "setup_id": _kept(connection, lists) if lists else None,
+        "setup_id": _setup_id(connection, lists) if lists else None,
     }
 
 
@@ -234,7 +234,7 @@ def _packed(snapshot: Snapshot) -> str:
     return json.dumps(lists, ensure_ascii=False, separators=(",", ":")) if lists else ""
 
 
-def _kept(connection: sqlite3.Connection, body: str) -> int:
+def _setup_id(connection: sqlite3.Connection, body: str) -> int:
     digest = blake2b(body.encode(), digest_size=16).hexdigest()
     connection.execute(
         "INSERT INTO run_setups (digest, body) VALUES (?, ?) ON CONFLICT DO NOTHING", (digest, body)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from datetime import datetime
 
-from pitapp.db import undo, when
+from pitapp.db import from_db, undo
 from pitapp.errors import NotThere
 from pitapp.tracks.formulas import TrackRun
 from pitapp.tracks.models import Straight, Track, Visits
@@ -131,7 +131,7 @@ def outings(
         "ORDER BY started_at DESC, id DESC LIMIT ?4",
         (track_id, car_id, race_class_id, MOST_OUTINGS),
     )
-    return [TrackRun(*row)._replace(started_at=when(row["started_at"])) for row in rows]
+    return [TrackRun(*row)._replace(started_at=from_db(row["started_at"])) for row in rows]
 
 
 def visits(connection: sqlite3.Connection) -> dict[int, Visits]:
@@ -143,4 +143,4 @@ def visits(connection: sqlite3.Connection) -> dict[int, Visits]:
         "FROM tracks WHERE removed_at IS NULL",
         (MOST_COUNTED + 1,),
     )
-    return {row[0]: Visits(row[1], when(row[2])) for row in rows if row[1]}
+    return {row[0]: Visits(row[1], from_db(row[2])) for row in rows if row[1]}

@@ -5,7 +5,7 @@ const dues = [...document.querySelectorAll("[data-due]")];
 const holder = document.querySelector("[data-server-now]");
 const byId = (id) => document.getElementById(id);
 const ownClock = holder?.dataset.serverNow === "";
-let anchor = { now: Number(holder?.dataset.serverNow) || Date.now(), at: performance.now(), told: false };
+let anchor = { now: Number(holder?.dataset.serverNow) || Date.now(), at: performance.now(), ofServer: false };
 let wall = { now: Date.now(), at: performance.now() };
 let confirmed = false, asking = false, sound = null, hushed = false, alarm = 0;
 
@@ -18,7 +18,7 @@ function ahead() {
 function serverNow() {
   const carried = anchor.now + performance.now() - anchor.at;
   if (confirmed) return carried;
-  return anchor.told ? carried + ahead() : Math.max(carried, Date.now());
+  return anchor.ofServer ? carried + ahead() : Math.max(carried, Date.now());
 }
 
 async function ask() {
@@ -30,10 +30,10 @@ async function ask() {
     const answer = await fetch(`/packs/clock?again=${again}`, {
       cache: "no-store", signal: AbortSignal.timeout(ANSWER_MS),
     });
-    const told = await answer.json();
-    if (told.again !== again) throw new Error("an old copy");
+    const said = await answer.json();
+    if (said.again !== again) throw new Error("an old copy");
     const ended = performance.now();
-    anchor = { now: told.now_ms + (ended - began) / 2, at: ended, told: true };
+    anchor = { now: said.now_ms + (ended - began) / 2, at: ended, ofServer: true };
     wall = { now: Date.now(), at: ended };
     confirmed = true;
   } catch {
@@ -60,8 +60,8 @@ function show() {
   for (const due of dues) {
     const left = Number(due.dataset.due) - now;
     over ||= left <= 0;
-    const shown = left > 0 ? text(left) : due.dataset.clock ? "0:00" : "look";
-    if (due.textContent !== shown) due.textContent = shown;
+    const reading = left > 0 ? text(left) : due.dataset.clock ? "0:00" : "look";
+    if (due.textContent !== reading) due.textContent = reading;
   }
   const source = byId("clock-source");
   if (source) {

@@ -144,15 +144,15 @@ function goOn() {
 }
 
 function moment(at) {
-  const when = new Date(at);
-  const clock = when.toTimeString().slice(0, 5);
-  if (new Date().toDateString() === when.toDateString()) return clock;
-  return `${when.toLocaleDateString("en-GB", { day: "numeric", month: "short" })} ${clock}`;
+  const day = new Date(at);
+  const clock = day.toTimeString().slice(0, 5);
+  if (new Date().toDateString() === day.toDateString()) return clock;
+  return `${day.toLocaleDateString("en-GB", { day: "numeric", month: "short" })} ${clock}`;
 }
 
 const wordsOf = (node) => node?.textContent.trim().replace(/\s+/g, " ") ?? "";
 
-const cut = (text) => (text.length > MOST_SHOWN ? `${text.slice(0, MOST_SHOWN).trim()}…` : text);
+const shortened = (text) => (text.length > MOST_SHOWN ? `${text.slice(0, MOST_SHOWN).trim()}…` : text);
 
 function named(form, { fields }) {
   const said = Object.entries(fields).slice(0, MOST_NAMED).map(([name, { chosen, typed, unit }]) => {
@@ -162,20 +162,20 @@ function named(form, { fields }) {
     const boxes = all.filter((field) => isBox(field) && chosen.includes(field.value)).map((field) => wordsOf(field.labels?.[0]));
     const options = all.flatMap((field) => [...(field.options ?? [])]).filter(({ value }) => chosen.includes(value)).map(wordsOf);
     const texts = [...boxes, ...options, ...typed.filter(Boolean).map((text) => `${text} ${unit}`.trim())];
-    return `${label || name.replaceAll("_", " ")} ${cut(texts.join(", ")) || "empty"}`;
+    return `${label || name.replaceAll("_", " ")} ${shortened(texts.join(", ")) || "empty"}`;
   });
   const more = Object.keys(fields).length - said.length;
   return said.join("; ") + (more > 0 ? ` and ${more} more` : "");
 }
 
 function button(text, act) {
-  const made = Object.assign(document.createElement("button"), { type: "button", textContent: text });
-  made.addEventListener("click", act);
-  return made;
+  const button = Object.assign(document.createElement("button"), { type: "button", textContent: text });
+  button.addEventListener("click", act);
+  return button;
 }
 
 // The offer stands before the form and keeps its height when it is answered: nothing moves under the finger.
-function offer(form, draft) {
+function showOffer(form, draft) {
   const bar = Object.assign(document.createElement("div"), { className: "draft no-print" });
   const text = document.createElement("p");
   const state = draft.sent ? "not known to be saved" : "not saved";
@@ -215,7 +215,7 @@ function look(form) {
   if (there) own.set(form, { names: new Set(Object.keys(draft.fields)), brought: true });
   const pending = draft?.sent && !unsafe.has(draft.sent);
   if (!draft || there || pending) withdraw(form);
-  else if (!bars.has(form) && !own.has(form) && goingOn?.key !== key) offer(form, { ...draft, key });
+  else if (!bars.has(form) && !own.has(form) && goingOn?.key !== key) showOffer(form, { ...draft, key });
 }
 
 function ask(message) {

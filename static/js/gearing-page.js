@@ -77,16 +77,16 @@ function say(sentence) {
 }
 
 function refresh() {
-  let found;
+  let result;
   try {
-    found = work();
+    result = work();
   } catch (error) {
     if (!(error instanceof RangeError)) throw error;
     for (const id of FIGURES) show(id, null);
     say(error.message);
     return;
   }
-  const { pinion, spur, internal, ratio, rollout, limit, free, distance } = found;
+  const { pinion, spur, internal, ratio, rollout, limit, free, distance } = result;
   show("final-drive", ratio, ratio.toFixed(2));
   show("rollout-mm", rollout, rollout.toFixed(1));
   showSpeed("limit-speed-kmh", limit === null ? null : roadSpeedKmh(limit, rollout));

@@ -218,14 +218,14 @@ function byRatio(one, other) {
 }
 
 function distinct(gears, teethOf, limits) {
-  const found = new Map();
+  const wheels = new Map();
   for (const gear of gears) {
     const known = typeof gear === "object" && gear !== null;
     const moduleMm = known ? moduleOf(gear.module_mm) : limits.module_mm;
     const teeth = teethOf(known ? gear.teeth : gear);
-    found.set(`${teeth} ${moduleMm}`, { teeth, module_mm: moduleMm });
+    wheels.set(`${teeth} ${moduleMm}`, { teeth, module_mm: moduleMm });
   }
-  return [...found.values()];
+  return [...wheels.values()];
 }
 
 function samePitch(moduleMm, other) {

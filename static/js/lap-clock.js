@@ -6,8 +6,8 @@ let count = read(KEY) ?? NONE, awake = null;
 
 function read(key) {
   try {
-    const kept = JSON.parse(localStorage.getItem(key) ?? "null");
-    return Array.isArray(kept?.taps) && kept.taps.every(Number.isFinite) ? kept : null;
+    const count = JSON.parse(localStorage.getItem(key) ?? "null");
+    return Array.isArray(count?.taps) && count.taps.every(Number.isFinite) ? count : null;
   } catch {
     return null;
   }

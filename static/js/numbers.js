@@ -15,8 +15,8 @@ function brief(value) {
     const text = value.toFixed(5 - power);
     return text.includes(".") ? text.replace(/\.?0+$/, "") : text;
   }
-  const shown = digits.replace(/\.?0+$/, "");
-  return `${shown}e${power < 0 ? "-" : "+"}${String(Math.abs(power)).padStart(2, "0")}`;
+  const mantissa = digits.replace(/\.?0+$/, "");
+  return `${mantissa}e${power < 0 ? "-" : "+"}${String(Math.abs(power)).padStart(2, "0")}`;
 }
 
 /**

@@ -26,7 +26,7 @@ let keptAt = Number(place?.dataset.keptAt ?? 0);
 const { database } = document.documentElement.dataset;
 const mends = new URLSearchParams(location.search).get("outbox_mends");
 
-let shown = place?.innerHTML ?? "";
+let markup = place?.innerHTML ?? "";
 let again = "";
 let timer = 0;
 let pressed = null;
@@ -136,15 +136,15 @@ function ask(message) {
   });
 }
 
-function put(html) {
-  if (!place || html === shown) return;
+function setBars(html) {
+  if (!place || html === markup) return;
   place.innerHTML = html;
-  shown = html;
+  markup = html;
 }
 
 async function refresh() {
   const bars = await ask({ ask: "bars", path: location.pathname, keptAt, database });
-  if (bars !== null) put(again + bars);
+  if (bars !== null) setBars(again + bars);
   if (outbox) outbox.innerHTML = (await ask({ ask: "list" })) ?? outbox.innerHTML;
 }
 

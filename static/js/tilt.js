@@ -20,9 +20,9 @@ function read(event) {
   up = upward(event.beta, event.gamma);
   const now = between(level, up);
   angle = angle === null ? now : angle + SMOOTH * (now - angle);
-  const shown = byId("tilt-now");
-  shown.value = String(angle);
-  shown.textContent = `${angle.toFixed(1)}°`;
+  const figure = byId("tilt-now");
+  figure.value = String(angle);
+  figure.textContent = `${angle.toFixed(1)}°`;
 }
 
 function quiet() {

@@ -26,8 +26,8 @@ SHORT_NAMES = {"signal": "Signal", "timing": "Advance", "motor_timing": "Motor t
 class Reading(NamedTuple):
     """What was read, in metric as plain text, and when."""
 
-    shown: str
-    when: datetime
+    text: str
+    read_at: datetime
 
 
 class CardLine(NamedTuple):
@@ -47,8 +47,8 @@ class CardLine(NamedTuple):
         if self.read is None:
             return False
         if self.limit is not None:
-            return not within_limit(self.limit, self.read.shown)
-        return self.key == "signal" and self.read.shown == "no"
+            return not within_limit(self.limit, self.read.text)
+        return self.key == "signal" and self.read.text == "no"
 
     @property
     def shown_unit(self) -> str:
@@ -129,7 +129,7 @@ def _readings(
     limit = context.limits.get("motor_timing")
     if limit and limit.least is not None and limit.most is not None and car.motor_id:
         measured = _bench_timing(connection, car.motor_id, (limit.least + limit.most) / 2)
-        if measured and measured.when > readings.get("motor_timing", Reading("", EARLY)).when:
+        if measured and measured.read_at > readings.get("motor_timing", Reading("", EARLY)).read_at:
             readings["motor_timing"] = measured
     return readings
 

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from pitapp.checks.lists.store import put_checklist
 from pitapp.checks.models import Checklist, Controller, Step
-from pitapp.db import stamp, undo
+from pitapp.db import to_db, undo
 from pitapp.errors import NotThere
 
 _CONTROLLER = tuple(Controller.model_fields)
@@ -123,5 +123,5 @@ def remove(connection: sqlite3.Connection, controller_id: int, now: datetime) ->
 
 
 def _put_in(step: undo.Step, car_id: int, controller_id: int | None, now: datetime) -> None:
-    values = {"car_id": car_id, "controller_id": controller_id, "since": stamp(now)}
+    values = {"car_id": car_id, "controller_id": controller_id, "since": to_db(now)}
     step.insert("car_controllers", values)

@@ -6,7 +6,7 @@ import sqlite3
 from datetime import datetime
 from typing import Literal
 
-from pitapp.db import stamp, undo
+from pitapp.db import to_db, undo
 from pitapp.db.pages import newest
 from pitapp.errors import NotThere
 from pitapp.kit.scales.models import Part, Weighing
@@ -83,7 +83,7 @@ def save_part(connection: sqlite3.Connection, item: Part, now: datetime) -> tupl
 
 def save_weighing(connection: sqlite3.Connection, item: Weighing, now: datetime) -> tuple[int, str]:
     """Add the weighing (id 0) or change it; see `save_part`."""
-    values = item.model_dump(exclude={"id", "version"}) | {"weighed_at": stamp(item.weighed_at)}
+    values = item.model_dump(exclude={"id", "version"}) | {"weighed_at": to_db(item.weighed_at)}
     return _save(connection, "corner_weighings", item, values, "the corner weights", now)
 
 

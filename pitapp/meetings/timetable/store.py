@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from pitapp.dates import moment_in_range
-from pitapp.db import stamp, undo, when
+from pitapp.db import from_db, to_db, undo
 from pitapp.errors import NotThere, Refused
 from pitapp.meetings.formulas import Entry
 from pitapp.meetings.models import CAR_KINDS, Heat
@@ -45,7 +45,7 @@ def next_heat(connection: sqlite3.Connection, meeting_id: int, now: datetime) ->
         f"SELECT {_HEAT} FROM heats WHERE meeting_id = ? AND removed_at IS NULL "  # noqa: S608
         f"AND done_at IS NULL AND starts_at > ? AND kind IN ({', '.join('?' * len(CAR_KINDS))}) "
         "ORDER BY starts_at, id LIMIT 1",
-        (meeting_id, stamp(now - LATE), *CAR_KINDS),
+        (meeting_id, to_db(now - LATE), *CAR_KINDS),
     ).fetchone()
     return None if row is None else Heat(**row)
 
@@ -78,7 +78,7 @@ def put_heats(
             "meeting_id": meeting_id,
             "number": numbered[kind],
             "kind": kind,
-            "starts_at": stamp(starts_at),
+            "starts_at": to_db(starts_at),
         }
         step.insert("heats", values)
     return len(listed)
@@ -90,7 +90,7 @@ def change_heat(connection: sqlite3.Connection, item: Heat, now: datetime) -> st
     Raises:
         ChangedMeanwhile: it was changed, moved or removed since the form was opened.
     """
-    values = {"kind": item.kind, "number": item.number, "starts_at": stamp(item.starts_at)}
+    values = {"kind": item.kind, "number": item.number, "starts_at": to_db(item.starts_at)}
     with undo.step(connection, f"Changed {item.title}", now) as step:
         step.save("heats", item.id, item.version, values)
     return step.token
@@ -103,13 +103,13 @@ def shift_heats(
     rows = connection.execute(
         "SELECT id, version, starts_at FROM heats WHERE id = ?1 OR (?2 AND meeting_id = ?3 "
         "AND removed_at IS NULL AND done_at IS NULL AND (starts_at, id) > (?4, ?1))",
-        (item.id, following, item.meeting_id, stamp(item.starts_at)),
+        (item.id, following, item.meeting_id, to_db(item.starts_at)),
     ).fetchall()
     minutes = round(by.total_seconds() / 60)
     label = f"Moved {item.title}{' and all after it' if following else ''} by {minutes:+d} min"
     with undo.step(connection, with_minus(label), now) as step:
         for row in rows:
-            starts_at = stamp(_moved(when(row["starts_at"]), by))
+            starts_at = to_db(_moved(from_db(row["starts_at"]), by))
             step.save("heats", row["id"], row["version"], {"starts_at": starts_at})
     return step.token
 
@@ -119,7 +119,7 @@ def finish_heat(
 ) -> str:
     """Mark an entry done, within the caller's undo step if given; returns the undo token."""
     item = heat(connection, heat_id)
-    done = {"done_at": stamp(item.done_at or now)}
+    done = {"done_at": to_db(item.done_at or now)}
     if step is not None:
         step.change("heats", heat_id, done)
         return step.token

@@ -26,7 +26,7 @@ class StepForm(PitForm):
         """The answer as text, not judged yet."""
         raise NotImplementedError
 
-    def shown(
+    def accepted_text(
         self, step: ChargeStep, pack: Pack, item: Charge, answers: dict[str, str]
     ) -> str | None:
         """The answer as text, if a reading like this may stand; a "no" is kept and stops later."""

@@ -72,7 +72,7 @@ def answer(connection: sqlite3.Connection, pack_id: int, uuid: uuids.UUID, key: 
     item = store.prepare(connection, str(uuid), pack_id, _purpose(), now())
     answers, form = store.answers(connection, item.id), form_for(current)
     form.prepare(own)
-    stored = form.shown(current, own, item, answers)
+    stored = form.accepted_text(current, own, item, answers)
     if stored is None:
         return _show_step(connection, own, current, item.uuid, item.purpose, answers, form, 422)
     store.answer(connection, item, key, stored, now())

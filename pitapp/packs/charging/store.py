@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from datetime import datetime, timedelta
 
-from pitapp.db import stamp, undo, when
+from pitapp.db import from_db, to_db, undo
 from pitapp.errors import NotThere, Refused
 from pitapp.packs.models import Charge, Outcome, Purpose, Storage
 from pitapp.packs.store import insert, pack
@@ -43,7 +43,7 @@ def prepared(
     row = connection.execute(
         f"SELECT {_CHARGE} FROM pack_charges WHERE pack_id = ? AND purpose = ? "  # noqa: S608
         "AND started_at IS NULL AND removed_at IS NULL AND prepared_at > ? ORDER BY id DESC LIMIT 1",
-        (pack_id, purpose, stamp(now - GOOD_FOR)),
+        (pack_id, purpose, to_db(now - GOOD_FOR)),
     ).fetchone()
     return None if row is None else Charge(**row)
 
@@ -62,7 +62,7 @@ def prepare(
             "uuid": uuid,
             "pack_id": pack(connection, pack_id).id,
             "purpose": purpose,
-            "prepared_at": stamp(now),
+            "prepared_at": to_db(now),
         }
         insert(connection, "pack_charges", values)
         return charge(connection, uuid)
@@ -84,7 +84,7 @@ def oldest_answer(connection: sqlite3.Connection, charge_id: int) -> datetime | 
     row = connection.execute(
         "SELECT min(answered_at) FROM pack_charge_answers WHERE charge_id = ?", (charge_id,)
     ).fetchone()
-    return when(row[0]) if row[0] else None
+    return from_db(row[0]) if row[0] else None
 
 
 def answer(
@@ -101,7 +101,7 @@ def answer(
         "INSERT INTO pack_charge_answers (charge_id, step, shown, answered_at) "
         "VALUES (?, ?, ?, ?) ON CONFLICT (charge_id, step) DO UPDATE SET "
         "shown = excluded.shown, answered_at = excluded.answered_at",
-        (item.id, step, value, stamp(now)),
+        (item.id, step, value, to_db(now)),
     )
 
 
@@ -117,8 +117,8 @@ def start(connection: sqlite3.Connection, item: Charge, label: str, now: datetim
                 item.current_a,
                 item.discharging,
                 item.start_percent,
-                stamp(now),
-                stamp(item.due_at or now),
+                to_db(now),
+                to_db(item.due_at or now),
                 item.id,
             ),
         )
@@ -131,7 +131,7 @@ def extend(connection: sqlite3.Connection, item: Charge, due_at: datetime, now: 
         step.record_before("pack_charges", item.id)
         connection.execute(
             "UPDATE pack_charges SET due_at = ?, version = version + 1 WHERE id = ?",
-            (stamp(due_at), item.id),
+            (to_db(due_at), item.id),
         )
     return step.token
 
@@ -148,11 +148,11 @@ def finish(
         step.record_before("pack_charges", item.id)
         connection.execute(
             "UPDATE pack_charges SET ended_at = ?, outcome = ?, moved_mah = ? WHERE id = ?",
-            (stamp(now), outcome, moved_mah, item.id),
+            (to_db(now), outcome, moved_mah, item.id),
         )
         if item.purpose == "storage" and outcome == "done":
             stored = Storage(pack_id=item.pack_id, stored_at=now)
-            values = {"pack_id": stored.pack_id, "stored_at": stamp(stored.stored_at)}
+            values = {"pack_id": stored.pack_id, "stored_at": to_db(stored.stored_at)}
             step.record_insert("pack_storages", insert(connection, "pack_storages", values))
     return step.token
 
@@ -166,7 +166,7 @@ def end_by_run(
             continue
         in_time = item.due_at is not None and item.due_at <= started_at
         outcome = "done" if in_time and item.purpose == "full" else "stopped"
-        step.change("pack_charges", item.id, {"ended_at": stamp(started_at), "outcome": outcome})
+        step.change("pack_charges", item.id, {"ended_at": to_db(started_at), "outcome": outcome})
 
 
 def remove(connection: sqlite3.Connection, item: Charge, now: datetime) -> str:
@@ -174,7 +174,7 @@ def remove(connection: sqlite3.Connection, item: Charge, now: datetime) -> str:
     with undo.step(connection, "Removed a charge", now) as step:
         step.record_before("pack_charges", item.id)
         connection.execute(
-            "UPDATE pack_charges SET removed_at = ? WHERE id = ?", (stamp(now), item.id)
+            "UPDATE pack_charges SET removed_at = ? WHERE id = ?", (to_db(now), item.id)
         )
     return step.token
 

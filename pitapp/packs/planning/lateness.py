@@ -49,12 +49,12 @@ def late_packs(
         elif state.pack.condition != "sound":
             why = f"is {state.pack.condition}"
             by_heat[heat.heat_id] = LatePack(heat, state.pack.mark, why, None)
-        elif heat.full and (late_pack := _late(plan, heat, state, record, charger, now)):
+        elif heat.full and (late_pack := _late_pack(plan, heat, state, record, charger, now)):
             by_heat[heat.heat_id] = late_pack
     return by_heat
 
 
-def _late(
+def _late_pack(
     plan: DayPlan,
     heat: PlannedHeat,
     state: PackState,

@@ -123,7 +123,7 @@ def make(connection: sqlite3.Connection) -> Any:
 
 @blueprint.post("/late")
 @write
-def late(connection: sqlite3.Connection) -> Any:
+def shift_day(connection: sqlite3.Connection) -> Any:
     minutes = request.form.get("minutes", type=int)
     if minutes not in LATE_MIN:
         raise BadRequest("By how many minutes is the day late?")

@@ -6,7 +6,7 @@ import json
 import sqlite3
 from datetime import datetime
 
-from pitapp.db import stamp, undo
+from pitapp.db import to_db, undo
 from pitapp.packs.models import ChargerRecord, DayPlan, PlanRecord
 from pitapp.packs.store import insert
 
@@ -60,7 +60,7 @@ def _save(
         "cooling_min": item.cooling_min,
         "margin_min": item.margin_min,
         "left_out": json.dumps(item.left_out),
-        "made_at": stamp(item.made_at),
+        "made_at": to_db(item.made_at),
         "made_from": item.made_from,
         "plan": item.plan.model_dump_json() if item.plan else "",
     }

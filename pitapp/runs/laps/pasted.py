@@ -41,11 +41,11 @@ def read_laps(text: str) -> list[Reading]:
     [(14.87, 15.02, 14.91)]
     """
     lines = line_texts(text)
-    found: list[Reading] = []
+    readings: list[Reading] = []
     for decimal_comma in comma_meanings(lines):
         for table in tables(lines, decimal_comma=decimal_comma):
-            found += _readings(table)
-    best = _distinct(found)
+            readings += _readings(table)
+    best = _distinct(readings)
     if any(_decimals(reading) and not reading.from_total for reading in best):
         best = [reading for reading in best if _decimals(reading)]
     best = [reading for reading in best if len(reading.laps_s) <= MOST_LAPS]
@@ -65,19 +65,19 @@ def _readings(table: Table) -> list[Reading]:
     totals = [column for column in times if _is_total(_values(column, order[0][1]))]
     laps = [column for column in times if not any(column is other for other in totals)]
     laps = [column for column in laps if _plausible(column)]
-    found = []
+    readings = []
     if laps:
         laps = _without_gaps(laps)
         for column in laps:
             how = "" if len(laps) == 1 else f"The column that begins {_beginning(column)}"
-            found += [
+            readings += [
                 Reading(_thousandths(_values(column, rows)), _joined(how, note), table.left_over)
                 for note, rows in order
             ]
-        return found
+        return readings
     for column in totals:
-        found += _from_total(column, order[0][1], table.left_over)
-    return found
+        readings += _from_total(column, order[0][1], table.left_over)
+    return readings
 
 
 def _orders(columns: list[Column]) -> list[tuple[str, list[int]]]:
@@ -131,17 +131,17 @@ def _plausible(column: Column) -> bool:
 
 def _without_gaps(laps: list[Column]) -> list[Column]:
     """Leave out what is no lap beside the others: gaps to the best one, totals of two laps."""
-    kept = [column for column in laps if min(figure.value for figure in column) >= 1.0] or laps
-    for column in kept:
+    whole = [column for column in laps if min(figure.value for figure in column) >= 1.0] or laps
+    for column in whole:
         values = [figure.value for figure in column]
         others = [
             other
-            for other in kept
+            for other in whole
             if other is column or not _sums([figure.value for figure in other], values)
         ]
-        if len(others) < len(kept):
+        if len(others) < len(whole):
             return others
-    return kept
+    return whole
 
 
 def _sums(totals: Sequence[float], laps: Sequence[float]) -> bool:
@@ -196,8 +196,8 @@ def _decimals(reading: Reading) -> bool:
 
 
 def _distinct(readings: Sequence[Reading]) -> list[Reading]:
-    found: dict[tuple[float, ...], Reading] = {}
+    distinct: dict[tuple[float, ...], Reading] = {}
     for reading in readings:
         if all(0.1 <= time <= 3600 for time in reading.laps_s) and reading.laps_s:
-            found.setdefault(reading.laps_s, reading)
-    return list(found.values())
+            distinct.setdefault(reading.laps_s, reading)
+    return list(distinct.values())

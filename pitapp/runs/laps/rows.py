@@ -44,7 +44,7 @@ def tables(lines: Sequence[str], *, decimal_comma: bool) -> list[Table]:
     if not read:
         return []
     if len(read) == 1:
-        return [Table(_cut(read[0].figures), ())]
+        return [Table(_columns(read[0].figures), ())]
     places = Counter(_first_time(line) for line in read if not _whole(line)) or Counter([0])
     at = places.most_common(1)[0][0]
     usual = [line for line in read if not _whole(line) and _first_time(line) == at] or read
@@ -106,19 +106,19 @@ def _without_sums(lines: list[Line], columns: int, *, certain: bool) -> tuple[li
     """
     usual = Counter(_word(line) for line in lines).most_common(1)[0][0] if lines else ""
     asked = False
-    kept = list(lines)
+    rest = list(lines)
     for end in (-1, 0):
-        while len(kept) > 2 and _word(kept[end]) not in ("", usual):
-            known = _word(kept[end]) in SUM_WORDS
+        while len(rest) > 2 and _word(rest[end]) not in ("", usual):
+            known = _word(rest[end]) in SUM_WORDS
             asked = asked or not known
             if not known and not certain:
                 break
-            kept.pop(end)
-    if columns == 1 and len(kept) > 2:
-        values = [line.figures[0].value for line in kept]
+            rest.pop(end)
+    if columns == 1 and len(rest) > 2:
+        values = [line.figures[0].value for line in rest]
         if abs(values[-1] - sum(values[:-1])) <= SAME_S:
-            kept.pop()
-    return kept, asked
+            rest.pop()
+    return rest, asked
 
 
 def _word(line: Line) -> str:
@@ -126,7 +126,7 @@ def _word(line: Line) -> str:
     return match[0].casefold() if match else ""
 
 
-def _cut(figures: tuple[Figure, ...]) -> list[tuple[Figure, ...]]:
+def _columns(figures: tuple[Figure, ...]) -> list[tuple[Figure, ...]]:
     for width in (2, 3):
         rows = [figures[at : at + width] for at in range(0, len(figures), width)]
         if len(rows) > 1 and len(rows[-1]) == width and _counts([row[0] for row in rows]):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from datetime import datetime
 
-from pitapp.db import stamp, undo
+from pitapp.db import to_db, undo
 from pitapp.errors import NotThere
 from pitapp.kit import store as kit
 from pitapp.runs.models import Fitted, TyreSet
@@ -42,7 +42,7 @@ def runs_done_before(connection: sqlite3.Connection, item: TyreSet, moment: date
     """The runs that the set had done before that moment, those from outside the log included."""
     logged = connection.execute(
         "SELECT count(*) FROM runs WHERE tyre_set_id = ? AND started_at < ? AND removed_at IS NULL",
-        (item.id, stamp(moment)),
+        (item.id, to_db(moment)),
     ).fetchone()
     return item.runs_elsewhere + int(logged[0])
 
@@ -111,7 +111,7 @@ def note_fitted(
     """Note within the caller's undo step which set is on the car from now on, if that is news."""
     if fitted(connection, car_id).tyre_set_id == set_id:
         return
-    step.insert("car_fitted", {"car_id": car_id, "tyre_set_id": set_id, "since": stamp(now)})
+    step.insert("car_fitted", {"car_id": car_id, "tyre_set_id": set_id, "since": to_db(now)})
 
 
 def cars_by_set(connection: sqlite3.Connection) -> dict[int, list[str]]:

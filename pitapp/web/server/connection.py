@@ -17,8 +17,8 @@ import h11
 from pitapp.addresses import neighbour
 from pitapp.web.server.bounds import Bounds
 from pitapp.web.server.gateway import Answer, FileToSend, Headers, Place, Request, in_short
-from pitapp.web.server.incoming import Incoming, Unfit
 from pitapp.web.server.line import Line
+from pitapp.web.server.request_reader import RequestReader, Unfit
 from pitapp.web.server.visitors import Visitors
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ class Connection:
         self._line = Line(plain, tls)
         self.file_number = self._line.file_number
         self._http = h11.Connection(h11.SERVER, bounds.header_bytes)
-        self._incoming = Incoming(self._http, bounds, lambda: self.stranger)
+        self._reader = RequestReader(self._http, bounds, lambda: self.stranger)
         self._out: deque[memoryview] = deque()
         self._file: FileToSend | None = None
         self._begun, self._sent, self._last = now, 0, False
@@ -89,12 +89,12 @@ class Connection:
     @property
     def request(self) -> Request | None:
         """The request that the app is to answer."""
-        return self._incoming.head
+        return self._reader.head
 
     @property
     def asks_who(self) -> bool:
         """Whether it is only to be found out who it is, before a large body is taken."""
-        return self._incoming.asks_who
+        return self._reader.asks_who
 
     def worth(self, now: float) -> tuple[bool, int, float]:
         """How much it would be missed: strangers first, then those that have asked nothing yet.
@@ -134,20 +134,20 @@ class Connection:
     def go_on(self, now: float) -> None:
         """Understand what is there; call it also once it was found out who it is."""
         try:
-            request = self._incoming.read()
+            request = self._reader.read()
         except Unfit as unfit:
             self._refuse(unfit.status, now)
         except EOFError:
             self.close()
         else:
-            if request is not None or self._incoming.asks_who:
+            if request is not None or self._reader.asks_who:
                 self.phase, self.deadline = Phase.WORKING, float("inf")
-            elif self._incoming.head is not None:
+            elif self._reader.head is not None:
                 self._go_on_with_body(now)
-            elif self.phase is not Phase.HEADERS and self._incoming.begun:
+            elif self.phase is not Phase.HEADERS and self._reader.begun:
                 self.phase, self.deadline = Phase.HEADERS, now + self._bounds.header_s
 
-    def late(self, now: float) -> None:
+    def time_out(self, now: float) -> None:
         """Give up what has taken too long."""
         if self.phase in (Phase.HEADERS, Phase.BODY):
             self._refuse(408, now)
@@ -156,7 +156,7 @@ class Connection:
 
     def answer(self, answer: Answer, now: float) -> None:
         """Send the answer; what is not taken at once goes with `ready`."""
-        request = self._incoming.head
+        request = self._reader.head
         self._last = self._last or (request is not None and request.unread)
         headers: Headers = [*answer.headers, CLOSE] if self._last else answer.headers
         bare = answer.status in (204, 304) or (request is not None and request.method == "HEAD")
@@ -177,7 +177,7 @@ class Connection:
         """Close it; `at_once` without regard to what is still to be sent."""
         self.phase, self.deadline = Phase.CLOSED, float("inf")
         self._out.clear()
-        self._incoming.drop()
+        self._reader.drop()
         if self._file is not None:
             self._file.close()
         self._line.close(at_once=at_once)
@@ -191,16 +191,16 @@ class Connection:
     def _go_on_with_body(self, now: float) -> None:
         if self.phase is not Phase.BODY:
             self.phase, self._begun = Phase.BODY, now
-            if self._incoming.awaited:
+            if self._reader.awaited:
                 self._line.send(memoryview(self._http.send(CONTINUE) or b""))
-        self.deadline = self._in_time(self._incoming.body_bytes)
+        self.deadline = self._in_time(self._reader.body_bytes)
 
     def _in_time(self, moved: int) -> float:
         return self._begun + self._bounds.grace_s + moved / self._bounds.least_rate
 
     def _refuse(self, status: int, now: float) -> None:
         self._last = True
-        self._incoming.drop()
+        self._reader.drop()
         self.answer(in_short(status), now)
 
     def _put(self, *events: h11.Response | h11.Data | h11.EndOfMessage) -> None:
@@ -234,7 +234,7 @@ class Connection:
         self.deadline = self._in_time(self._sent)
 
     def _finish(self, now: float) -> None:
-        self._incoming.drop()
+        self._reader.drop()
         self.answered += 1
         if self._last or self._http.our_state is not h11.DONE:
             self._line.end()

@@ -143,7 +143,7 @@ class Server:
             self._look_at = now + LOOK_S
             overdue = [each for each in self._all if each.deadline <= now and not each.away]
             for connection in overdue:
-                self._attend(connection, connection.late, now)
+                self._attend(connection, connection.time_out, now)
             self._thin_out_strangers(now)
             if self._accepts_again_at is not None and now >= self._accepts_again_at:
                 self._accepts_again_at = None

@@ -23,7 +23,7 @@ class Unfit(Exception):
         self.status = status
 
 
-class Incoming:
+class RequestReader:
     """The requests of one connection, one at a time.
 
     Where a stranger shows a cookie, `asks_who` is set: the app is to be asked who it is, before a body

@@ -38,7 +38,7 @@ WORN_OUT_MM = {plan.TC: 62.4, plan.COMPACT: 57.6}
 
 
 @dataclass
-class Garage:
+class DemoEquipment:
     """The numbers that the season refers to, and the tyres as they truly are."""
 
     cars: dict[str, int] = field(default_factory=dict)
@@ -82,9 +82,9 @@ class Garage:
         tyres.save(connection, worn, moment)
 
 
-def fill(connection: sqlite3.Connection, rng: Random, moment: datetime) -> Garage:
+def fill(connection: sqlite3.Connection, rng: Random, moment: datetime) -> DemoEquipment:
     """Write the kit down as it was bought, before the season."""
-    own = Garage(diameter_mm=dict(NEW_MM))
+    own = DemoEquipment(diameter_mm=dict(NEW_MM))
     kit.add_gears(connection, "pinion", "dp:64", parse_teeth(plan.PINIONS), moment)
     kit.add_gears(connection, "spur", "dp:64", parse_teeth(plan.SPURS), moment)
     for name, car in plan.CARS.items():
@@ -117,7 +117,7 @@ def fill(connection: sqlite3.Connection, rng: Random, moment: datetime) -> Garag
     return own
 
 
-def finish(connection: sqlite3.Connection, rng: Random, own: Garage, now: datetime) -> None:
+def finish(connection: sqlite3.Connection, rng: Random, own: DemoEquipment, now: datetime) -> None:
     """Write down what was measured late in the season."""
     for days_ago in (60, 2):
         for name in (plan.TC, plan.COMPACT):
