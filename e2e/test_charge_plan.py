@@ -49,6 +49,7 @@ def test_a_plan_is_made_and_made_again_when_the_day_runs_late(live: Live, page: 
         ("A run takes about", "3000"),
     ):
         plan.fill(label, typed)
+    plan.watchers("Somebody does")
     plan.press("Save and plan")
     expect(page.locator(".timeline")).to_contain_text("Heat 1: pack A")
     first, second = plan.rows(), ["10:30 Heat 1: pack A", "12:00 Heat 2: pack A"]
@@ -72,6 +73,7 @@ def test_a_conflict_is_told_in_words(live: Live, page: Page) -> None:
         ("A run takes about", "1800"),
     ):
         plan.fill(label, typed)
+    plan.watchers("Somebody does")
     plan.press("Save and plan")
     expect(page.get_by_text("Heat 2 has no full pack")).to_be_visible()
     # 70 % of the pack is left: 3.909 V by the published table (Ai et al., 2020).

@@ -34,6 +34,7 @@ SCREENS = (
     "/packs",
     "/packs/1",
     "/packs/plan/settings",
+    "/packs/plan/chargers/new",
     "/runs/setup",
     "/tracks",
     "/tracks/1",

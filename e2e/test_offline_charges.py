@@ -22,6 +22,7 @@ from pitapp.web.forms.fields import parse_number
 
 READ = "SELECT shown, reason FROM check_answers ORDER BY id"
 CHARGES = "SELECT cells_set, current_a FROM pack_charges WHERE started_at > ''"
+OUTCOMES = "SELECT outcome FROM pack_charges WHERE started_at > '' ORDER BY id"
 CHARGE_ANSWERS = "SELECT step FROM pack_charge_answers ORDER BY id"
 
 
@@ -171,3 +172,35 @@ def test_a_charge_in_doubt_is_not_started_and_the_server_judges_again(
     expect(outbox.entries().first).to_contain_text("Over the label's rate: 6 A is more than 3 A")
     expect(outbox.entries().last).to_contain_text("Read the charger's screen: not done yet.")
     assert rows(server, CHARGES) == before
+
+
+def test_a_charge_is_stopped_and_taken_up_again_with_no_server(
+    server: ServerProcess, phone: Phone
+) -> None:
+    """Nobody watches: off the charger before the run, every step anew, and on again after it."""
+    before = rows(server, OUTCOMES)
+    page = phone.open()
+    charge = Charge(page, server.url, 1).to_the_start()
+    charge.press("It is charging: start the clock")
+    Countdown(page, server.url, "").expect_counting()
+    started = page.url
+    visit_once(page, server.url)
+    page.goto(started)
+    server.kill()
+
+    page.goto(f"{server.url}/packs/1/charge?purpose=full")
+    Countdown(page, server.url, "").expect_counting()
+    charge.press("Stopped early")
+    charge.begin()
+    charge.expect_step("Look at it")
+    charge.to_the_start()
+    charge.press("It is charging: start the clock")
+    Countdown(page, server.url, "").expect_counting()
+    assert page.url != started
+    charge.press("Stopped early")
+    charge.begin()
+    charge.expect_step("Look at it")
+    server.start()
+    page.goto(server.url)
+    expect(bars(page)).to_contain_text(f"Sent: {len(STEPS) + 3} entries", timeout=20_000)
+    assert rows(server, OUTCOMES)[len(before) :] == [("stopped",), ("stopped",)]

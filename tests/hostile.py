@@ -95,6 +95,7 @@ def furnish(app: Flask) -> None:
     post("/packs/plan/settings", {
         "along": ["1", "2"], "outputs": "2", "amps_per_output": "12", "watts_per_output": "200",
         "name": "Invented charger", "used_mah": "3000", "most_full_min": "60", "cooling_min": "10",
+        "watched": "no",
     })  # fmt: skip
     post("/packs/plan/make")
     walk_charge(db, 1)

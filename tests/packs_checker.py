@@ -1,7 +1,6 @@
 """Judges a charge plan by what a pack, a charger and a racer can do; knows nothing of the planner.
 
-Times are minutes from the moment of the plan. That a pack may be charged only while somebody
-watches is not judged: the app does not yet know who watches when.
+Times are minutes from the moment of the plan.
 """
 
 from __future__ import annotations
@@ -27,6 +26,7 @@ class PackNow:
     cool_at: float = 0.0
     """Not to be charged before."""
     on_charger_until: float | None = None
+    """When its charge would end if nothing stopped it."""
     full_when_off: bool = False
     full_since: float = 0.0
     sound: bool = True
@@ -37,14 +37,18 @@ class OnCharger:
     """A charge that runs, whether of a pack that is planned with or of another."""
 
     until: float
+    """When it would end if nothing stopped it."""
     amps: float
     """As far as it draws from the supply: none while it discharges."""
     watts: float
+    pack: str = ""
+    charger: int | None = 0
+    """None: it may be on any of them."""
 
 
 @dataclass(frozen=True)
 class ChargerNow:
-    """The charger; None: no limit in all."""
+    """A charger; None: no limit in all."""
 
     outputs: int
     amps: float
@@ -60,22 +64,29 @@ class Facts:
     packs: dict[str, PackNow]
     heats: list[tuple[float, float, float]]
     """Start, length and what the run takes in Ah."""
-    charger: ChargerNow
+    chargers: list[ChargerNow]
     running: list[OnCharger]
     cooling: float
     margin: float
     most_full: float
+    watched: bool = True
+    """Whether somebody stays with the chargers while the racer drives or marshals."""
+    marshalling: list[tuple[float, float]] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
 class Work:
-    """A pack on the charger from `begin` to `end`; less than no amps while it discharges."""
+    """A pack on a charger from `begin` to `end`; less than no amps while it discharges.
+
+    A charge that is stopped and taken up again is several of these.
+    """
 
     pack: str
     kind: Literal["charge", "storage"]
     begin: float
     end: float
     amps: float
+    charger: int = 0
 
 
 @dataclass(frozen=True)
@@ -85,11 +96,21 @@ class Plan:
     heats: list[tuple[str | None, bool]]
     work: list[Work]
     told_full_too_long: set[str] = field(default_factory=set)
+    running: list[list[tuple[float, float]]] | None = None
+    """From and to when each charge stays on that runs; None: each until it ends."""
+
+    def stays_on(self, facts: Facts) -> list[list[tuple[float, float]]]:
+        """From and to when each running charge is on."""
+        if self.running is not None:
+            return self.running
+        return [[(0.0, one.until)] if one.until > 0 else [] for one in facts.running]
 
 
 def complaints(facts: Facts, plan: Plan) -> list[str]:
     """Everything that is wrong with the plan, as sentences."""
-    found = list(_of_the_charger(facts, plan))
+    found = [*_of_running_charges(facts, plan), *_while_nobody_watches(facts, plan)]
+    for number in range(len(facts.chargers)):
+        found += [f"charger {number}: {what}" for what in _of_a_charger(facts, plan, number)]
     for name, pack in facts.packs.items():
         found += [f"{name}: {what}" for what in _of_a_pack(facts, plan, name, pack)]
     known = {name for name, pack in facts.packs.items() if pack.sound}
@@ -97,12 +118,44 @@ def complaints(facts: Facts, plan: Plan) -> list[str]:
     return found + [f"{name} is not to be used" for name in sorted(used - known)]
 
 
-def _of_the_charger(facts: Facts, plan: Plan) -> Iterator[str]:
-    charger = facts.charger
-    busy = [work for work in plan.work if work.end > work.begin]
+def _of_running_charges(facts: Facts, plan: Plan) -> Iterator[str]:
+    """What runs gets the time that it lacks, in its order, and not before the plan is made."""
+    stays = plan.stays_on(facts)
+    if len(stays) != len(facts.running):
+        yield f"{len(stays)} of {len(facts.running)} charges that run are in the plan"
+    for one, pieces in zip(facts.running, stays, strict=False):
+        edges = [moment for piece in pieces for moment in piece]
+        if edges != sorted(edges) or any(moment < -NEAR for moment in edges):
+            yield f"{one.pack} stays on in no order"
+        if abs(sum(end - begin for begin, end in pieces) - max(0.0, one.until)) > NEAR:
+            yield f"{one.pack} stays on for another time than it lacks"
+
+
+def _while_nobody_watches(facts: Facts, plan: Plan) -> Iterator[str]:
+    """Nothing is on a charger while its owner drives or marshals, unless somebody watches."""
+    if facts.watched:
+        return
+    driving = [(start, start + length) for start, length, _ in facts.heats]
+    on = [(work.pack, work.begin, work.end) for work in plan.work if work.end > work.begin]
+    for one, pieces in zip(facts.running, plan.stays_on(facts), strict=False):
+        on += [(one.pack, *piece) for piece in pieces]
+    for name, begin, end in on:
+        for away, back in [*driving, *facts.marshalling]:
+            if min(end, back) - max(begin, away, 0.0) > NEAR:
+                yield f"{name} on the charger from {begin:.0f} to {end:.0f}, alone at {away:.0f}"
+
+
+def _of_a_charger(facts: Facts, plan: Plan, number: int) -> Iterator[str]:
+    charger = facts.chargers[number]
+    busy = [work for work in plan.work if work.end > work.begin and work.charger == number]
+    running = [
+        (one, pieces[-1][1])
+        for one, pieces in zip(facts.running, plan.stays_on(facts), strict=False)
+        if one.charger in (None, number) and pieces
+    ]
     for at in [0.0, *(work.begin for work in busy)]:
         on = [work for work in busy if work.begin <= at + NEAR < work.end - NEAR]
-        others = [one for one in facts.running if one.until > at + 2 * NEAR]
+        others = [one for one, until in running if until > at + 2 * NEAR]
         if on and len(on) + len(others) > charger.outputs:
             yield f"{len(on)} on the charger at {at:.0f} beside {len(others)} that are there"
         charges = [(work.amps, facts.packs[work.pack].cells) for work in on if work.amps > 0]
@@ -118,9 +171,9 @@ def _of_the_charger(facts: Facts, plan: Plan) -> Iterator[str]:
 
 
 def _of_a_pack(facts: Facts, plan: Plan, name: str, pack: PackNow) -> Iterator[str]:
-    charger = facts.charger
     mine = [work for work in plan.work if work.pack == name]
     for work in mine:
+        charger = facts.chargers[work.charger]
         if work.begin < -NEAR:
             yield f"on the charger in the past, at {work.begin:.0f}"
         if work.amps > min(pack.c_rate * pack.capacity_ah, charger.amps) + NEAR:
@@ -147,26 +200,34 @@ def _through_the_day(
     free_at, cool_at, usable_at = 0.0, pack.cool_at, -1e9
     percent, since = pack.percent, pack.full_since
     if pack.on_charger_until is not None:
-        free_at, usable_at = pack.on_charger_until, pack.on_charger_until + facts.margin
+        off = pack.on_charger_until
+        for one, pieces in zip(facts.running, plan.stays_on(facts), strict=False):
+            off = pieces[-1][1] if one.pack == name and pieces else off
+        free_at, usable_at = off, off + facts.margin
         percent = 100.0 if pack.full_when_off else pack.percent
-        since = max(0.0, pack.on_charger_until)
-    charged_here = False
+        since = max(0.0, off)
+    charged_here, lacks_ah = False, 0.0
     events: list[tuple[float, Work | tuple[float, float, float, bool]]] = []
     events += [(work.begin, work) for work in mine]
     events += [(heat[0], heat) for heat in heats]
     for at, event in sorted(events, key=lambda each: each[0]):
         if at < free_at - NEAR:
             yield f"in two places at {at:.0f}, not free before {free_at:.0f}"
-        if isinstance(event, Work):
-            if event.end > event.begin and at < cool_at - NEAR:
-                yield f"charged warm at {at:.0f}, cool at {cool_at:.0f}"
-            if event.kind == "charge":
+        if isinstance(event, Work) and event.end > event.begin and at < cool_at - NEAR:
+            yield f"charged warm at {at:.0f}, cool at {cool_at:.0f}"
+        if isinstance(event, Work) and event.kind == "charge":
+            if not charged_here:
                 known = FULL_PERCENT if percent is None else percent
-                missing_ah = pack.capacity_ah * (FULL_PERCENT - known) / 100
-                if event.end - event.begin < 60 * missing_ah / event.amps - NEAR:
-                    yield f"charged in {event.end - event.begin:.0f} min, which cannot be"
-                percent, since, charged_here = 100.0, event.end, True
-                usable_at = event.end + facts.margin
+                lacks_ah = pack.capacity_ah * (FULL_PERCENT - known) / 100
+            lacks_ah -= (event.end - event.begin) * event.amps / 60
+            percent, since, charged_here = 100.0, event.end, True
+            usable_at, free_at = event.end + facts.margin, event.end
+            continue
+        if charged_here and lacks_ah > NEAR:
+            yield f"charged by {at:.0f}, which cannot be: {lacks_ah:.2f} Ah are lacking"
+        if isinstance(event, Work):
+            if charged_here:
+                yield f"charged for no heat before {at:.0f}"
             free_at = event.end
             continue
         start, end, takes, full = event

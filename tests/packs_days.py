@@ -18,12 +18,12 @@ USED_PERCENT = 40.0
 """Left after a run of which nothing is known: 60 % taken, as the app says that it assumes."""
 TABLES = (
     "charge_plans",
-    "chargers",
     "car_packs",
     "runs",
     "pack_readings",
     "pack_storages",
     "pack_charges",
+    "chargers",
     "packs",
     "heats",
     "meetings",
@@ -52,7 +52,12 @@ class RaceDay:
             "margin_min": float(self.rng.choice([0, 5, 10])),
         }
         self.used_mah = float(self.rng.choice([1500, 2600, 3400]))
+        self.places = random.Random(-seed - 1)
+        self.watched = self.places.random() < 0.4
+        self.walk = self.places.choice([0.0, 3.0, 5.0])
+        self.marshalling: list[tuple[float, float]] = []
         self.running: list[OnCharger] = []
+        self.due: list[int] = []
         self.names: dict[int, str] = {}
         self.facts = self._written()
         db.execute("COMMIT")
@@ -81,6 +86,7 @@ class RaceDay:
             car_id=self.car_id,
         )
         heats = self._heats()
+        chargers = self._chargers()
         packs: dict[str, PackNow] = {}
         left_out = []
         for number in range(rng.randint(1, 6)):
@@ -90,26 +96,12 @@ class RaceDay:
                 pack = None
             elif pack:
                 packs[name] = pack
-        charger = ChargerNow(
-            outputs=rng.randint(1, 4),
-            amps=rng.choice([5.0, 8.0, 12.0]),
-            watts=rng.choice([60.0, 100.0, 200.0]),
-            all_amps=rng.choice([None, None, 8.0, 14.0]),
-            all_watts=rng.choice([None, None, 100.0, 180.0]),
-        )
-        charger_id = self.insert(
-            "chargers",
-            name="Invented",
-            outputs=charger.outputs,
-            amps_per_output=charger.amps,
-            watts_per_output=charger.watts,
-            amps_in_all=charger.all_amps,
-            watts_in_all=charger.all_watts,
-        )
         self.insert(
             "charge_plans",
             meeting_id=self.meeting_id,
-            charger_id=charger_id,
+            charger_id=self.charger_ids[0],
+            watched=self.watched,
+            walk_min=self.walk,
             used_mah=self.used_mah,
             left_out=json.dumps(left_out),
             made_at=self.at(0),
@@ -118,12 +110,42 @@ class RaceDay:
         return Facts(
             packs=packs,
             heats=heats,
-            charger=charger,
+            chargers=chargers,
             running=self.running,
+            watched=self.watched,
+            marshalling=self.marshalling,
             cooling=self.rules["cooling_min"],
             margin=self.rules["margin_min"],
             most_full=self.rules["most_full_min"],
         )
+
+    def _chargers(self) -> list[ChargerNow]:
+        """One to three that are along, and sometimes one that is at home, written down first."""
+        rng, chargers = self.rng, []
+        home = self.places.random() < 0.2
+        self.charger_ids: list[int] = []
+        for number in range(1 + home + self.places.choice([0, 0, 1, 1, 2])):
+            charger = ChargerNow(
+                outputs=rng.randint(1, 4) if not self.charger_ids else self.places.randint(1, 2),
+                amps=rng.choice([5.0, 8.0, 12.0]),
+                watts=rng.choice([60.0, 100.0, 200.0]),
+                all_amps=rng.choice([None, None, 8.0, 14.0]),
+                all_watts=rng.choice([None, None, 100.0, 180.0]),
+            )
+            charger_id = self.insert(
+                "chargers",
+                name=f"Invented {number}",
+                outputs=charger.outputs,
+                amps_per_output=charger.amps,
+                watts_per_output=charger.watts,
+                amps_in_all=charger.all_amps,
+                watts_in_all=charger.all_watts,
+                at_home=home and number == 0,
+            )
+            if not home or number > 0:
+                chargers.append(charger)
+                self.charger_ids.append(charger_id)
+        return chargers
 
     def _heats(self) -> list[tuple[float, float, float]]:
         """Heats that were, one that may be late, and those to come, with marshalling between."""
@@ -146,6 +168,9 @@ class RaceDay:
                     kind="marshal",
                     starts_at=self.at(start + 8),
                 )
+                if start + 8 > -15:
+                    marshals = max(0.0, round((start + 8) * 60) / 60)
+                    self.marshalling.append((marshals, marshals + self.run_min))
             if not done:
                 # Rows keep whole seconds.
                 shown = round(start * 60) / 60 if start > 0 else 0.0
@@ -204,6 +229,9 @@ class RaceDay:
 
     def _charge(self, pack_id: int, begun: float, due: float, **more: Any) -> float:
         amps = self.rng.choice([2.0, 4.0, 5.0])
+        self.place = self.places.choice([None, *range(len(self.charger_ids))])
+        if self.place is not None:
+            more["charger_id"] = self.charger_ids[self.place]
         values = {"purpose": "full", "start_percent": 30.0, "current_a": amps} | more
         self.insert(
             "pack_charges",
@@ -230,21 +258,28 @@ class RaceDay:
 
     def _half_charged(self, pack_id: int, capacity: float) -> dict[str, Any]:
         ended = -self.rng.uniform(1, 60)
-        self._charge(pack_id, ended - 20, ended + 30, ended_at=self.at(ended), outcome="stopped")
-        return {"percent": 30.0}
+        amps = self._charge(
+            pack_id, ended - 20, ended + 30, ended_at=self.at(ended), outcome="stopped"
+        )
+        # 20 min at the amps noted, from 30 %; rows keep whole seconds.
+        return {"percent": 30.0 + 100 * amps * (20 * 60 - 1) / 3.6 / capacity}
 
     def _on_the_charger(self, pack_id: int, capacity: float) -> dict[str, Any]:
         """Due in a while, or since a while with nobody having ended it."""
         due = self.rng.choice([-20, -3, 1, 8, 25, 25, 50, 90]) + round(self.rng.uniform(0, 9))
         amps = self._charge(pack_id, due - 70, due)
-        self.running.append(OnCharger(max(0.0, due), amps, amps * 8.4))
+        self._runs(pack_id, due, amps)
         return {"percent": None, "on_charger_until": float(due), "full_when_off": True}
+
+    def _runs(self, pack_id: int, due: float, amps: float) -> None:
+        name = self.names[pack_id]
+        self.running.append(OnCharger(max(0.0, due), amps, amps * 8.4, name, self.place))
+        self.due.append(pack_id)
 
     def _going_to_storage(self, pack_id: int, capacity: float) -> dict[str, Any]:
         due, down = round(self.rng.uniform(1, 60)), self.rng.random() < 0.5
         amps = self._charge(pack_id, due - 30, due, purpose="storage", discharging=down)
-        draws = 0.0 if down else amps
-        self.running.append(OnCharger(max(0.0, due), draws, draws * 8.4))
+        self._runs(pack_id, due, 0.0 if down else amps)
         return {"percent": None, "on_charger_until": float(due)}
 
     def _used(self, pack_id: int, capacity: float, ago: float | None = None) -> dict[str, Any]:
@@ -283,13 +318,23 @@ class RaceDay:
                 self._minutes(step["begins_at"]),
                 self._minutes(step["ends_at"]),
                 step["amps"],
+                self.charger_ids.index(step["charger_id"]) if step["charger_id"] else 0,
             )
             for step in told["steps"]
+        ]
+        running = [
+            [
+                (self._minutes(step["begins_at"]), self._minutes(step["ends_at"]))
+                for step in told["running"]
+                if step["pack_id"] == pack_id
+            ]
+            or ([(0.0, one.until)] if one.until > 0 else [])
+            for pack_id, one in zip(self.due, self.running, strict=True)
         ]
         self.conflicts: list[str] = told["conflicts"]
         words = " ".join(self.conflicts)
         too_long = {name for name in self.names.values() if f"Pack {name} is full" in words}
-        return Plan(heats, work, too_long)
+        return Plan(heats, work, too_long, running)
 
     def _minutes(self, moment: str) -> float:
         return (datetime.fromisoformat(moment) - self.now).total_seconds() / 60

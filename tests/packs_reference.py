@@ -8,21 +8,65 @@ from dataclasses import replace
 from pitapp.packs.formulas import Charger, Heat, PlanPack, PlanRules, Running, charge_time_s
 
 
-def everything_tried(heats, packs, charger, rules, running=()):
+def everything_tried(heats, packs, charger, rules, running=(), away=()):
     """Fewest heats without a pack and least time full, by trying every plan there is."""
+    chargers = [charger] if isinstance(charger, Charger) else charger
     heats = sorted(heats, key=lambda heat: heat.start_min)
-    packs = [item for item in packs if item.condition == "sound"]
+    away = [(max(begin, rules.now_min), end) for begin, end in sorted(away) if end > rules.now_min]
+    packs = [
+        replace(item, charging_until_min=when_done(rules.now_min, item.charging_until_min, away))
+        for item in packs
+        if item.condition == "sound"
+    ]
     best = (len(heats) + 1, math.inf)
-    for outputs in range(1, charger.outputs + 1):
-        tables = [lengths(item, heats, charger, outputs, rules) for item in packs]
-        taken = taken_until(packs, charger, outputs, rules, running)
+    for in_use in itertools.product(*(range(1, each.outputs + 1) for each in chargers)):
+        pairs = list(zip(chargers, in_use, strict=True))
+        tables = [
+            [lengths(item, heats, each, outputs, rules) for each, outputs in pairs]
+            for item in packs
+        ]
+        own = []
+        for place, (each, outputs) in enumerate(pairs):
+            there = [
+                replace(one, until_min=when_done(rules.now_min, one.until_min, away))
+                for one in running
+                if one.charger in (None, place)
+            ]
+            own += [(place, free) for free in taken_until(packs, each, outputs, rules, there)]
         choices = itertools.product([None, *range(len(packs))], repeat=len(heats))
         for choice in sorted(choices, key=lambda choice: choice.count(None)):
             if choice.count(None) > best[0]:
                 break
-            cost = cost_of(choice, heats, packs, tables, taken, rules)
+            cost = cost_of(choice, heats, packs, tables, own, rules, away)
             best = min(best, (choice.count(None), cost)) if cost < math.inf else best
     return best
+
+
+def when_done(now, until, away):
+    """When a charge is over that lacks the time from now until then, stopped whenever away."""
+    if until is None or until <= now:
+        return until
+    left, at = until - now, now
+    for begin, end in away:
+        if at + left <= max(at, begin):
+            return at + left
+        if end > at:
+            left -= max(0, begin - at)
+            at = end
+    return at + left
+
+
+def put_on_by(end, length, away):
+    """When a charge must go on at the latest to end then, stopped whenever away."""
+    left, at = length, end
+    for low, high in sorted(away, reverse=True):
+        if low >= at:
+            continue
+        if at - left >= high - 1e-9:
+            return at - left
+        left -= max(0, at - high)
+        at = min(at, low)
+    return at - left
 
 
 def amps_of(item, charger, outputs):
@@ -69,14 +113,15 @@ def lengths(item, heats, charger, outputs, rules):
     return first, after
 
 
-def cost_of(choice, heats, packs, tables, taken, rules):
+def cost_of(choice, heats, packs, tables, outputs, rules, away):
     jobs = []
     cost = 0.0
     day_over = max((heat.start_min + heat.run_min for heat in heats), default=rules.now_min)
     for number, item in enumerate(packs):
-        first, after = tables[number]
+        first = [first for first, _ in tables[number]]
+        after = list(zip(*(each for _, each in tables[number]), strict=True))
         mine = [place for place, chosen in enumerate(choice) if chosen == number]
-        if any(after[place] is None for place in mine):
+        if any(after[place][0] is None for place in mine):
             return math.inf
         off = rules.now_min if item.charging_until_min is None else item.charging_until_min
         if item.percent >= rules.full_percent:
@@ -98,8 +143,8 @@ def cost_of(choice, heats, packs, tables, taken, rules):
                 ready = rules.now_min if item.ready_min is None else item.ready_min
                 jobs.append((max(ready, off, rules.now_min), heats[place].start_min, first))
             previous = [place]
-    ways = splits(jobs, len(taken))
-    return cost + min((waiting(split, taken, rules) for split in ways), default=math.inf)
+    ways = splits(jobs, len(outputs))
+    return cost + min((waiting(split, outputs, rules, away) for split in ways), default=math.inf)
 
 
 def splits(jobs, outputs):
@@ -110,15 +155,19 @@ def splits(jobs, outputs):
             yield [order[low:high] for low, high in itertools.pairwise(edges)]
 
 
-def waiting(split, taken, rules):
+def waiting(split, outputs, rules, away):
     """Time full when each output's charges, the last of them first, end as late as they can."""
     total = 0.0
-    for jobs, own in zip(split, taken, strict=True):
+    for jobs, (charger, own) in zip(split, outputs, strict=True):
         free = math.inf
         for release, need, length in jobs:
             end = min(need - rules.margin_min, free)
-            free = end - length
+            for low, high in sorted(away, reverse=True):
+                end = low if low < end <= high else end
+            free = put_on_by(end, length[charger], away)
             if free < max(release, own) - 1e-6 or need - end > rules.most_full_min + 1e-6:
+                return math.inf
+            if any(low + 1e-6 < free < high - 1e-6 for low, high in away):
                 return math.inf
             total += need - end
     return total
@@ -183,3 +232,44 @@ def random_moment(seed):
     if rng.random() < 0.3:
         running.append(Running(rules.now_min + rng.choice([10.0, 50.0]), 3.0, 25.2))
     return heats, packs, charger, rules, running
+
+
+def random_pits(seed):
+    """A small day with one to three chargers that differ, and times at which nobody watches."""
+    heats, packs, charger, rules, running = random_moment(seed)
+    rng = random.Random(seed * 7 + 3)
+    chargers = [replace(charger, outputs=min(charger.outputs, 2))]
+    for _ in range(rng.choice([0, 1, 1, 1, 2])):
+        amps = rng.choice([2.0, 4.0, 5.0, 9.0])
+        watts = rng.choice([30.0, 60.0, 100.0])
+        in_all = amps * rng.choice([1, 2])
+        chargers.append(Charger(rng.choice([1, 1, 2]), amps, watts, in_all, 300))
+    if rng.random() < 0.2:
+        chargers.append(chargers[0])
+    if len(chargers) > 2:
+        chargers = [replace(each, outputs=1) for each in chargers]
+    running = [replace(one, charger=rng.choice([None, *range(len(chargers))])) for one in running]
+    away = []
+    if rng.random() < 0.75:
+        walk = rng.choice([0, 3, 5])
+        away = [(heat.start_min - walk, heat.start_min + heat.run_min + walk) for heat in heats]
+        if rng.random() < 0.7:
+            away += [
+                (heat.start_min + heat.run_min + walk, heat.start_min + 2 * heat.run_min + walk)
+                for heat in heats
+            ]
+        if rng.random() < 0.2:
+            away.append((rules.now_min - 5, rules.now_min + 12))
+        away = merged(away)
+    return heats, packs, chargers, rules, running, away
+
+
+def merged(windows):
+    """Windows in order that do not touch."""
+    found = []
+    for begin, end in sorted(windows):
+        if found and begin <= found[-1][1]:
+            found[-1] = (found[-1][0], max(end, found[-1][1]))
+        else:
+            found.append((begin, end))
+    return found

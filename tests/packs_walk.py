@@ -21,6 +21,7 @@ CHARGER = {
     "used_mah": "3000",
     "most_full_min": "120",
     "cooling_min": "20",
+    "watched": "yes",
 }
 """What the form of a charge plan sends."""
 PACK = Pack(mark="A", cells_series=2, capacity_mah=6000, most_charge_c=1)

@@ -40,7 +40,9 @@ def declared() -> list[tuple[str, str, str]]:
         for line in file.read_text(encoding="utf-8").splitlines():
             if made := re.match(r"CREATE TABLE (\w+)", line):
                 table = made[1]
-            if named := re.match(r"\s*(\w+) .*REFERENCES (\w+)", line):
+            if added := re.match(r"ALTER TABLE (\w+) ADD COLUMN (\w+) .*REFERENCES (\w+)", line):
+                found.add((added[1], added[2], added[3]))
+            elif named := re.match(r"\s*(\w+) .*REFERENCES (\w+)", line):
                 found.add((table, named[1], named[2]))
     return sorted(found)
 

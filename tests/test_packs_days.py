@@ -85,13 +85,35 @@ class Day:
             cooling_min=rng.choice([0, 10, 20]),
             margin_min=min(most_full, rng.choice([0, 5, 10])),
         )
-        outputs, amps = rng.randint(1, 4), rng.choice([5.0, 8.0, 12.0])
-        in_all = amps * rng.choice([1, 1.5, outputs])
-        self.charger = Charger(outputs, amps, rng.choice([60, 100]), in_all, rng.choice([80, 300]))
+        self.chargers = [self._charger(rng, 4)]
+        several = random.Random(-seed - 1)
+        while several.random() < 0.5 and len(self.chargers) < 4:
+            self.chargers.append(self._charger(several, 2))
+        self.watched = several.random() < 0.3
+        self.walk = several.choice([0.0, 3.0, 5.0])
+        self.marshalling = [
+            (heat.start_min + gap, heat.start_min + gap + heat.run_min)
+            for heat in self.heats
+            if (gap := several.choice([0, 8, 20]))
+        ]
+        self.places = several
         self.running: list[Running] = []
+        self.on_it: list[str] = []
         self.packs = [
             self._pack(rng, number) for number in range(rng.randint(1, 8 if long_day else 5))
         ]
+
+    def _charger(self, rng: random.Random, most: int) -> Charger:
+        outputs, amps = rng.randint(1, most), rng.choice([5.0, 8.0, 12.0])
+        in_all = amps * rng.choice([1, 1.5, outputs])
+        return Charger(outputs, amps, rng.choice([60, 100]), in_all, rng.choice([80, 300]))
+
+    @property
+    def away(self) -> list[tuple[float, float]]:
+        """When nobody watches: at the track and on the way there and back."""
+        driving = [(heat.start_min, heat.start_min + heat.run_min) for heat in self.heats]
+        windows = [] if self.watched else [*driving, *self.marshalling]
+        return [(begin - self.walk, end + self.walk) for begin, end in windows]
 
     def _pack(self, rng: random.Random, number: int) -> PlanPack:
         now = self.rules.now_min
@@ -110,7 +132,9 @@ class Day:
             return pack
         until = now + rng.choice([-8.0, 3.0, 20.0, 55.0, 95.0])
         amps = rng.choice([0.0, 2.0, 5.0])
-        self.running.append(Running(until, amps, amps * pack.cells * 4.2))
+        place = self.places.choice([None, *range(len(self.chargers))])
+        self.running.append(Running(until, amps, amps * pack.cells * 4.2, place))
+        self.on_it.append(pack.name)
         percent = rng.choice([100.0, 48.0])
         return replace(pack, percent=percent, charging_until_min=until, ready_min=None)
 
@@ -119,40 +143,53 @@ class Day:
         found = plan_charging(
             self.heats,
             self.packs,
-            self.charger,
+            self.chargers if len(self.chargers) > 1 else self.chargers[0],
             self.rules,
             running=self.running,
+            away=self.away,
             most_states=STATES,
         )
         now = self.rules.now_min
         work = [
-            Work(name, step.kind, step.start_min - now, step.end_min - now, step.amps)
+            Work(name, step.kind, begin - now, end - now, step.amps, step.charger)
             for name, todo in found.steps.items()
             for step in todo
+            for begin, end in step.pieces
         ]
+        for name, todo in found.steps.items():
+            for step in todo:
+                whole = step.pieces or ((step.start_min, step.end_min),)
+                assert (step.start_min, step.end_min) == (whole[0][0], whole[-1][1]), name
         told = {str(one.pack) for one in found.conflicts if one.kind == "sits full"}
-        return found, Plan([(heat.pack, heat.full) for heat in found.heats], work, told)
+        heats = [(heat.pack, heat.full) for heat in found.heats]
+        running = [[(begin - now, end - now) for begin, end in one] for one in found.running]
+        return found, Plan(heats, work, told, running)
 
     @property
     def facts(self) -> Facts:
         """The same day as the checker takes it."""
-        now, one = self.rules.now_min, self.charger
+        now = self.rules.now_min
         return Facts(
             packs={pack.name: self._fact(pack) for pack in self.packs},
             heats=[
                 (heat.start_min - now, heat.run_min, heat.used_mah / 1000) for heat in self.heats
             ],
-            charger=ChargerNow(
-                one.outputs,
-                one.amps_per_output,
-                one.watts_per_output,
-                one.amps_in_all,
-                one.watts_in_all,
-            ),
-            running=[
-                OnCharger(max(0.0, each.until_min - now), each.amps, each.watts)
-                for each in self.running
+            chargers=[
+                ChargerNow(
+                    one.outputs,
+                    one.amps_per_output,
+                    one.watts_per_output,
+                    one.amps_in_all,
+                    one.watts_in_all,
+                )
+                for one in self.chargers
             ],
+            running=[
+                OnCharger(max(0.0, each.until_min - now), each.amps, each.watts, name, each.charger)
+                for each, name in zip(self.running, self.on_it, strict=True)
+            ],
+            watched=self.watched,
+            marshalling=[(begin - now, end - now) for begin, end in self.marshalling],
             cooling=self.rules.cooling_min,
             margin=self.rules.margin_min,
             most_full=self.rules.most_full_min,

@@ -2,6 +2,7 @@
 
 import itertools
 import math
+import os
 import random
 
 import pytest
@@ -18,7 +19,7 @@ from pitapp.packs.formulas import (
     conflict_sentence,
     plan_charging,
 )
-from tests.packs_reference import everything_tried, random_day, random_moment
+from tests.packs_reference import everything_tried, random_day, random_moment, random_pits
 
 ONE_OUTPUT = Charger(
     outputs=1, amps_per_output=10, watts_per_output=200, amps_in_all=10, watts_in_all=200
@@ -53,6 +54,21 @@ def test_no_plan_is_better_on_200_small_days_under_way(decade):
         heats, packs, charger, rules, running = random_moment(seed)
         plan = plan_charging(heats, packs, charger, rules, running=running)
         without, full_min = everything_tried(heats, packs, charger, rules, running)
+        assert plan.proved
+        assert plan.heats_without == without, seed
+        assert plan.full_min == pytest.approx(full_min, abs=1e-4), seed
+
+
+SMALL_DAYS = int(os.environ.get("PITAPP_SMALL_DAYS", "200"))
+
+
+@pytest.mark.parametrize("tenth", range(10))
+def test_no_plan_is_better_on_200_small_days_with_several_chargers(tenth):
+    """`PITAPP_SMALL_DAYS=3000` tries so many."""
+    for seed in range(tenth, SMALL_DAYS, 10):
+        heats, packs, chargers, rules, running, away = random_pits(seed)
+        plan = plan_charging(heats, packs, chargers, rules, running=running, away=away)
+        without, full_min = everything_tried(heats, packs, chargers, rules, running, away)
         assert plan.proved
         assert plan.heats_without == without, seed
         assert plan.full_min == pytest.approx(full_min, abs=1e-4), seed

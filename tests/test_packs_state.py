@@ -129,3 +129,35 @@ def test_resistance_is_the_mean_of_the_cells_else_the_model_cells() -> None:
 def test_cycles_count_what_was_before_the_log() -> None:
     pack = PACK.model_copy(update={"cycles_before": 40})
     assert PackState(pack, full_charges=2).cycles == 42
+
+
+@pytest.mark.parametrize(
+    ("more", "percent"),
+    [
+        # 1 Ah of 6 Ah are 16.7 % more than 30.
+        ({"moved_mah": 1000.0, "current_a": 6.0}, 46.7),
+        ({"moved_mah": 1000.0, "current_a": 6.0, "discharging": True}, 13.3),
+        # Two hours at 0.6 A are 1.2 Ah, 20 %.
+        ({"current_a": 0.6}, 50.0),
+        ({"current_a": 0.6, "discharging": True}, 10.0),
+        ({}, 30.0),
+    ],
+)
+def test_a_charge_that_was_stopped_left_in_it_what_went_in(
+    more: dict[str, Any], percent: float
+) -> None:
+    state = PackState(PACK, charge=charged("stopped", **more))
+    assert state.percent == pytest.approx(percent, abs=0.05)
+    assert not state.full
+
+
+def test_no_time_on_the_charger_makes_a_stopped_pack_full() -> None:
+    """Two hours at 6 A would be twice the pack: the end at constant voltage is not counted."""
+    state = PackState(PACK, charge=charged("stopped", current_a=6.0))
+    assert state.percent is not None
+    assert 60 < state.percent < 95
+    assert not state.full
+
+
+def test_a_charge_stopped_by_trouble_counts_for_nothing() -> None:
+    assert PackState(PACK, charge=charged("trouble", current_a=6.0)).percent == 30

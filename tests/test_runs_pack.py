@@ -222,7 +222,7 @@ def test_a_run_logged_as_it_is_shown_empties_its_pack_everywhere(
     assert "run today 08:50" in client.get("/packs").text
     charger = {"name": "Invented", "outputs": "1", "amps_per_output": "10"}
     more = {"watts_per_output": "150", "discharge_a": "1", "used_mah": "3000"}
-    limits = {"most_full_min": "120", "cooling_min": "5", "along": str(day.a)}
+    limits = {"most_full_min": "120", "cooling_min": "5", "along": str(day.a)} | {"watched": "yes"}
     assert client.post_form("/packs/plan/settings", charger | more | limits).status_code == 303
     record = planning.plan(day.db, day.meeting)
     assert record is not None

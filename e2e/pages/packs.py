@@ -15,6 +15,10 @@ class Packs(Screen):
 class Plan(Screen):
     path = "/packs/plan"
 
+    def watchers(self, label: str) -> None:
+        """Say who watches the chargers while the racer drives or marshals."""
+        self.page.get_by_label(label, exact=True).check()
+
     def rows(self) -> list[str]:
         """Return what is to be done, in order, each as one line."""
         return [

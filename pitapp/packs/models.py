@@ -107,6 +107,7 @@ class Charge(Record):
     outcome: Outcome | None = None
     moved_mah: float | None = Field(None, ge=0, le=100_000)
     remarks: Remarks = ""
+    charger_id: int | None = None
     version: int = 1
 
 
@@ -130,7 +131,7 @@ class InCar(Record):
 
 
 class ChargerRecord(Record):
-    """A charger, or several alike taken as one; nothing given "in all" means no limit in all."""
+    """A charger; nothing given "in all" means no limit in all. One `at_home` is not planned with."""
 
     id: int = 0
     name: str = Field(min_length=1, max_length=60)
@@ -140,6 +141,7 @@ class ChargerRecord(Record):
     amps_in_all: float | None = Field(None, ge=0.1, le=2000)
     watts_in_all: float | None = Field(None, ge=1, le=100_000)
     discharge_a: float = Field(1.0, ge=0.01, le=200)
+    at_home: bool = False
     version: int = 1
 
 
@@ -161,7 +163,10 @@ class PlannedHeat(Record):
 
 
 class PlannedStep(Record):
-    """A charge, or the way to storage: which pack, when on and when off, at how many amps."""
+    """A charge, or the way to storage: which pack, when on and when off, at how many amps.
+
+    One that is stopped and taken up again is as many steps as it has `pieces`.
+    """
 
     pack_id: int
     kind: Literal["charge", "storage"]
@@ -169,6 +174,9 @@ class PlannedStep(Record):
     ends_at: Moment
     amps: float
     output: int | None
+    charger_id: int | None = None
+    piece: int = 1
+    pieces: int = 1
 
 
 class DayPlan(Record):
@@ -177,6 +185,12 @@ class DayPlan(Record):
     heats: tuple[PlannedHeat, ...] = ()
     steps: tuple[PlannedStep, ...] = ()
     conflicts: tuple[str, ...] = ()
+    helps: tuple[str, ...] = ()
+    """What would help against them."""
+    running: tuple[PlannedStep, ...] = ()
+    """What was on a charger already and has to be stopped and taken up again."""
+    alone: str = ""
+    """What it costs that nobody watches."""
     full_min: float = 0.0
     proved: bool = True
 
@@ -191,6 +205,10 @@ class PlanRecord(Record):
     most_full_min: float = Field(120, ge=0, le=1440)
     cooling_min: float = Field(20, ge=0, le=240)
     margin_min: float = Field(10, ge=0, le=240)
+    watched: bool | None = None
+    """Whether somebody watches the chargers while the racer drives or marshals; None: not asked."""
+    walk_min: float = Field(5, ge=0, le=60)
+    """Away from the table before and after a run."""
     left_out: tuple[int, ...] = ()
     made_at: Moment
     made_from: str = ""

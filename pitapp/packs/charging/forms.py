@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 
 from wtforms import HiddenField, RadioField
 
@@ -11,13 +12,16 @@ from pitapp.packs.charging.prompts import ChargeStep
 from pitapp.packs.charging.refusals import refusal
 from pitapp.packs.charging.steps import judge_answers
 from pitapp.packs.fields import CellsField
-from pitapp.packs.models import Charge, Pack
+from pitapp.packs.models import Charge, ChargerRecord, Pack
 from pitapp.web.forms.fields import Needed, NumberField, QuantityField, WholeField
 from pitapp.web.forms.form_errors import PitForm
 
 
 class StepForm(PitForm):
     """One step; `shown` gives what is to be kept as its answer, or None with the errors."""
+
+    chargers: Sequence[ChargerRecord] = ()
+    """Those that are along."""
 
     def prepare(self, pack: Pack) -> None:
         """Make the form ready for this pack."""
@@ -95,13 +99,24 @@ class ProgramForm(StepForm):
 
     cells_set = WholeField("Cells it shows", [Needed("How many cells does the screen show?")])
     current_a = NumberField("Current it shows", [Needed("What current does it show?")], unit="A")
+    charger = RadioField("Which charger", coerce=int, choices=[], validate_choice=False)
+
+    def prepare(self, pack: Pack) -> None:
+        """Where several chargers are along, each may be chosen."""
+        self.charger.choices = [(each.id, each.name) for each in self.chargers]
 
     def read(self, pack: Pack) -> str | None:
-        """Cells and current as JSON."""
-        if 1 <= self.cells_set.data <= 16:
-            return json.dumps({"cells_set": self.cells_set.data, "current_a": self.current_a.data})
-        self.cells_set.errors = ["A charger shows 1 to 16 cells."]
-        return None
+        """Cells, current and charger as JSON; the only charger is chosen."""
+        by_id = [each.id for each in self.chargers]
+        chosen = by_id[0] if len(by_id) == 1 else self.charger.data
+        if len(by_id) > 1 and chosen not in by_id:
+            self.charger.errors = ["Say which charger it is on."]
+            return None
+        if not 1 <= self.cells_set.data <= 16:
+            self.cells_set.errors = ["A charger shows 1 to 16 cells."]
+            return None
+        program = {"cells_set": self.cells_set.data, "current_a": self.current_a.data}
+        return json.dumps(program | ({"charger_id": chosen} if chosen in by_id else {}))
 
 
 FORMS: dict[str, type[StepForm]] = {
@@ -112,9 +127,11 @@ FORMS: dict[str, type[StepForm]] = {
 }
 
 
-def form_for(step: ChargeStep) -> StepForm:
-    """The form of a step, filled from the request where that was sent."""
-    return FORMS[step.kind]()
+def form_for(step: ChargeStep, chargers: Sequence[ChargerRecord] = ()) -> StepForm:
+    """The form of a step, filled from the request where that was sent; `chargers` are along."""
+    form = FORMS[step.kind]()
+    form.chargers = chargers
+    return form
 
 
 class EndForm(PitForm):

@@ -7,7 +7,7 @@ out the part at constant voltage, so that it says too early to look rather than 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from datetime import datetime
 from typing import Any, get_args
 
@@ -32,8 +32,9 @@ from pitapp.packs.charging.refusals import LONGEST, STALE, refusal_text
 from pitapp.packs.charging.steps import Caution, cautions, charge_limits, judge_answers
 from pitapp.packs.charging.view import Countdown, ForecastText, address, last_look, step_values
 from pitapp.packs.health.condition import Verdict
-from pitapp.packs.models import Charge, Pack, Purpose
+from pitapp.packs.models import Charge, ChargerRecord, Pack, Purpose
 from pitapp.packs.overview import states
+from pitapp.packs.planning import store as planning
 from pitapp.web.http.htmx import part
 
 TITLES: dict[Purpose, str] = {"full": "Charge", "storage": "Storage"}
@@ -54,14 +55,27 @@ THERE = "At storage already. Nothing to charge or discharge."
 
 
 def runs(connection: sqlite3.Connection, packs: Iterable[Pack], now: datetime) -> list[OfflineRun]:
-    """A charge to full and one to storage for each of these packs that is on no charger."""
-    busy = {each.pack_id for each in store.running(connection)}
+    """A charge to full and one to storage for each of these packs.
+
+    One that is on a charger may be charged on once its charge is ended on the phone.
+    """
+    busy = {each.pack_id: each.uuid for each in store.running(connection)}
+    chargers = planning.chargers_along(connection)
     worn = {each.pack.id: each.worn(now) for each in states(connection)}
     fragments: Fragments = {}
     return [
-        _run(connection, pack, purpose, now, worn.get(pack.id), fragments)
+        _run(
+            connection,
+            pack,
+            purpose,
+            now,
+            worn.get(pack.id),
+            fragments,
+            chargers,
+            busy.get(pack.id, ""),
+        )
         for pack in packs
-        if pack.condition == "sound" and pack.id not in busy
+        if pack.condition == "sound"
         for purpose in get_args(Purpose)
     ]
 
@@ -73,6 +87,8 @@ def _run(
     now: datetime,
     worn: Verdict | None,
     fragments: Fragments,
+    chargers: Sequence[ChargerRecord],
+    busy: str,
 ) -> OfflineRun:
     begun = store.prepared(connection, pack.id, purpose, now)
     item = begun or Charge(uuid=UUID, pack_id=pack.id, purpose=purpose, prepared_at=now)
@@ -95,19 +111,24 @@ def _run(
         uuid=begun.uuid if begun else "",
         since=oldest.timestamp() * 1000 if oldest else 0,
         good_for=store.GOOD_FOR.total_seconds() * 1000,
-        steps=[_step(step, pack, purpose, worn, fragments) for step in STEPS],
+        steps=[_step(step, pack, purpose, worn, fragments, chargers) for step in STEPS],
         settled=[step.key for step in STEPS if step.key not in open_steps],
         given=stored,
         then=f"/packs/charges/{UUID}",
-        start=_start(pack, purpose, fragments),
+        start=_start(pack, purpose, fragments, busy),
     )
 
 
 def _step(
-    step: ChargeStep, pack: Pack, purpose: Purpose, worn: Verdict | None, fragments: Fragments
+    step: ChargeStep,
+    pack: Pack,
+    purpose: Purpose,
+    worn: Verdict | None,
+    fragments: Fragments,
+    chargers: Sequence[ChargerRecord],
 ) -> OfflineStep:
     def make() -> OfflineStep:
-        values = step_values(pack, step, UUID, purpose, {}, form_for(step), worn)
+        values = step_values(pack, step, UUID, purpose, {}, form_for(step, chargers), worn)
         values |= {"address": AT, "back": values["back"] and BACK}
         return OfflineStep(
             key=step.key,
@@ -159,7 +180,7 @@ def _limits(step: ChargeStep, pack: Pack, purpose: Purpose) -> dict[str, Offline
     return limits
 
 
-def _start(pack: Pack, purpose: Purpose, fragments: Fragments) -> dict[str, Any]:
+def _start(pack: Pack, purpose: Purpose, fragments: Fragments, busy: str) -> dict[str, Any]:
     """The last look, the countdown, and what they are worked out from."""
     low_v, high_v = STORAGE_CELL_V
     alike = (purpose, pack.cells_series)
@@ -173,6 +194,7 @@ def _start(pack: Pack, purpose: Purpose, fragments: Fragments) -> dict[str, Any]
         "most": LONGEST.total_seconds() / 60,
         "stale": STALE,
         "changed": CHANGED,
+        "busy": busy,
         "taken": TAKEN,
         "there": THERE,
     }

@@ -22,6 +22,8 @@ from pitapp.packs.charging.steps import Forecast, cells_of, forecast, judge_answ
 from pitapp.packs.charging.view import address, ready_values, running_values, step_values
 from pitapp.packs.models import Charge, Pack, Purpose
 from pitapp.packs.overview import state
+from pitapp.packs.planning import store as planning
+from pitapp.packs.planning.absence import next_away
 from pitapp.web.clock import moment_text, now
 from pitapp.web.http.htmx import after_write, show
 from pitapp.web.writes import taps
@@ -45,7 +47,7 @@ def begin(pack_id: int) -> Any:
     if draft:
         return redirect(_onward(connection, item, draft), 303)
     first, uuid = STEPS[0], str(uuids.uuid4())
-    return _show_step(connection, item, first, uuid, purpose, {}, form_for(first))
+    return _show_step(connection, item, first, uuid, purpose, {}, _form(connection, first))
 
 
 @blueprint.get("/<int:pack_id>/charges/<uuid:uuid>/steps/<key>")
@@ -59,7 +61,8 @@ def step(pack_id: int, uuid: uuids.UUID, key: str) -> Any:
         return redirect(url_for("packs.charging.charge", uuid=item.uuid), 303)
     answers = store.answers(connection, item.id)
     current = _step(key)
-    return _show_step(connection, own, current, item.uuid, item.purpose, answers, form_for(current))
+    form = _form(connection, current)
+    return _show_step(connection, own, current, item.uuid, item.purpose, answers, form)
 
 
 @blueprint.post("/<int:pack_id>/charges/<uuid:uuid>/steps/<key>")
@@ -70,7 +73,7 @@ def answer(connection: sqlite3.Connection, pack_id: int, uuid: uuids.UUID, key: 
     if own.condition != "sound":
         raise Refused(condition_refusal(own))
     item = store.prepare(connection, str(uuid), pack_id, _purpose(), now())
-    answers, form = store.answers(connection, item.id), form_for(current)
+    answers, form = store.answers(connection, item.id), _form(connection, current)
     form.prepare(own)
     stored = form.accepted_text(current, own, item, answers)
     if stored is None:
@@ -88,7 +91,7 @@ def charge(uuid: uuids.UUID) -> Any:
     own = shelf.pack(connection, item.pack_id)
     if not item.started_at:
         return _show_ready(connection, item, own)
-    return _show_running(item, own, EndForm())
+    return _show_running(connection, item, own, EndForm())
 
 
 @blueprint.post("/charges/<uuid:uuid>/start")
@@ -110,6 +113,7 @@ def start(connection: sqlite3.Connection, uuid: uuids.UUID) -> Any:
         update={
             "cells_set": program.cells_set,
             "current_a": program.current_a,
+            "charger_id": _charger_id(connection, program.charger_id),
             "discharging": ahead.discharging,
             "start_percent": ahead.start_percent,
             "due_at": now() + min(LONGEST, timedelta(minutes=ahead.minutes)),
@@ -144,7 +148,7 @@ def end(connection: sqlite3.Connection, uuid: uuids.UUID) -> Any:
     record = form.fill(Charge, **item.model_dump(exclude={"outcome", "moved_mah"}))
     if record is None or record.outcome is None:
         own = shelf.pack(connection, item.pack_id)
-        return _show_running(item, own, form, 422)
+        return _show_running(connection, item, own, form, 422)
     token = store.finish(connection, item, record.outcome, record.moved_mah, now())
     notice("The charge is over", token)
     if record.outcome == "trouble":
@@ -169,10 +173,22 @@ def _running(connection: sqlite3.Connection, uuid: uuids.UUID) -> Charge:
     return item
 
 
+def _charger_id(connection: sqlite3.Connection, said: int | None) -> int | None:
+    """The charger that was said while it is there still, else the only one that is along."""
+    if any(each.id == said for each in planning.chargers(connection)):
+        return said
+    along = planning.chargers_along(connection)
+    return along[0].id if len(along) == 1 else None
+
+
 def _step(key: str) -> ChargeStep:
     if key not in BY_KEY:
         raise NotThere("There is no such step.")
     return BY_KEY[key]
+
+
+def _form(connection: sqlite3.Connection, current: ChargeStep) -> StepForm:
+    return form_for(current, planning.chargers_along(connection))
 
 
 def _purpose() -> Purpose:
@@ -235,6 +251,17 @@ def _show_ready(
     return show("packs/ready.html", status, **values)
 
 
-def _show_running(item: Charge, own: Pack, form: EndForm, status: int = 200) -> Any:
+def _show_running(
+    connection: sqlite3.Connection, item: Charge, own: Pack, form: EndForm, status: int = 200
+) -> Any:
+    chargers = {each.id: each.name for each in planning.chargers(connection)}
     values = running_values(item, own, form, now())
-    return show("packs/charge.html", status, **values)
+    charger = chargers.get(item.charger_id or 0, "") if len(chargers) > 1 else ""
+    away = next_away(connection, now()) if not item.ended_at else None
+    more = {
+        "charger": charger,
+        "again": own.condition == "sound" and item.outcome == "stopped",
+        "stop_at": away[0] if away and item.due_at and away[0] < item.due_at else None,
+        "back_at": away[1] if away else None,
+    }
+    return show("packs/charge.html", status, **more, **values)

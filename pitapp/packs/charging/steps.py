@@ -79,6 +79,8 @@ class Program:
 
     cells_set: Annotated[int, Field(ge=1, le=16)]
     current_a: Annotated[float, Field(allow_inf_nan=False)]
+    charger_id: int | None = None
+    """Which charger; None: not known."""
 
 
 _VOLTS = TypeAdapter(Annotated[tuple[CellV, ...], Field(max_length=16)])

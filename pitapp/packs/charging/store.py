@@ -111,7 +111,7 @@ def start(connection: sqlite3.Connection, item: Charge, label: str, now: datetim
         step.record_before("pack_charges", item.id)
         connection.execute(
             "UPDATE pack_charges SET cells_set = ?, current_a = ?, discharging = ?, "
-            "start_percent = ?, started_at = ?, due_at = ? WHERE id = ?",
+            "start_percent = ?, started_at = ?, due_at = ?, charger_id = ? WHERE id = ?",
             (
                 item.cells_set,
                 item.current_a,
@@ -119,6 +119,7 @@ def start(connection: sqlite3.Connection, item: Charge, label: str, now: datetim
                 item.start_percent,
                 to_db(now),
                 to_db(item.due_at or now),
+                item.charger_id,
                 item.id,
             ),
         )

@@ -12,6 +12,7 @@ from pitapp.packs.cell import (
     EMPTY_CELL_V,
     MODEL_CELL_OHM_AH,
     STORAGE_CELL_V,
+    charge_phases,
     open_circuit_cell_v,
     state_of_charge_percent,
 )
@@ -130,9 +131,27 @@ class PackState(NamedTuple):
         if happened == "run":
             used = self.usual_mah or RUN_TAKES_SHARE * self.pack.capacity_mah
             return max(0.0, 100 * (1 - used / self.pack.capacity_mah))
+        if happened == "part" and self.charge and self.charge.outcome == "stopped":
+            return self._percent_when_stopped(self.charge)
         if happened in ("charging", "part") and self.charge:
             return self.charge.start_percent
         return None
+
+    def _percent_when_stopped(self, charge: Charge) -> float | None:
+        """What a charge that was stopped came to: by what the charger showed, else by its time at its
+        current, without what went in at constant voltage."""
+        start, capacity, amps = charge.start_percent, self.pack.capacity_mah, charge.current_a
+        if start is None:
+            return None
+        moved = charge.moved_mah
+        turning = 100.0
+        if moved is None and amps and charge.started_at and charge.ended_at:
+            moved = amps * (charge.ended_at - charge.started_at).total_seconds() / 3.6
+            turning = charge_phases(capacity, amps, self.cell_ohm, start).turning_percent
+        share = 100 * (moved or 0.0) / capacity
+        if charge.discharging:
+            return max(0.0, start - share)
+        return max(start, min(turning, start + share))
 
     @property
     def full(self) -> bool:

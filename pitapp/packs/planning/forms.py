@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pydantic import ValidationError
-from wtforms import SelectMultipleField, StringField
+from wtforms import BooleanField, HiddenField, RadioField, SelectMultipleField, StringField
 from wtforms.widgets import CheckboxInput, ListWidget
 
 from pitapp.packs.health.state import PackState
@@ -13,9 +13,13 @@ from pitapp.packs.models import ChargerRecord, PlanRecord
 from pitapp.web.forms.fields import Needed, NumberField, WholeField
 from pitapp.web.forms.form_errors import PitForm
 
+WATCHED = "Who watches the chargers while you drive or marshal?"
+WATCHERS = {"yes": "Somebody does", "no": "Nobody"}
+SAY_WHO = "Say who watches: somebody, or nobody."
 
-class PlanForm(PitForm):
-    """The charger, what a run takes, the racer's limits, and the packs that are along."""
+
+class ChargerFields(PitForm):
+    """A charger, as its label says."""
 
     name = StringField(
         "Charger",
@@ -31,10 +35,24 @@ class PlanForm(PitForm):
     amps_in_all = NumberField("Amps at most, all outputs", unit="A")
     watts_in_all = NumberField("Watts at most, all outputs", unit="W")
     discharge_a = NumberField("Discharges at", [Needed("See its label.")], unit="A", default=1.0)
+
+
+class ChargerForm(ChargerFields):
+    """One charger of several."""
+
+    version = HiddenField(default="1")
+    at_home = BooleanField("It stays at home")
+
+
+class PlanForm(ChargerFields):
+    """The first charger, what a run takes, the racer's limits, and the packs that are along."""
+
     used_mah = NumberField("A run takes about", [Needed("How much does a run take?")], unit="mAh")
     most_full_min = NumberField("Full at most", [Needed("How long?")], unit="min")
     cooling_min = NumberField("Cooling after a run", [Needed("How long?")], unit="min")
     margin_min = NumberField("Off the charger before the start", unit="min")
+    watched = RadioField(WATCHED, choices=WATCHERS, validate_choice=False)
+    walk_min = NumberField("Away before and after a run", unit="min")
     along = SelectMultipleField(
         "Packs you have with you",
         coerce=int,
@@ -46,23 +64,38 @@ class PlanForm(PitForm):
         """Offer the packs that may be charged."""
         self.along.choices = {each.pack.id: each.pack.mark for each in states}
 
-    def records(self, plan: PlanRecord, charger_id: int) -> tuple[PlanRecord, ChargerRecord] | None:
+    def records(
+        self, plan: PlanRecord, own: ChargerRecord | None
+    ) -> tuple[PlanRecord, ChargerRecord] | None:
         """The plan's figures and the charger as typed, or None with the errors at the fields."""
-        charger = self.fill(ChargerRecord, id=charger_id)
-        if charger is None:
+        more = {"id": own.id, "at_home": own.at_home} if own else {}
+        charger = self.fill(ChargerRecord, **more)
+        watched = self.watched_answer(plan)
+        if charger is None or watched is None:
             return None
         taken = self.along.data or ()
         left_out = tuple(value for value in self.along.choices if value not in taken)
         figures = {name: self[name].data for name in ("used_mah", "most_full_min", "cooling_min")}
-        if self.margin_min.data is not None:
-            figures["margin_min"] = self.margin_min.data
+        for name in ("margin_min", "walk_min"):
+            if self[name].data is not None:
+                figures[name] = self[name].data
         if figures.get("margin_min", plan.margin_min) > figures["most_full_min"]:
             sentence = "That is shorter than the time off the charger before the start."
             self.most_full_min.errors = [sentence]
             return None
         try:
-            record = PlanRecord(**(dict(plan) | figures | {"left_out": left_out}))
+            record = PlanRecord(
+                **(dict(plan) | figures | {"left_out": left_out, "watched": watched})
+            )
         except ValidationError as error:
             self.add_errors(error)
             return None
         return record, charger
+
+    def watched_answer(self, plan: PlanRecord) -> bool | None:
+        """Whether somebody watches: as answered, else as before; None with the error at the field."""
+        if self.watched.data in WATCHERS:
+            return bool(self.watched.data == "yes")
+        if plan.watched is None:
+            self.watched.errors = [SAY_WHO]
+        return plan.watched

@@ -9,9 +9,13 @@ from datetime import datetime, timedelta
 
 from pitapp.meetings.models import CAR_KINDS, Heat
 from pitapp.packs.health.state import RUN_TAKES_SHARE, PackState
-from pitapp.packs.models import MOST_HEATS, ChargerRecord
+from pitapp.packs.models import MOST_HEATS, ChargerRecord, PlanRecord
 
 LATE = timedelta(minutes=15)
+USUAL_RUN_MIN = 6.0
+"""Where the class says nothing: from memory."""
+WORTH_IT_MIN = 5.0
+"""For less time than this no charge is taken up between two times away: our choice."""
 
 
 def heats_ahead(heats: Sequence[Heat], now: datetime) -> list[Heat]:
@@ -23,13 +27,57 @@ def heats_ahead(heats: Sequence[Heat], now: datetime) -> list[Heat]:
     ][:MOST_HEATS]
 
 
-def digest(heats: Sequence[Heat], states: Sequence[PackState], charger: ChargerRecord) -> str:
-    """A short text that changes when the timetable, the packs or the charger do."""
+def marshalling_ahead(heats: Sequence[Heat], now: datetime) -> list[Heat]:
+    """The marshalling that is still to come, one that is a little late included."""
+    return [
+        heat
+        for heat in heats
+        if heat.kind == "marshal" and not heat.done_at and heat.starts_at > now - LATE
+    ]
+
+
+def away_windows(
+    heats: Sequence[Heat],
+    marshalling: Sequence[Heat],
+    record: PlanRecord,
+    run_min: float,
+    now: datetime,
+) -> list[tuple[float, float]]:
+    """From and to when nobody watches, in minutes from now; a heat that is late begins now.
+
+    Times with hardly a pause between them are one.
+    """
+    if record.watched is not False:
+        return []
+    starts = sorted((each.starts_at - now).total_seconds() / 60 for each in (*heats, *marshalling))
+    windows: list[tuple[float, float]] = []
+    for start in starts:
+        begin = max(0.0, start) - record.walk_min
+        end = max(0.0, start) + run_min + record.walk_min
+        if windows and begin - windows[-1][1] < WORTH_IT_MIN:
+            before = windows.pop()
+            begin, end = before[0], max(end, before[1])
+        windows.append((begin, end))
+    return windows
+
+
+def run_minutes(run_length_s: float | None) -> float:
+    """How long a run takes: as the class says, else the usual."""
+    return run_length_s / 60 if run_length_s else USUAL_RUN_MIN
+
+
+def digest(
+    heats: Sequence[Heat],
+    states: Sequence[PackState],
+    chargers: Sequence[ChargerRecord],
+    marshalling: Sequence[Heat] = (),
+) -> str:
+    """A short text that changes when the timetable, the packs or the chargers do."""
     packs = [each.pack.model_dump(mode="json") for each in states]
     content = (
-        [[heat.id, heat.kind, heat.epoch_s] for heat in heats],
+        [[heat.id, heat.kind, heat.epoch_s] for heat in [*heats, *marshalling]],
         packs,
-        charger.model_dump(exclude={"id", "version"}),
+        [each.model_dump(exclude={"version"}) for each in chargers],
     )
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:16]
 

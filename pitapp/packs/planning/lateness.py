@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 from typing import NamedTuple
 
@@ -12,6 +12,7 @@ from pitapp.packs.models import ChargerRecord, DayPlan, PlannedHeat, PlannedStep
 from pitapp.packs.planning.inputs import LATE
 from pitapp.packs.safety import charge_current_a
 from pitapp.packs.solver.conflicts import late_text
+from pitapp.packs.solver.watched_time import WatchedTime
 
 NEAR = timedelta(minutes=1)
 
@@ -32,9 +33,28 @@ class LatePack(NamedTuple):
 
 
 def late_packs(
-    record: PlanRecord, states: Sequence[PackState], charger: ChargerRecord, now: datetime
+    record: PlanRecord,
+    states: Sequence[PackState],
+    chargers: Sequence[ChargerRecord],
+    now: datetime,
+    away: Sequence[tuple[float, float]] = (),
 ) -> dict[int, LatePack]:
-    """By heat: each pack that its next heat calls full and that will not be. `states`: of every pack."""
+    """By heat: each pack that its next heat calls full and that will not be.
+
+    Args:
+        record: the plan.
+        states: of every pack.
+        chargers: those that are along, one at least.
+        now: the moment.
+        away: from and to when nobody watches, in minutes from now.
+    """
+    time = WatchedTime(0.0, away)
+
+    def done(moment: datetime) -> datetime:
+        """When a charge is done that would be then if nothing stopped it."""
+        minutes = (moment - now).total_seconds() / 60
+        return now + timedelta(minutes=time.earliest(minutes)) if minutes > 0 else moment
+
     plan = record.plan or DayPlan()
     by_id = {one.pack.id: one for one in states}
     by_heat: dict[int, LatePack] = {}
@@ -49,7 +69,9 @@ def late_packs(
         elif state.pack.condition != "sound":
             why = f"is {state.pack.condition}"
             by_heat[heat.heat_id] = LatePack(heat, state.pack.mark, why, None)
-        elif heat.full and (late_pack := _late_pack(plan, heat, state, record, charger, now)):
+        elif heat.full and (
+            late_pack := _late_pack(plan, heat, state, record, chargers, now, done)
+        ):
             by_heat[heat.heat_id] = late_pack
     return by_heat
 
@@ -59,8 +81,9 @@ def _late_pack(
     heat: PlannedHeat,
     state: PackState,
     record: PlanRecord,
-    charger: ChargerRecord,
+    chargers: Sequence[ChargerRecord],
     now: datetime,
+    done: Callable[[datetime], datetime],
 ) -> LatePack | None:
     """A charge that the plan has is trusted to be done, though it was not noted, until an entry
     says otherwise; a pack for which it has none was full then."""
@@ -69,11 +92,12 @@ def _late_pack(
     if charging and charging.due_at:
         due, why = charging.due_at, "is on the charger"
         if charging.purpose == "storage":
-            due, why = max(due, now) + _length(state, charger), "is on its way to storage"
+            due, why = max(due, now) + _length(state, chargers), "is on its way to storage"
     elif state.full or (step and not _no_longer_full(state, step.begins_at)):
         return None
     else:
-        due, why = now + _length(state, charger), "is not full"
+        due, why = now + _length(state, chargers), "is not full"
+    due = done(due)
     if due + timedelta(minutes=record.margin_min) <= heat.starts_at + NEAR:
         return None
     return LatePack(heat, mark, why, due)
@@ -83,7 +107,7 @@ def _charge_for(plan: DayPlan, heat: PlannedHeat) -> PlannedStep | None:
     """The charge that the plan has before that heat, if it needs one."""
     mine = [
         step
-        for step in plan.steps
+        for step in [*plan.running, *plan.steps]
         if step.kind == "charge" and step.pack_id == heat.pack_id and step.ends_at <= heat.starts_at
     ]
     return max(mine, key=lambda step: step.ends_at, default=None)
@@ -95,13 +119,11 @@ def _no_longer_full(state: PackState, since: datetime) -> bool:
     return what != "unknown" and moment is not None and moment > since
 
 
-def _length(state: PackState, charger: ChargerRecord) -> timedelta:
-    """How long a charge to full would take from now, about."""
+def _length(state: PackState, chargers: Sequence[ChargerRecord]) -> timedelta:
+    """How long a charge to full would take from now, about, on the charger that is quickest."""
     pack = state.pack
-    amps = min(
-        charge_current_a(pack.capacity_mah, pack.most_charge_c),
-        charger.amps_per_output,
-        charger.watts_per_output / (pack.cells_series * FULL_CELL_V),
-    )
+    full_v = pack.cells_series * FULL_CELL_V
+    able = max(min(each.amps_per_output, each.watts_per_output / full_v) for each in chargers)
+    amps = min(charge_current_a(pack.capacity_mah, pack.most_charge_c), able)
     seconds = charge_time_s(pack.capacity_mah, amps, state.cell_ohm, state.percent or 0.0)
     return timedelta(seconds=seconds)

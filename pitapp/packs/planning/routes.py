@@ -3,22 +3,30 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Sequence
 from datetime import timedelta
 from typing import Any, NamedTuple
 
 from flask import Blueprint, redirect, request, url_for
 
-from pitapp.db import get_db
+from pitapp.db import get_db, undo
 from pitapp.db.removed import removed_name
-from pitapp.errors import BadRequest, Gone, Refused
+from pitapp.errors import BadRequest, ChangedMeanwhile, Gone, Refused
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import Heat, Meeting
 from pitapp.packs.health.state import PackState
 from pitapp.packs.models import ChargerRecord, PlanRecord
 from pitapp.packs.overview import states
 from pitapp.packs.planning import store
-from pitapp.packs.planning.forms import PlanForm
-from pitapp.packs.planning.inputs import digest, heats_ahead, usual_run_mah
+from pitapp.packs.planning.forms import SAY_WHO, WATCHED, WATCHERS, ChargerForm, PlanForm
+from pitapp.packs.planning.inputs import (
+    away_windows,
+    digest,
+    heats_ahead,
+    marshalling_ahead,
+    run_minutes,
+    usual_run_mah,
+)
 from pitapp.packs.planning.lateness import late_packs
 from pitapp.packs.planning.timeline import late_sentence, timeline
 from pitapp.web.clock import now
@@ -38,9 +46,13 @@ class PlanInputs(NamedTuple):
     heats: list[Heat]
     states: list[PackState]
     barred: list[PackState]
+    chargers: list[ChargerRecord]
+    """Those that are along."""
     charger: ChargerRecord | None
+    """The one that was written down first."""
     record: PlanRecord
     run_length_s: float | None
+    marshalling: list[Heat]
 
     @property
     def along(self) -> list[PackState]:
@@ -50,7 +62,13 @@ class PlanInputs(NamedTuple):
     @property
     def made_from(self) -> str:
         """What the plan would be made from now."""
-        return digest(self.heats, self.along, self.charger) if self.charger else ""
+        return digest(self.heats, self.along, self.chargers, self.marshalling)
+
+    @property
+    def away(self) -> list[tuple[float, float]]:
+        """From and to when nobody watches, in minutes from now."""
+        run_min = run_minutes(self.run_length_s)
+        return away_windows(self.heats, self.marshalling, self.record, run_min, now())
 
 
 def _plan_inputs(connection: sqlite3.Connection) -> PlanInputs | None:
@@ -77,38 +95,46 @@ def _plan_inputs(connection: sqlite3.Connection) -> PlanInputs | None:
             most_full_min=last.most_full_min if last else 120,
             cooling_min=last.cooling_min if last else 20,
             margin_min=last.margin_min if last else 10,
+            walk_min=last.walk_min if last else 5,
             made_at=now(),
         )
+    entries = meetings.heats(connection, meeting.id)
     return PlanInputs(
         meeting=meeting,
-        heats=heats_ahead(meetings.heats(connection, meeting.id), now()),
+        heats=heats_ahead(entries, now()),
         states=sound,
         barred=[each for each in every if each.pack.condition != "sound"],
+        chargers=store.chargers_along(connection),
         charger=store.charger(connection),
         record=record,
         run_length_s=race_class.run_length_s if race_class else None,
+        marshalling=marshalling_ahead(entries, now()),
     )
 
 
 @blueprint.get("")
 def page() -> Any:
-    day = _plan_inputs(get_db())
+    return _show_plan(_plan_inputs(get_db()))
+
+
+def _show_plan(day: PlanInputs | None, status: int = 200, errors: Sequence[str] = ()) -> Any:
     along = day.along if day else []
     worn = [(each.pack, verdict) for each in along if (verdict := each.worn(now()))]
+    values = {"day": day, "late": LATE_MIN, "worn": worn, "watched": WATCHED, "errors": errors}
     if day is None or day.record.plan is None:
-        return show("packs/plan.html", day=day, rows=[], late=LATE_MIN, worn=worn)
+        return show("packs/plan.html", status, rows=[], **values)
     every = [*day.states, *day.barred]
-    by_heat = late_packs(day.record, every, day.charger, now()) if day.charger else {}
+    chargers = {each.id: each.name for each in day.chargers}
+    by_heat = late_packs(day.record, every, day.chargers, now(), day.away) if day.chargers else {}
     marks = {each.pack.id: each.pack.mark for each in every}
     return show(
         "packs/plan.html",
-        day=day,
-        rows=timeline(day.record.plan, day.meeting, now(), marks, by_heat),
+        status,
+        rows=timeline(day.record.plan, day.meeting, now(), marks, by_heat, chargers),
         marks=marks,
         spoilt=[late_sentence(each, day.meeting) for each in by_heat.values()],
         changed=day.made_from != day.record.made_from,
-        late=LATE_MIN,
-        worn=worn,
+        **values,
     )
 
 
@@ -116,9 +142,21 @@ def page() -> Any:
 @write
 def make(connection: sqlite3.Connection) -> Any:
     day = _wanted_day(connection)
-    if day.charger is None:
-        return redirect(url_for("packs.planning.settings"), 303)
-    return _make_and_save(connection, day, day.record, day.charger)
+    watched = _watched(day.record)
+    if watched is None:
+        return _show_plan(day, 422, [SAY_WHO])
+    record = day.record.model_copy(update={"watched": watched})
+    if not day.chargers:
+        return redirect(
+            url_for("packs.planning.settings", watched=request.form.get("watched")), 303
+        )
+    return _make_and_save(connection, day, record)
+
+
+def _watched(record: PlanRecord) -> bool | None:
+    """Whether somebody watches: as answered with this tap, else as before."""
+    answer = request.form.get("watched")
+    return answer == "yes" if answer in WATCHERS else record.watched
 
 
 @blueprint.post("/late")
@@ -130,6 +168,9 @@ def shift_day(connection: sqlite3.Connection) -> Any:
     day = _wanted_day(connection)
     if not day.heats:
         raise Refused("No heat is left to move.")
+    watched = _watched(day.record)
+    if watched is None:
+        return _show_plan(day, 422, [SAY_WHO])
     first = day.heats[0]
     heat_id = request.form.get("heat_id", type=int)
     if status := taps.outdated(meetings.heat(connection, heat_id or first.id).version):
@@ -137,19 +178,19 @@ def shift_day(connection: sqlite3.Connection) -> Any:
         return taps.stale_response(sentence, status, "packs.planning.page")
     meetings.shift_heats(connection, first, timedelta(minutes=minutes), following=True, now=now())
     moved = _wanted_day(connection)
-    if moved.charger is None:
+    if not moved.chargers:
         raise Refused("Write down the charger first.")
-    return _make_and_save(
-        connection, moved, moved.record, moved.charger, f"Planned {minutes} min later"
-    )
+    record = moved.record.model_copy(update={"watched": watched})
+    return _make_and_save(connection, moved, record, sentence=f"Planned {minutes} min later")
 
 
 @blueprint.get("/settings")
 def settings() -> Any:
     day = _wanted_day(get_db())
     values = day.record.model_dump() | (day.charger.model_dump() if day.charger else {})
-    form = PlanForm(data=values | {"along": [each.pack.id for each in day.along]})
-    return _show_settings(form, day)
+    watched = {True: "yes", False: "no", None: request.args.get("watched")}[day.record.watched]
+    values |= {"along": [each.pack.id for each in day.along], "watched": watched}
+    return _show_settings(PlanForm(data=values), day)
 
 
 @blueprint.post("/settings")
@@ -158,7 +199,7 @@ def save_settings(connection: sqlite3.Connection) -> Any:
     day = _wanted_day(connection)
     form = PlanForm()
     form.set_choices(day.states)
-    records = form.records(day.record, day.charger.id if day.charger else 0)
+    records = form.records(day.record, day.charger)
     if records is None:
         return _show_settings(form, day, 422)
     return _make_and_save(connection, day, *records)
@@ -166,7 +207,49 @@ def save_settings(connection: sqlite3.Connection) -> Any:
 
 def _show_settings(form: PlanForm, day: PlanInputs, status: int = 200) -> Any:
     form.set_choices(day.states)
-    return show("packs/plan_settings.html", status, form=form, day=day)
+    chargers = store.chargers(get_db())
+    return show("packs/plan_settings.html", status, form=form, day=day, chargers=chargers)
+
+
+@blueprint.get("/chargers/new")
+def new_charger() -> Any:
+    return _show_charger(ChargerForm(data={"name": "Second charger"}))
+
+
+@blueprint.get("/chargers/<int:charger_id>")
+def charger(charger_id: int) -> Any:
+    item = store.charger_of(get_db(), charger_id)
+    return _show_charger(ChargerForm(data=item.model_dump()), item)
+
+
+@blueprint.post("/chargers/new")
+@blueprint.post("/chargers/<int:charger_id>")
+@write
+def save_charger(connection: sqlite3.Connection, charger_id: int = 0) -> Any:
+    item = store.charger_of(connection, charger_id) if charger_id else None
+    form = ChargerForm()
+    record = form.fill(ChargerRecord, id=charger_id)
+    if record is None:
+        return _show_charger(form, item, 422)
+    try:
+        _, token = store.save_charger(connection, record, now())
+    except ChangedMeanwhile as error:
+        form.show_conflict(store.charger_of(connection, charger_id), str(error))
+        return _show_charger(form, item, 409)
+    notice(f"Saved {record.name}", token)
+    return after_write("packs.planning.page")
+
+
+def _show_charger(form: ChargerForm, item: ChargerRecord | None = None, status: int = 200) -> Any:
+    return show("packs/charger.html", status, form=form, item=item)
+
+
+@blueprint.post("/chargers/<int:charger_id>/remove")
+@write
+def remove_charger(connection: sqlite3.Connection, charger_id: int) -> Any:
+    item = store.charger_of(connection, charger_id)
+    notice(f"Removed {item.name}", store.remove_charger(connection, item, now()))
+    return after_write("packs.planning.page")
 
 
 def _wanted_day(connection: sqlite3.Connection) -> PlanInputs:
@@ -180,23 +263,39 @@ def _make_and_save(
     connection: sqlite3.Connection,
     day: PlanInputs,
     record: PlanRecord,
-    charger: ChargerRecord,
+    charger: ChargerRecord | None = None,
     sentence: str = "The plan is made",
 ) -> Any:
+    """Plan with the chargers that are along, the first of them as it was typed just now."""
     from pitapp.packs.planning.solve_day import make_plan
 
     along = [each for each in day.states if each.pack.id not in record.left_out]
     others = [each for each in [*day.states, *day.barred] if each not in along]
-    try:
-        plan = make_plan(
-            day.meeting, day.heats, along, charger, record, day.run_length_s, now(), others
-        )
-    except ValueError as error:
-        raise Refused(str(error)) from None
-    changes = {"plan": plan, "made_at": now(), "made_from": digest(day.heats, along, charger)}
+    with undo.step(connection, sentence, now()) as step:
+        if charger:
+            store.save_in(connection, charger, step)
+        chargers = store.chargers_along(connection)
+        if not chargers:
+            raise Refused("No charger is along. Say which you have with you.")
+        try:
+            plan = make_plan(
+                day.meeting,
+                day.heats,
+                along,
+                chargers,
+                record,
+                day.run_length_s,
+                now(),
+                others,
+                day.marshalling,
+            )
+        except ValueError as error:
+            raise Refused(str(error)) from None
+        made_from = digest(day.heats, along, chargers, day.marshalling)
+        changes = {"plan": plan, "made_at": now(), "made_from": made_from}
+        store.save_plan_in(connection, record.model_copy(update=changes), chargers[0].id, step)
     current = meetings.current_meeting(connection, now())
     if current is None or current.id != day.meeting.id:
         sentence += f", for {day.meeting.title}"
-    token = store.save(connection, record.model_copy(update=changes), charger, sentence, now())
-    notice(sentence, token)
+    notice(sentence, step.token)
     return after_write("packs.planning.page")

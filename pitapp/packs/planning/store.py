@@ -7,6 +7,7 @@ import sqlite3
 from datetime import datetime
 
 from pitapp.db import to_db, undo
+from pitapp.errors import NotThere
 from pitapp.packs.models import ChargerRecord, DayPlan, PlanRecord
 from pitapp.packs.store import insert
 
@@ -14,12 +15,55 @@ _CHARGER = ", ".join(ChargerRecord.model_fields)
 _PLAN = ", ".join(PlanRecord.model_fields)
 
 
+def chargers(connection: sqlite3.Connection) -> list[ChargerRecord]:
+    """Every charger that was not removed, in the order in which they were written down."""
+    rows = connection.execute(
+        f"SELECT {_CHARGER} FROM chargers WHERE removed_at IS NULL ORDER BY id"  # noqa: S608
+    )
+    return [ChargerRecord(**row) for row in rows]
+
+
+def chargers_along(connection: sqlite3.Connection) -> list[ChargerRecord]:
+    """The chargers that are along."""
+    return [each for each in chargers(connection) if not each.at_home]
+
+
 def charger(connection: sqlite3.Connection) -> ChargerRecord | None:
-    """The charger that is along: the one that was written down last."""
-    row = connection.execute(
-        f"SELECT {_CHARGER} FROM chargers WHERE removed_at IS NULL ORDER BY id DESC LIMIT 1"  # noqa: S608
-    ).fetchone()
-    return None if row is None else ChargerRecord(**row)
+    """The charger that was written down first, if there is one."""
+    return next(iter(chargers(connection)), None)
+
+
+def charger_of(connection: sqlite3.Connection, charger_id: int) -> ChargerRecord:
+    """One charger.
+
+    Raises:
+        NotThere: there is no such charger.
+    """
+    match = next((each for each in chargers(connection) if each.id == charger_id), None)
+    if match is None:
+        raise NotThere("There is no such charger.")
+    return match
+
+
+def save_charger(
+    connection: sqlite3.Connection, item: ChargerRecord, now: datetime
+) -> tuple[int, str]:
+    """Add a charger (id 0) or change it; returns its id and the undo token.
+
+    Raises:
+        ChangedMeanwhile: it was changed since the form was opened.
+    """
+    verb = "Changed" if item.id else "Added"
+    with undo.step(connection, f"{verb} charger {item.name}", now) as step:
+        values = item.model_dump(exclude={"id", "version"})
+        return step.save("chargers", item.id, item.version, values), step.token
+
+
+def remove_charger(connection: sqlite3.Connection, item: ChargerRecord, now: datetime) -> str:
+    """Take a charger out; returns the undo token."""
+    with undo.step(connection, f"Removed charger {item.name}", now) as step:
+        step.change("chargers", item.id, {"removed_at": to_db(now)})
+    return step.token
 
 
 def plan(connection: sqlite3.Connection, meeting_id: int) -> PlanRecord | None:
@@ -44,14 +88,14 @@ def save(
 ) -> str:
     """Keep a plan and the charger that it is for; returns the undo token."""
     with undo.step(connection, label, now) as step:
-        _save(connection, item, own, step)
+        save_plan_in(connection, item, save_in(connection, own, step), step)
     return step.token
 
 
-def _save(
-    connection: sqlite3.Connection, item: PlanRecord, own: ChargerRecord, step: undo.Step
+def save_plan_in(
+    connection: sqlite3.Connection, item: PlanRecord, charger_id: int, step: undo.Step
 ) -> None:
-    charger_id = _save_charger(connection, own, step)
+    """Keep a plan within the caller's step; `charger_id` is the first charger that it is for."""
     values = {
         "meeting_id": item.meeting_id,
         "charger_id": charger_id,
@@ -59,6 +103,8 @@ def _save(
         "most_full_min": item.most_full_min,
         "cooling_min": item.cooling_min,
         "margin_min": item.margin_min,
+        "watched": item.watched,
+        "walk_min": item.walk_min,
         "left_out": json.dumps(item.left_out),
         "made_at": to_db(item.made_at),
         "made_from": item.made_from,
@@ -75,7 +121,8 @@ def _save(
     )
 
 
-def _save_charger(connection: sqlite3.Connection, own: ChargerRecord, step: undo.Step) -> int:
+def save_in(connection: sqlite3.Connection, own: ChargerRecord, step: undo.Step) -> int:
+    """Keep a charger within the caller's step, whatever it has become meanwhile; returns its id."""
     values = own.model_dump(exclude={"id", "version"})
     if not own.id:
         charger_id = insert(connection, "chargers", values)

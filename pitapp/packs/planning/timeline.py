@@ -8,11 +8,11 @@ from typing import Literal, NamedTuple
 
 from pitapp.meetings.formulas import clock_text
 from pitapp.meetings.models import Meeting
-from pitapp.packs.models import DayPlan, PlannedHeat
+from pitapp.packs.models import DayPlan, PlannedHeat, PlannedStep
 from pitapp.packs.planning.lateness import LatePack
 from pitapp.packs.solver.conflicts import late_text
 
-Doing = Literal["charge", "heat", "storage"]
+Doing = Literal["charge", "heat", "storage", "stop"]
 
 
 class Row(NamedTuple):
@@ -26,6 +26,7 @@ class Row(NamedTuple):
     detail: str
     past: bool
     level: Literal["", "stop"] = ""
+    purpose: Literal["full", "storage"] = "full"
 
 
 def timeline(
@@ -34,32 +35,28 @@ def timeline(
     now: datetime,
     marks: Mapping[int, str],
     late_packs: Mapping[int, LatePack],
+    chargers: Mapping[int, str],
 ) -> Sequence[Row]:
-    """Charges, heats and storage by their beginnings; `late_packs` by heat, `marks` by pack."""
+    """Charges, heats and storage by their beginnings.
+
+    Args:
+        plan: what is to be done.
+        meeting: whose clock tells the times.
+        now: the moment.
+        marks: by pack.
+        late_packs: by heat.
+        chargers: the names of those that are along.
+    """
     rows: list[Row] = []
     for step in plan.steps:
-        put_away = step.kind == "storage" and step.amps == 0
-        way = "charge" if step.amps > 0 else "discharge"
-        amps = f"{abs(step.amps):.1f} A"
-        output = f", output {step.output}" if step.output else ""
-        until = clock_text(meeting, step.ends_at)
-        if put_away:
-            title, detail = "put away as it is", ""
-        elif step.kind == "storage":
-            title, detail = f"{way} to storage", f"{amps}{output}, about {until} off"
-        else:
-            title, detail = "charge", f"{amps}{output}, about {until} full"
-        rows.append(
-            Row(
-                step.begins_at,
-                clock_text(meeting, step.begins_at),
-                "storage" if step.kind == "storage" else "charge",
-                step.pack_id,
-                title,
-                detail,
-                step.ends_at < now,
-            )
-        )
+        rows.append(_on(step, meeting, now, chargers))
+        if step.piece < step.pieces:
+            rows.append(_stop(step.ends_at, step, meeting, now))
+    for step in plan.running:
+        if step.piece > 1 or step.begins_at > now:
+            rows.append(_on(step, meeting, now, chargers))
+        if step.piece < step.pieces:
+            rows.append(_stop(step.ends_at, step, meeting, now))
     for heat in plan.heats:
         rows.append(
             Row(
@@ -73,8 +70,53 @@ def timeline(
                 "" if heat.full and heat.heat_id not in late_packs else "stop",
             )
         )
-    order = {"heat": 0, "charge": 1, "storage": 2}
+    order = {"stop": 0, "heat": 1, "charge": 2, "storage": 3}
     return sorted(rows, key=lambda row: (row.at, order[row.doing]))
+
+
+def _on(step: PlannedStep, meeting: Meeting, now: datetime, chargers: Mapping[int, str]) -> Row:
+    """A pack goes on a charger, or is put away as it is."""
+    where = []
+    if len(chargers) > 1 and step.charger_id and (name := chargers.get(step.charger_id)):
+        where.append(name)
+    if step.output:
+        where.append(f"output {step.output}")
+    until = clock_text(meeting, step.ends_at)
+    way = "charge" if step.amps > 0 else "discharge"
+    again = step.piece > 1
+    if step.kind == "storage" and step.amps == 0:
+        title, detail = "put away as it is", ""
+    else:
+        to_storage = step.kind == "storage"
+        title = f"{way} to storage" if to_storage else "charge"
+        title = f"on again: {title}" if again else title
+        last = step.piece == step.pieces
+        until = f"until {until}" if not last else f"about {until} {'off' if to_storage else 'full'}"
+        detail = ", ".join([f"{abs(step.amps):.1f} A", *where, until])
+    return Row(
+        step.begins_at,
+        clock_text(meeting, step.begins_at),
+        "storage" if step.kind == "storage" else "charge",
+        step.pack_id,
+        title,
+        detail,
+        step.ends_at < now,
+        purpose="storage" if step.kind == "storage" else "full",
+    )
+
+
+def _stop(at: datetime, step: PlannedStep, meeting: Meeting, now: datetime) -> Row:
+    """A charge is stopped because nobody watches."""
+    return Row(
+        at,
+        clock_text(meeting, at),
+        "stop",
+        step.pack_id,
+        "off: nobody watches",
+        "stop the charge, take it off",
+        at < now,
+        purpose="storage" if step.kind == "storage" else "full",
+    )
 
 
 def _heat_detail(

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from pitapp.packs.solver.problem import SLACK_MIN
 
 
 def least_waiting(
+    deadlines: Sequence[float],
     needs: Sequence[float],
     lengths: Sequence[float],
     free: Sequence[float],
@@ -17,26 +18,30 @@ def least_waiting(
     start: float,
     most_full: float,
     room: float,
+    ends_at: Callable[[float], float] | None = None,
 ) -> float:
     """Least sum of waits of `len(lengths)` charges, or infinity where there is no way, or no room.
 
     Charges end in falling order at e₁ ≥ e₂ …; the k-th needs the k-th latest moment at which an
-    output is free, and ends no later than the k-th latest need. Which lengths come when is unknown,
+    output is free, and ends no later than the k-th latest deadline. Which lengths come when is unknown,
     so the q-th latest beginning among charges placed is at most min over i ≤ q of
     (e_i − length_(q+1−i)), shortest lengths first.
 
     Args:
-        needs: of the open heats, latest first; more than charges if some need no charge.
+        deadlines: of the charges for the open heats, latest first; more than charges if some need
+            no charge.
+        needs: when those heats start.
         lengths: the shortest that the charges can have, shortest first.
         free: until when each output is free, latest first.
         latest_end: no charge ends later.
         start: no charge begins earlier.
         most_full: no charge waits longer.
         room: a sum from here on is of no use.
+        ends_at: the moment at which a charge ends that ends then on the clock of the charges.
 
     Two charges of 60 min, one output, heats at 100 and 110: one ends at 110, the other at 50.
 
-    >>> least_waiting([110, 100], [60, 60], [math.inf], latest_end=math.inf, start=-20,
+    >>> least_waiting([110, 100], [110, 100], [60, 60], [math.inf], latest_end=math.inf, start=-20,
     ...               most_full=240, room=math.inf)
     50.0
     """
@@ -45,9 +50,9 @@ def least_waiting(
     ends: list[float] = []
     begins: list[float] = []
     for place in range(len(lengths)):
-        need, latest = needs[place], _latest_free(place, begins, free, latest_end)
-        end = need if need < latest else latest
-        waits = needs[place + spare] - end
+        deadline, latest = deadlines[place], _latest_free(place, begins, free, latest_end)
+        end = deadline if deadline < latest else latest
+        waits = needs[place + spare] - (end if ends_at is None else ends_at(end))
         if waits > 0:
             total += waits
             if waits > most_full + SLACK_MIN or total >= room:

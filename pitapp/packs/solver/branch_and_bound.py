@@ -14,6 +14,7 @@ from pitapp.packs.solver.partial_schedule import (
     NONE,
     UNDECIDED,
     PartialSchedule,
+    Slot,
 )
 from pitapp.packs.solver.problem import SLACK_MIN, Job, ScheduleProblem
 
@@ -25,6 +26,19 @@ class _DominanceRecord(NamedTuple):
     last: tuple[float, int]
     drops_left: int
     cost: float
+
+
+class _Choice(NamedTuple):
+    """A charge that may come next, or (no slot) a pack for its heat that is full already."""
+
+    waits: float
+    length: float
+    heat: int
+    number: int
+    before: int
+    end: float
+    group: int = 0
+    slot: Slot | None = None
 
 
 @dataclass
@@ -42,6 +56,7 @@ class BranchAndBound:
 
     def __post_init__(self) -> None:
         self.partial = PartialSchedule(self.day, self.without)
+        self.ends_at = None if self.day.time.always else self.day.time.earliest
 
     def least_cost(self) -> float:
         """Least time full that the bound promises before anything is placed."""
@@ -90,15 +105,19 @@ class BranchAndBound:
         charges = len(todo) - partial.drops_left - full_left
         if charges <= 0:
             return cost
-        cost += charges * day.margin
+        free = partial.free[0]
+        if len(partial.free) > 1:
+            free = sorted((moment for each in partial.free for moment in each), reverse=True)
         return cost + least_waiting(
             [partial.deadline[heat] for heat in todo],
+            [day.need[heat] for heat in todo],
             partial.shortest_lengths(charges),
-            partial.free,
+            free,
             latest_end=partial.last_end,
             start=day.start,
-            most_full=day.most_full - day.margin,
+            most_full=day.most_full,
             room=self.best_time - spent - cost - SLACK_MIN,
+            ends_at=self.ends_at,
         )
 
     def _is_dominated(self, latest: int, cost: float) -> bool:
@@ -110,11 +129,12 @@ class BranchAndBound:
             if status != DONE:
                 marks.append((status, number))
                 continue
-            again = self.day.back[heat] + self.day.kinds[number].recharge_length[heat]
-            idle = not partial.runs_again[heat] and again <= self.day.need[latest] + SLACK_MIN
+            again = self.day.back[heat] + partial.recharge_from[number][heat]
+            idle = not partial.runs_again[heat] and again <= partial.deadline[latest] + SLACK_MIN
             marks.append((DONE, number if idle else -1))
-        free, last = tuple(partial.free), (partial.last_end, partial.last_heat)
-        records = self.met.setdefault((*marks, *partial.left, partial.taken), [])
+        free = tuple(moment for each in partial.free for moment in each)
+        last = (partial.last_end, partial.last_heat)
+        records = self.met.setdefault((*marks, *partial.left, *partial.taken), [])
         for old in records:
             if (
                 old.cost <= cost + SLACK_MIN
@@ -129,50 +149,65 @@ class BranchAndBound:
     def _place_next(self, todo: list[int], cost: float) -> None:
         """Try each charge that may come next, and each full pack for the latest heat."""
         day, partial = self.day, self.partial
-        latest_free, taken_until = partial.free[0], partial.next_occupied()
-        choices: list[tuple[float, float, int, int, int]] = []
-        for heat in todo:
-            end = min(partial.deadline[heat], latest_free)
-            waits = day.need[heat] - end
-            if heat == todo[0]:
-                choices += [
-                    (0.0, 0.0, heat, number, NONE)
-                    for number, kind in enumerate(day.kinds)
-                    if kind.full and partial.left[number] and partial.may_run(heat, number)
-                ]
-            if waits > day.most_full + SLACK_MIN or not partial.in_order(heat, end):
-                continue
-            if end <= taken_until:
-                continue
-            if partial.leaves_a_gap(heat, end, todo):
-                continue
-            for number, before, length in partial.options(heat, end):
-                if partial.leaves_occupied_outputs(end - length):
-                    choices.append((waits, length, heat, number, before))
-        again = day.need[todo[day.outputs]] if len(todo) > day.outputs else -math.inf
+        latest = todo[0]
+        free = max(each[0] for each in partial.free)
+        choices = [
+            _Choice(0.0, 0.0, latest, number, NONE, min(partial.deadline[latest], free))
+            for number in partial.full_kinds
+            if partial.left[number] and partial.may_run(latest, number)
+        ]
+        whole = partial.latest_whole(todo)
+        for group in partial.groups:
+            slots = partial.slots(group)
+            for heat in todo:
+                gap_from = next((begin for begin, other in whole if other != heat), -math.inf)
+                choices += self._charges_for(heat, group, slots, gap_from)
+        outputs = sum(day.outputs)
+        again = partial.deadline[todo[outputs]] if len(todo) > outputs else -math.inf
 
-        def promise(choice: tuple[float, float, int, int, int]) -> tuple[float, ...]:
+        def promise(choice: _Choice) -> tuple[float, ...]:
             """Little waiting first; then short, or long but done for the output's next heat."""
-            waits, length, heat, number, before = choice
+            waits, length, heat, number, before, end, group, _ = choice
             if self.short_first:
-                return waits, length, -heat, number, -before
-            spare = min(partial.deadline[heat], latest_free) - length - again
-            return waits, spare < 0, abs(spare), -heat, number, -before
+                return waits, length, -heat, number, -before, group
+            spare = end - length - again
+            return waits, spare < 0, abs(spare), -heat, number, -before, group
 
         choices.sort(key=promise)
-        for waits, length, heat, number, before in choices:
+        for choice in choices:
+            waits, length, heat, number, before, end, group, slot = choice
             if cost + waits >= self.best_time - SLACK_MIN:
                 break
-            if before == NONE and day.kinds[number].full:
+            if slot is None:
                 waits = day.need[heat] - day.kinds[number].free_from
-                old = partial.place(heat, number, before, day.kinds[number].free_from, None)
+                old = partial.place_full(heat, number)
             else:
-                end = min(partial.deadline[heat], latest_free)
-                old = partial.place(heat, number, before, end - length, end)
+                old = partial.place(heat, number, before, group, slot, end - length, end)
             self.branch(cost + waits)
             partial.unplace(old)
-        if math.isfinite(taken_until) and not partial.leaves_a_gap(NONE, taken_until, todo):
-            before_it = partial.place_occupied()
-            if before_it is not None:
-                self.branch(cost)
-                partial.unplace_occupied(before_it)
+
+    def _charges_for(
+        self, heat: int, group: int, slots: list[Slot], gap_from: float
+    ) -> list[_Choice]:
+        """Each charge for the heat that may come next on the group's outputs, as late as it can."""
+        day, partial = self.day, self.partial
+        choices: list[_Choice] = []
+        before_it = math.inf
+        for slot in slots:
+            end = min(partial.deadline[heat], slot.free[0])
+            in_turn, before_it = slot.until < end <= before_it, slot.until
+            if not in_turn:
+                continue
+            waits = day.need[heat] - (end if self.ends_at is None else self.ends_at(end))
+            if (
+                end < gap_from
+                or waits > day.most_full + SLACK_MIN
+                or not partial.in_order(heat, end)
+            ):
+                continue
+            choices += [
+                _Choice(waits, length, heat, number, before, end, group, slot)
+                for number, before, length in partial.options(heat, end, group)
+                if partial.leaves_occupied_outputs(group, slot, end - length)
+            ]
+        return choices

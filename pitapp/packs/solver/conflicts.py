@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import NamedTuple
 
 from pitapp.packs.cell import FULL_CELL_V, open_circuit_cell_v
-from pitapp.packs.solver.output_assignment import last_heat_over
+from pitapp.packs.solver.output_assignment import BusyOutputs, last_heat_over
 from pitapp.packs.solver.plan_types import (
     Conflict,
     Heat,
@@ -23,12 +24,24 @@ from pitapp.packs.solver.plan_types import (
 def find_conflicts(
     ordered: Sequence[Heat],
     packs: Sequence[PlanPack],
-    prospects: Sequence[PackCapability],
+    by_group: Sequence[Sequence[PackCapability]],
+    outputs: BusyOutputs,
     turns: dict[str, list[HeatAssignment]],
     heat_plans: Sequence[HeatPlan],
     rules: PlanRules,
 ) -> tuple[list[HeatPlan], list[Conflict]]:
-    """The heats' plans with packs filled in that run as they are, and every conflict of the day."""
+    """The heats' plans with packs filled in that run as they are, and every conflict of the day.
+
+    Args:
+        ordered: the heats by their starts.
+        packs: as given.
+        by_group: what each group of outputs can do for each sound pack.
+        outputs: with every charge of the plan on them.
+        turns: each pack's heats.
+        heat_plans: each heat's pack.
+        rules: the racer's limits.
+    """
+    prospects = by_group[0]
     plans = list(heat_plans)
     conflicts: list[Conflict] = []
     spoken_for: set[str] = set()
@@ -37,9 +50,18 @@ def find_conflicts(
             continue
         idle = [
             each
-            for prospect in prospects
-            if (each := _idle(prospect, turns[prospect.pack.name], ordered, rules, place))
-            and each.prospect.pack.name not in spoken_for
+            for number, prospect in enumerate(prospects)
+            if prospect.pack.name not in spoken_for
+            and (
+                each := _idle(
+                    [group[number] for group in by_group],
+                    turns[prospect.pack.name],
+                    ordered,
+                    rules,
+                    place,
+                    partial(outputs.earliest_end, number),
+                )
+            )
         ]
         heat = ordered[place]
         as_it_is = _as_it_is(heat, idle, rules)
@@ -83,23 +105,23 @@ class _Idle(NamedTuple):
     usable_min: float
     percent: float
     length_min: float
+    """On the outputs that charge it quickest."""
+    full_min: float
+    """When it could be full at the earliest, beside every charge of the plan."""
     needed_later: bool
     """The plan needs it at a later heat: it is not to be disturbed."""
 
-    @property
-    def full_min(self) -> float:
-        """When it could be full at the earliest, if an output were free."""
-        return self.chargeable_min + self.length_min
-
 
 def _idle(
-    prospect: PackCapability,
+    by_group: Sequence[PackCapability],
     todo: Sequence[HeatAssignment],
     ordered: Sequence[Heat],
     rules: PlanRules,
     place: int,
+    full_at: Callable[[int | None, float], float],
 ) -> _Idle | None:
     """How a pack stands before a heat, or None if it is too small for it."""
+    prospect = by_group[0]
     if not math.isfinite(prospect.recharge_min[place]):
         return None
     later = any(turn.heat > place for turn in todo)
@@ -107,11 +129,14 @@ def _idle(
     if not ran:
         percent = 100.0 if prospect.full else prospect.pack.percent
         free, usable = prospect.free_min, prospect.usable_min
-        return _Idle(prospect, free, usable, percent, prospect.first_min, later)
+        length = min(each.first_min for each in by_group)
+        full = full_at(None, free) if length else free
+        return _Idle(prospect, free, usable, percent, length, full, later)
     last = ran[-1]
     back = ordered[last].start_min + ordered[last].run_min + rules.cooling_min
-    left, length = prospect.left_percent[last], prospect.recharge_min[last]
-    return _Idle(prospect, back, back, left, length, later)
+    left = prospect.left_percent[last]
+    length = min(each.recharge_min[last] for each in by_group)
+    return _Idle(prospect, back, back, left, length, full_at(last, back), later)
 
 
 def _as_it_is(heat: Heat, idle: Sequence[_Idle], rules: PlanRules) -> HeatPlan | None:
@@ -134,21 +159,22 @@ def _as_it_is(heat: Heat, idle: Sequence[_Idle], rules: PlanRules) -> HeatPlan |
 
 
 def _remedies(heat: Heat, idle: Sequence[_Idle], rules: PlanRules) -> list[Remedy]:
-    """Charge one elsewhere in time; else which could be full first, and how late that is."""
+    """Charge one elsewhere in time, and which could be full first here, with how late that is."""
     latest = heat.start_min - rules.margin_min
     elsewhere = [
         Remedy("charge elsewhere", each.prospect.pack.name, latest - each.length_min, FULL_CELL_V)
         for each in idle
-        if not each.needed_later and each.length_min > 0 and each.full_min <= latest
+        if not each.needed_later
+        and each.length_min > 0
+        and each.chargeable_min + each.length_min <= latest
     ]
-    if elsewhere:
-        return [max(elsewhere, key=lambda remedy: remedy.at_min)]
+    remedies = [max(elsewhere, key=lambda remedy: remedy.at_min)] if elsewhere else []
     too_late = [each for each in idle if each.full_min > latest]
-    if not too_late:
-        return []
-    first = min(too_late, key=lambda each: each.full_min)
-    name, after = first.prospect.pack.name, first.full_min - heat.start_min
-    return [Remedy("full later", name, first.full_min, FULL_CELL_V, after)]
+    if too_late:
+        first = min(too_late, key=lambda each: each.full_min)
+        name, after = first.prospect.pack.name, first.full_min - heat.start_min
+        remedies.append(Remedy("full later", name, first.full_min, FULL_CELL_V, after))
+    return remedies
 
 
 def conflict_sentence(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Literal
 
 from pitapp.packs.cell import FULL_CELL_V, open_circuit_cell_v, storage_step
 from pitapp.packs.solver.plan_types import (
@@ -11,11 +12,14 @@ from pitapp.packs.solver.plan_types import (
     Heat,
     HeatAssignment,
     HeatPlan,
+    OutputGroup,
     PackCapability,
     PlanRules,
     Running,
     Step,
 )
+from pitapp.packs.solver.problem import SLACK_MIN
+from pitapp.packs.solver.watched_time import WatchedTime
 
 
 def last_heat_over(ordered: Sequence[Heat], rules: PlanRules) -> float:
@@ -26,17 +30,17 @@ def last_heat_over(ordered: Sequence[Heat], rules: PlanRules) -> float:
 def occupied_outputs(
     charger: Charger,
     outputs: int,
-    prospects: Sequence[PackCapability],
+    capabilities: Sequence[PackCapability],
     running: Sequence[Running],
     rules: PlanRules,
 ) -> tuple[float, ...]:
     """Until when outputs are not to be had because charges are on already, the latest first.
 
     Of `outputs` in use so many are free beside them as there are left, and as the amps and watts in
-    all allow when each draws what the hungriest pack would.
+    all allow when each draws what the hungriest pack would. On the watched clock, as `running` is.
     """
-    amps = max((prospect.amps for prospect in prospects), default=0.0)
-    watts = max((p.amps * p.pack.cells * FULL_CELL_V for p in prospects), default=0.0)
+    amps = max((each.amps for each in capabilities), default=0.0)
+    watts = max((each.amps * each.pack.cells * FULL_CELL_V for each in capabilities), default=0.0)
     taken: list[float] = []
     moments = {each.until_min for each in running if each.until_min > rules.now_min}
     for until in sorted(moments, reverse=True):
@@ -50,72 +54,136 @@ def occupied_outputs(
     return tuple(taken[:outputs])
 
 
-def charge_steps(
-    turns: dict[str, list[HeatAssignment]],
-    prospects: Sequence[PackCapability],
-    outputs: int,
-    taken: Sequence[float],
-) -> dict[str, list[Step]]:
-    """Give each charge an output: in order of their beginnings, the first output that is free."""
-    steps: dict[str, list[Step]] = {name: [] for name in turns}
-    amps = {prospect.pack.name: prospect.amps for prospect in prospects}
-    busy_until = [*taken, *[-math.inf] * (outputs - len(taken))]
-    charges = sorted(
-        (turn.begin_min, turn.end_min, name)
-        for name, todo in turns.items()
-        for turn in todo
-        if turn.charged
-    )
-    for begin, end, name in charges:
-        output = next(place for place, until in enumerate(busy_until) if until <= begin + 1e-6)
-        busy_until[output] = end
-        steps[name].append(Step("charge", begin, end, amps[name], output + 1))
-    return steps
+class BusyOutputs:
+    """What each output is taken by, as charges are given theirs; all on the watched clock."""
 
+    def __init__(self, groups: Sequence[OutputGroup], time: WatchedTime) -> None:
+        self.groups, self.time = groups, time
+        self._busy: list[list[list[tuple[float, float]]]] = []
+        for group in groups:
+            idle = len(group.outputs) - len(group.taken)
+            untils = [*group.taken, *[-math.inf] * idle]
+            self._busy.append([[(-math.inf, until)] for until in untils])
 
-def add_storage_steps(
-    steps: dict[str, list[Step]],
-    plans: Sequence[HeatPlan],
-    prospects: Sequence[PackCapability],
-    ordered: Sequence[Heat],
-    charger: Charger,
-    outputs: int,
-    taken: Sequence[float],
-    rules: PlanRules,
-) -> None:
-    """Append each pack's storage step, longest first, after the last heat and its cooling."""
-    over = last_heat_over(ordered, rules)
-    waiting: list[tuple[float, str, float, float]] = []
-    for prospect in prospects:
-        name = prospect.pack.name
-        percent, free = prospect.pack.percent, max(over, prospect.free_min)
-        ran = [place for place, plan in enumerate(plans) if plan.pack == name]
-        if ran:
-            heat = ordered[ran[-1]]
-            percent = plans[ran[-1]].percent - 100 * heat.used_mah / prospect.pack.capacity_mah
-            free = max(over, heat.start_min + heat.run_min + rules.cooling_min)
-        step = storage_step(
-            prospect.pack.capacity_mah,
-            open_circuit_cell_v(max(0.0, percent)),
-            prospect.amps,
-            charger.discharge_a,
+    def charge_steps(self, turns: dict[str, list[HeatAssignment]]) -> dict[str, list[Step]]:
+        """Give each charge an output: in order of their beginnings, the first output that is free."""
+        steps: dict[str, list[Step]] = {name: [] for name in turns}
+        amps = {
+            (place, each.pack.name): each.amps
+            for place, group in enumerate(self.groups)
+            for each in group.capabilities
+        }
+        charges = sorted(
+            (turn.begin_min, turn.end_min, name, turn.group)
+            for name, todo in turns.items()
+            for turn in todo
+            if turn.group is not None
         )
-        amps = {"charge": prospect.amps, "discharge": -charger.discharge_a, "none": 0.0}
-        waiting.append((step.minutes, name, amps[step.action], free))
-    free_outputs = [max(over, until) for until in taken] + [over] * (outputs - len(taken))
-    for minutes, name, current, free in sorted(waiting, key=lambda job: (-job[0], job[1])):
-        if current == 0:
-            steps[name].append(Step("storage", free, free, 0.0, None))
-            continue
-        output = min(range(outputs), key=lambda place: free_outputs[place])
-        begin = max(free, free_outputs[output])
-        free_outputs[output] = begin + minutes
-        steps[name].append(Step("storage", begin, begin + minutes, current, output + 1))
+        for begin, end, name, group in charges:
+            output = next(
+                place
+                for place, busy in enumerate(self._busy[group])
+                if busy[-1][1] <= begin + SLACK_MIN
+            )
+            steps[name].append(self._step("charge", begin, end, amps[group, name], (group, output)))
+        return steps
+
+    def _step(
+        self,
+        kind: Literal["charge", "storage"],
+        begin: float,
+        end: float,
+        amps: float,
+        where: tuple[int, int],
+    ) -> Step:
+        group, output = where
+        self._busy[group][output].append((begin, end))
+        pieces = tuple(self.time.pieces(begin, end))
+        charger, number = self.groups[group].outputs[output]
+        return Step(kind, pieces[0][0], pieces[-1][1], amps, number, charger, pieces)
+
+    def earliest_end(self, place: int, after: int | None, ready_min: float) -> float:
+        """When the pack at that place could be full at the earliest, beside the charges there are.
+
+        Args:
+            place: among the packs of the groups' capabilities.
+            after: the heat that it ran last; None: it is as it was at the start.
+            ready_min: the moment from which it may be charged.
+
+        Returns:
+            The moment, by the clock on the wall.
+        """
+        ends = []
+        release = self.time.passed(ready_min)
+        for group, busy in zip(self.groups, self._busy, strict=True):
+            each = group.capabilities[place]
+            length = each.first_min if after is None else each.recharge_min[after]
+            for own in busy:
+                begin = release
+                for low, high in sorted(own):
+                    if low < begin + length - SLACK_MIN and high > begin:
+                        begin = high
+                ends.append(begin + length)
+        return self.time.earliest(min(ends))
+
+    def add_storage_steps(
+        self,
+        steps: dict[str, list[Step]],
+        plans: Sequence[HeatPlan],
+        ordered: Sequence[Heat],
+        chargers: Sequence[Charger],
+        rules: PlanRules,
+    ) -> None:
+        """Append each pack's storage step, longest first, after the last heat and its cooling."""
+        over = last_heat_over(ordered, rules)
+        waiting: list[tuple[float, str, float, list[tuple[float, float]]]] = []
+        for place, each in enumerate(self.groups[0].capabilities):
+            pack, name = each.pack, each.pack.name
+            percent, free = pack.percent, max(over, each.free_min)
+            ran = [number for number, plan in enumerate(plans) if plan.pack == name]
+            if ran:
+                heat = ordered[ran[-1]]
+                percent = plans[ran[-1]].percent - 100 * heat.used_mah / pack.capacity_mah
+                free = max(over, heat.start_min + heat.run_min + rules.cooling_min)
+            ways = [self._way_to_storage(group, place, percent, chargers) for group in self.groups]
+            waiting.append((min(minutes for minutes, _ in ways), name, free, ways))
+        over_at = self.time.passed(over)
+        free_from = [
+            [max(over_at, until) for until in group.taken]
+            + [over_at] * (len(group.outputs) - len(group.taken))
+            for group in self.groups
+        ]
+        for _, name, free, ways in sorted(waiting, key=lambda job: (-job[0], job[1])):
+            if ways[0][1] == 0:
+                steps[name].append(Step("storage", free, free, 0.0, None))
+                continue
+            ready = self.time.passed(free)
+            _, _, group, output = min(
+                (max(ready, moment) + ways[group][0], moment, group, output)
+                for group, moments in enumerate(free_from)
+                for output, moment in enumerate(moments)
+            )
+            begin = max(ready, free_from[group][output])
+            minutes, amps = ways[group]
+            free_from[group][output] = begin + minutes
+            where = (group, output)
+            steps[name].append(self._step("storage", begin, begin + minutes, amps, where))
+
+    def _way_to_storage(
+        self, group: OutputGroup, place: int, percent: float, chargers: Sequence[Charger]
+    ) -> tuple[float, float]:
+        """Minutes and amps; every charger of a group discharges alike."""
+        each = group.capabilities[place]
+        discharge_a = chargers[group.outputs[0][0]].discharge_a
+        cell_v = open_circuit_cell_v(max(0.0, percent))
+        step = storage_step(each.pack.capacity_mah, cell_v, each.amps, discharge_a)
+        amps = {"charge": each.amps, "discharge": -discharge_a, "none": 0.0}
+        return step.minutes, amps[step.action]
 
 
 def time_full(
     plans: Sequence[HeatPlan],
-    prospects: Sequence[PackCapability],
+    capabilities: Sequence[PackCapability],
     ordered: Sequence[Heat],
     rules: PlanRules,
 ) -> float:
@@ -127,5 +195,5 @@ def time_full(
     ]
     used = {plan.pack for plan in plans}
     over = last_heat_over(ordered, rules)
-    idle = [p for p in prospects if p.full and p.pack.name not in used]
-    return sum(waits) + sum(max(0.0, over - prospect.free_min) for prospect in idle)
+    idle = [each for each in capabilities if each.full and each.pack.name not in used]
+    return sum(waits) + sum(max(0.0, over - each.free_min) for each in idle)

@@ -25,12 +25,22 @@ class PlacementUndo(NamedTuple):
 
 
 class Outputs(NamedTuple):
-    """Until when each output is free, the latest first; the last end; how many taken are placed."""
+    """Each group until when each output is free, the latest first; the last end; how many taken
+    ones are placed."""
 
-    free: list[float]
+    free: list[list[float]]
     last_end: float
     last_heat: int
+    taken: list[int]
+
+
+class Slot(NamedTuple):
+    """Where a charge of a group may go next: until when outputs are free, and taken ones placed."""
+
+    free: list[float]
     taken: int
+    until: float
+    """A charge that ends by then comes after the next taken output; −∞ if none is left."""
 
 
 @dataclass
@@ -59,39 +69,46 @@ class PartialSchedule:
             )
             for number, kind in enumerate(day.kinds)
         ]
-        self.free = [math.inf] * day.outputs
-        self.taken = 0
+        self.groups = range(len(day.outputs))
+        self.free = [[math.inf] * outputs for outputs in day.outputs]
+        self.taken = [0] * len(day.outputs)
         self.deadline = day.deadline
         self.full_kinds = [number for number, kind in enumerate(day.kinds) if kind.full]
         self.idle_time = [kind.idle_time(day.end) for kind in day.kinds]
         self.last_end = math.inf
         self.last_heat = heats
-        self.longest = self._longest_lengths()
+        self.longest = [self._longest_lengths(group) for group in self.groups]
         self.shortest_recharge = min(
-            (length for kind in day.kinds for length in kind.recharge_length), default=math.inf
+            (length for kind in day.kinds for after in kind.recharge_length for length in after),
+            default=math.inf,
         )
-        self.shortest_hold = (
-            self.shortest_recharge
-            + day.margin
-            + min((back - need for back, need in zip(day.back, day.need, strict=True)), default=0.0)
-        )
+        self.recharge_from = [
+            [min(lengths) for lengths in zip(*kind.recharge_length, strict=True)]
+            for kind in day.kinds
+        ]
         self.first_ready = [
-            kind.free_from + (0.0 if kind.full else kind.first_length + day.margin)
+            day.time.passed(kind.free_from - day.margin)
+            if kind.full
+            else kind.free_from + min(kind.first_length)
             for kind in day.kinds
         ]
         self.first_lengths = sorted(
-            (kind.first_length, number) for number, kind in enumerate(day.kinds) if not kind.full
+            (min(kind.first_length), number)
+            for number, kind in enumerate(day.kinds)
+            if not kind.full
         )
 
-    def _longest_lengths(self) -> list[float]:
+    def _longest_lengths(self, group: int) -> list[float]:
         longest = []
         for heat in range(len(self.day.need)):
             lengths = [0.0]
             for kind in self.day.kinds:
                 if kind.can_run[heat]:
-                    lengths.append(kind.first_length)
+                    lengths.append(kind.first_length[group])
                     lengths += [
-                        length for length in kind.recharge_length[:heat] if math.isfinite(length)
+                        length
+                        for length in kind.recharge_length[group][:heat]
+                        if math.isfinite(length)
                     ]
             longest.append(max(lengths))
         return longest
@@ -145,17 +162,16 @@ class PartialSchedule:
         latest = todo[0]
         for heat in range(latest):
             if self.status[heat] == DONE and not self.runs_again[heat]:
-                ready.append(self.day.need[heat] + self.shortest_hold)
+                ready.append(self.day.back[heat] + self.shortest_recharge)
         heapq.heapify(ready)
         short = 0
         for heat in reversed(todo):
-            need = self.day.need[heat]
-            if not ready or ready[0] > need + SLACK_MIN:
+            if not ready or ready[0] > self.deadline[heat] + SLACK_MIN:
                 short += 1
             elif self.runs_again[heat]:
                 heapq.heappop(ready)
             else:
-                heapq.heapreplace(ready, need + self.shortest_hold)
+                heapq.heapreplace(ready, self.day.back[heat] + self.shortest_recharge)
         return short
 
     def shortest_lengths(self, jobs: int) -> list[float]:
@@ -176,16 +192,26 @@ class PartialSchedule:
         """Whether a charge that ends here comes after the last one placed, from the end."""
         return end < self.last_end or (end == self.last_end and heat < self.last_heat)
 
-    def leaves_a_gap(self, heat: int, end: float, todo: list[int]) -> bool:
-        """Whether another heat's charge would fit whole between this end and the free time."""
-        return any(
-            other != heat
-            and self.status[other] == MUST
-            and min(self.deadline[other], self.free[0]) - self.longest[other] > end
-            for other in todo
-        )
+    def latest_whole(self, todo: list[int]) -> list[tuple[float, int]]:
+        """The latest moments at which a charge that must be could begin, and its heat: of the two
+        heats for which that is latest.
 
-    def options(self, heat: int, end: float) -> list[tuple[int, int, float]]:
+        A charge that ends before such a moment, for another heat, leaves a gap in which that one
+        would fit whole.
+        """
+        begins = []
+        for heat in todo:
+            if self.status[heat] == MUST:
+                latest = -math.inf
+                for group in self.groups:
+                    begin = min(self.deadline[heat], self.free[group][0])
+                    begin -= self.longest[group][heat]
+                    if begin >= self._next_taken(group, self.taken[group]):
+                        latest = max(latest, begin)
+                begins.append((latest, heat))
+        return sorted(begins, reverse=True)[:2]
+
+    def options(self, heat: int, end: float, group: int) -> list[tuple[int, int, float]]:
         """Kind, heat before (or none), length of each charge for `heat` that may end at `end`."""
         charges: list[tuple[int, int, float]] = []
         for number, kind in enumerate(self.day.kinds):
@@ -194,11 +220,12 @@ class PartialSchedule:
             if (
                 self.left[number]
                 and not kind.full
-                and end - kind.first_length >= kind.free_from - SLACK_MIN
+                and end - kind.first_length[group] >= kind.free_from - SLACK_MIN
             ):
-                charges.append((number, NONE, kind.first_length))
+                charges.append((number, NONE, kind.first_length[group]))
+            lengths = kind.recharge_length[group]
             for before in range(heat):
-                length = kind.recharge_length[before]
+                length = lengths[before]
                 if (
                     not self.runs_again[before]
                     and self.status[before] != DROPPED
@@ -208,17 +235,47 @@ class PartialSchedule:
                     charges.append((number, before, length))
         return charges
 
+    def slots(self, group: int) -> list[Slot]:
+        """Where the group's next charge may go: before its next taken output, after it, and so on."""
+        free, taken = self.free[group], self.taken[group]
+        slots = []
+        while True:
+            until = self._next_taken(group, taken)
+            slots.append(Slot(free, taken, until))
+            fit = [place for place, moment in enumerate(free) if moment >= until - SLACK_MIN]
+            if until == -math.inf or not fit:
+                return slots
+            free = list(free)
+            free.pop(fit[-1])
+            free.append(-math.inf)
+            taken += 1
+
+    def _next_taken(self, group: int, placed: int) -> float:
+        taken = self.day.taken[group]
+        return taken[placed] if placed < len(taken) else -math.inf
+
+    def leaves_occupied_outputs(self, group: int, slot: Slot, begin: float) -> bool:
+        """Whether a charge from `begin` on the output free latest lets the taken ones have theirs."""
+        waiting = self.day.taken[group][slot.taken :]
+        if not waiting:
+            return True
+        free = sorted([*slot.free[1:], begin], reverse=True)
+        return all(own >= until - SLACK_MIN for own, until in zip(free, waiting, strict=False))
+
+    def place_full(self, heat: int, number: int) -> PlacementUndo:
+        """Give a heat a pack that is full already, and return what stood before."""
+        old = self._before(heat, NONE)
+        self.status[heat], self.kind_of[heat] = DONE, number
+        self.left[number] -= 1
+        since = self.day.kinds[number].free_from
+        self.jobs.append(Job(heat, number, None, since, since, None))
+        return old
+
     def place(
-        self, heat: int, number: int, before: int, begin: float, end: float | None
+        self, heat: int, number: int, before: int, group: int, slot: Slot, begin: float, end: float
     ) -> PlacementUndo:
-        """Place one charge (`end` None: the pack is full already), and give what stood before."""
-        old = PlacementUndo(
-            heat,
-            before,
-            (self.status[heat], self.kind_of[heat]),
-            (self.status[before], self.kind_of[before]),
-            self._outputs(),
-        )
+        """Place one charge on the output of the slot that is free latest; what stood before."""
+        old = self._before(heat, before)
         self.status[heat], self.kind_of[heat] = DONE, number
         if before == NONE:
             self.left[number] -= 1
@@ -227,12 +284,23 @@ class PartialSchedule:
             self.kind_of[before] = number
             if self.status[before] == UNDECIDED:
                 self.status[before] = MUST
-        if end is not None:
-            self.free = sorted([*self.free[1:], begin], reverse=True)
-            self.last_end, self.last_heat = end, heat
-        job_end = begin if end is None else end
-        self.jobs.append(Job(heat, number, None if before == NONE else before, begin, job_end))
+        self.free = list(self.free)
+        self.free[group] = sorted([*slot.free[1:], begin], reverse=True)
+        self.taken = list(self.taken)
+        self.taken[group] = slot.taken
+        self.last_end, self.last_heat = end, heat
+        first = None if before == NONE else before
+        self.jobs.append(Job(heat, number, first, begin, end, group))
         return old
+
+    def _before(self, heat: int, before: int) -> PlacementUndo:
+        return PlacementUndo(
+            heat,
+            before,
+            (self.status[heat], self.kind_of[heat]),
+            (self.status[before], self.kind_of[before]),
+            Outputs(self.free, self.last_end, self.last_heat, self.taken),
+        )
 
     def unplace(self, old: PlacementUndo) -> None:
         """Put back what stood before the last charge placed."""
@@ -244,35 +312,3 @@ class PartialSchedule:
             self.status[old.before], self.kind_of[old.before] = old.of_before
         self.status[old.heat], self.kind_of[old.heat] = old.of_heat
         self.free, self.last_end, self.last_heat, self.taken = old.outputs
-
-    def _outputs(self) -> Outputs:
-        return Outputs(self.free, self.last_end, self.last_heat, self.taken)
-
-    def next_occupied(self) -> float:
-        """Until when the next output is taken from the start, from the end; −∞ if none is left."""
-        taken = self.day.taken
-        return taken[self.taken] if self.taken < len(taken) else -math.inf
-
-    def leaves_occupied_outputs(self, begin: float) -> bool:
-        """Whether a charge from `begin` on the output free latest lets the taken ones have theirs."""
-        free = sorted([*self.free[1:], begin], reverse=True)
-        waiting = self.day.taken[self.taken :]
-        return all(own >= until - SLACK_MIN for own, until in zip(free, waiting, strict=False))
-
-    def place_occupied(self) -> Outputs | None:
-        """Give the next taken output up to the start of the day; what stood before, or None if it
-        cannot be."""
-        until, old = self.next_occupied(), self._outputs()
-        fit = [place for place, free in enumerate(self.free) if free >= until - SLACK_MIN]
-        if not fit:
-            return None
-        free = list(self.free)
-        free.pop(fit[-1])
-        self.free = [*free, -math.inf]
-        self.last_end, self.last_heat = until, len(self.status)
-        self.taken += 1
-        return old
-
-    def unplace_occupied(self, old: Outputs) -> None:
-        """Put back what stood before the last taken output was placed."""
-        self.free, self.last_end, self.last_heat, self.taken = old

@@ -69,7 +69,7 @@ class PlanPack:
 
 @dataclass(frozen=True)
 class Charger:
-    """A charger, or several alike taken as one: equal outputs, each limited, and all together."""
+    """A charger: equal outputs, each limited, and all together; `name` is for what is said of it."""
 
     outputs: int
     amps_per_output: float
@@ -77,6 +77,7 @@ class Charger:
     amps_in_all: float
     watts_in_all: float
     discharge_a: float = 1.0
+    name: str = "the charger"
 
     def __post_init__(self) -> None:
         whole(self.outputs, "number of outputs", 1, 16)
@@ -89,12 +90,17 @@ class Charger:
 
 @dataclass(frozen=True)
 class Running:
-    """A charge that is on already: it has an output until then, and draws so much."""
+    """A charge that is on already: it has an output until then, and draws so much.
+
+    Where nobody watches it is stopped and taken up again, and ends so much later.
+    """
 
     until_min: float
     amps: float
     """None from the supply while it discharges: 0."""
     watts: float
+    charger: int | None = None
+    """Place in the list of chargers; None: not known, so no charger has that output free."""
 
     def __post_init__(self) -> None:
         number(self.until_min, "end of the charge", -_MINUTES, _MINUTES, unit="min")
@@ -144,6 +150,10 @@ class Step:
     """Negative while discharging."""
     output: int | None
     """Counted from 1; None if no output is needed."""
+    charger: int = 0
+    """Place in the list of chargers."""
+    pieces: tuple[tuple[float, float], ...] = ()
+    """From and to when it is on: more than one where it is stopped and taken up again."""
 
 
 @dataclass(frozen=True)
@@ -204,6 +214,15 @@ class ChargePlan:
     proved: bool
     """False: the search was cut short, so a better plan may exist."""
     outputs_in_use: int
+    """Of all chargers together."""
+    running: tuple[tuple[tuple[float, float], ...], ...] = ()
+    """From and to when each charge stays on that was on already, in the order given."""
+
+    @property
+    def stops(self) -> int:
+        """How often a charge is stopped because nobody watches."""
+        steps = (step.pieces for todo in self.steps.values() for step in todo)
+        return sum(max(0, len(pieces) - 1) for pieces in (*steps, *self.running))
 
     @property
     def heats_without(self) -> int:
@@ -230,10 +249,25 @@ class PackCapability:
 
 
 @dataclass(frozen=True)
+class OutputGroup:
+    """Outputs that charge every pack alike, of one charger or of several."""
+
+    outputs: tuple[tuple[int, int], ...]
+    """The charger's place and the output, counted from 1."""
+    taken: tuple[float, ...]
+    """Until when outputs are not to be had, the latest first, on the watched clock."""
+    capabilities: tuple[PackCapability, ...]
+    """Of each pack."""
+
+
+@dataclass(frozen=True)
 class HeatAssignment:
-    """A pack's turn in a heat (counted by their starts), and the charge before it, if any."""
+    """A pack's turn in a heat (counted by their starts), and the charge before it, if any.
+
+    On the watched clock where it was charged; `group` is the place of its outputs' group.
+    """
 
     heat: int
     begin_min: float
     end_min: float
-    charged: bool
+    group: int | None

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pitapp.packs.solver.watched_time import WatchedTime
 
 SLACK_MIN = 1e-6
 
@@ -12,14 +16,15 @@ class Kind:
     """Packs that behave alike: how many, when they can first be charged, and for how long.
 
     Full ones are full from `free_from` on, and the first heat that they `can_run` is the first that
-    they are off the charger for.
+    they are off the charger for; of the others `free_from` is on the watched clock.
     """
 
     count: int
     free_from: float
-    first_length: float
-    recharge_length: tuple[float, ...]
-    """After each heat; infinite where no later heat could profit from it."""
+    first_length: tuple[float, ...]
+    """On each group of outputs."""
+    recharge_length: tuple[tuple[float, ...], ...]
+    """On each group after each heat; infinite where no later heat could profit from it."""
     can_run: tuple[bool, ...]
     full: bool
 
@@ -32,35 +37,40 @@ class Kind:
 class ScheduleProblem:
     """A day for the search; times in one unit, heats in order of `need`.
 
-    A charge ends `margin` before its heat or earlier. Of the outputs some may be taken from the
-    start: `taken` says until when, the latest first.
+    Charges are on the watched clock of `time`: a charge ends at its heat's `deadline` or earlier.
+    Outputs that charge alike are a group; of its `outputs` some may be taken from the start: `taken`
+    says until when, the latest first.
     """
 
     start: float
     end: float
     need: tuple[float, ...]
+    """The heats' starts, by the clock on the wall, as is `end`."""
+    deadline: tuple[float, ...]
+    """When the charge for each heat ends at the latest, and from when on its pack may be charged
+    `back`, both on the watched clock."""
     back: tuple[float, ...]
     kinds: tuple[Kind, ...]
-    outputs: int
+    outputs: tuple[int, ...]
+    taken: tuple[tuple[float, ...], ...]
     most_full: float
-    margin: float = 0.0
-    taken: tuple[float, ...] = ()
-
-    @property
-    def deadline(self) -> tuple[float, ...]:
-        """When the charge for each heat ends at the latest."""
-        return tuple(need - self.margin for need in self.need)
+    margin: float
+    time: WatchedTime
 
 
 @dataclass(frozen=True)
 class Job:
-    """One charge for one heat: the kind, the heat the pack ran before (None: its first charge)."""
+    """One charge for one heat: the kind, the heat the pack ran before (None: its first charge).
+
+    On the watched clock; where the pack was full (`group` None), begin and end are when it was so.
+    """
 
     heat: int
     kind: int
     before: int | None
     begin: float
     end: float
+    group: int | None
 
 
 @dataclass(frozen=True)
@@ -84,7 +94,11 @@ def is_better(kinds: tuple[Kind, ...], place: int, number: int) -> bool:
         return False
     return (
         kind.free_from <= other.free_from
-        and kind.first_length <= other.first_length
-        and all(a <= b for a, b in zip(kind.recharge_length, other.recharge_length, strict=True))
+        and all(a <= b for a, b in zip(kind.first_length, other.first_length, strict=True))
+        and all(
+            a <= b
+            for mine, its in zip(kind.recharge_length, other.recharge_length, strict=True)
+            for a, b in zip(mine, its, strict=True)
+        )
         and all(a >= b for a, b in zip(kind.can_run, other.can_run, strict=True))
     )

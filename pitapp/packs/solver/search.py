@@ -1,20 +1,24 @@
 """Which pack for which heat, and which charge when: an exact search over one day.
 
-The day as the search sees it: heat j needs a full pack at `need[j]` and gives it back, cool enough
-to charge, at `back[j]`. Packs that behave alike are one kind. A heat is served by a charge (its
-"job") of known length, either a kind's first charge or a recharge after an earlier heat. Jobs are
-not interrupted and share `outputs` equal outputs.
+The day as the search sees it: heat j needs a full pack at `need[j]`, its charge ended by
+`deadline[j]`, and gives it back, cool enough to charge, at `back[j]`. Packs that behave alike are
+one kind, outputs that charge every pack alike one group. A heat is served by a charge (its "job") of
+known length on each group, either a kind's first charge or a recharge after an earlier heat. Jobs
+are on the watched clock, which stands still while nobody watches, so that a charge which is stopped
+and taken up again is one piece.
 
 Every best schedule can be rebuilt from the end of the day backwards: take its charges in falling
-order of their ends, and put each on the output that is free latest, ending as late as it can (its
-heat less the margin, or where that output's next charge begins). Moving a charge later never hurts:
+order of their ends, and put each on the output of its group that is free latest, ending as late as it
+can (its deadline, or where that output's next charge begins). Moving a charge later never hurts:
 it sits full for less and begins no sooner. An output that is taken until some moment counts as a
-charge that ends then; which of the outputs free at that moment it has does not matter.
+charge that ends then; which of the outputs free at that moment it has does not matter, so it is
+placed when the first charge of its group comes that ends no later.
 
-So it is enough to search over orders of charges and over what each one charges; the search is depth
-first with four prunings that lose no best schedule: a bound on the heats that must go without, a
-bound on the waiting still to come, a table of states already met with no less time left and no more
-waiting, and no use of a pack for which there are more packs at least as good than there are heats.
+So it is enough to search over orders of charges and over what each one charges where; the search is
+depth first with four prunings that lose no best schedule: a bound on the heats that must go without,
+a bound on the waiting still to come, a table of states already met with no less time left and no
+more waiting, and no use of a pack for which there are more packs at least as good than there are
+heats.
 """
 
 from __future__ import annotations
@@ -26,18 +30,23 @@ from pitapp.packs.solver.problem import Job, Schedule, ScheduleProblem
 
 
 def search(
-    day: ScheduleProblem, most_states: int = 16_000, beat: tuple[int, float] = (1_000_000, math.inf)
+    day: ScheduleProblem,
+    most_states: int = 16_000,
+    beat: tuple[int, float] = (1_000_000, math.inf),
+    *,
+    any_time: bool = False,
 ) -> Schedule:
     """The schedule with the fewest heats without a full pack, then the least time full.
 
     If none is better than `beat` (heats without, time full) the result is worse than any schedule.
+    With `any_time` the first schedule with so few heats without will do; it is not proved.
     """
     heats = len(day.need)
     left = most_states
     proved = True
     for without in range(min(beat[0], heats) + 1):
         most = beat[1] if without == beat[0] else math.inf
-        best, done, states = _search_with(day, without, max(left, _DIVE_STATES), most)
+        best, done, states = _search_with(day, without, max(left, _DIVE_STATES), most, any_time)
         left -= states
         proved = proved and done
         if best is not None:
@@ -63,7 +72,7 @@ _ROUNDS = (
 
 
 def _search_with(
-    day: ScheduleProblem, without: int, states: int, most: float
+    day: ScheduleProblem, without: int, states: int, most: float, any_time: bool = False
 ) -> tuple[tuple[float, list[Job]] | None, bool, int]:
     """Search with so many heats left out: a short dive for any schedule, then for little time full.
 
@@ -76,7 +85,8 @@ def _search_with(
     least = BranchAndBound(day, without, 0, most).least_cost()
     refuted = -math.inf
     rounds = [(math.inf, True, 0), *_ROUNDS]
-    if sum(kind.count for kind in day.kinds) <= day.outputs - len(day.taken):
+    spare = sum(day.outputs) - sum(len(taken) for taken in day.taken)
+    if len(day.outputs) == 1 and sum(kind.count for kind in day.kinds) <= spare:
         rounds = [_ROUNDS[-1]]  # an output for each pack: none ever waits
     for allowed, short_first, share in rounds:
         limit = min(most, least + allowed)
@@ -89,6 +99,8 @@ def _search_with(
         if run.best_jobs is not None:
             best = (run.best_time, run.best_jobs)
             most = run.best_time
+            if any_time:
+                break
         if run.states <= run.most_states:
             if run.best_jobs is not None or limit == most:
                 return best, True, states - left

@@ -22,6 +22,9 @@ function moved(walk) {
   return rests[0] <= mean && mean <= rests[1] ? 0 : ((target - percentAt(points, mean)) / 100) * mah;
 }
 
+// The charges that are over by what waits here.
+const ended = (entries) => new Set(entries.filter(({ url, state }) => state !== "refused" && url.endsWith("/end")).map(({ url }) => uuidOf(url)));
+
 // Why the charge may not start here; in doubt it may not.
 async function whyNot(walk) {
   const { run: { start, steps, good_for: goodFor, database, values: { pack } }, given, uuid } = walk;
@@ -30,7 +33,9 @@ async function whyNot(walk) {
   if (steps.some(({ key }) => given[key].at < Date.now() - goodFor)) return start.stale;
   const all = (await box.all()).filter(madeFor(database));
   if (all.some(({ url }) => pathOf(url) === `${pack}/condition`)) return start.changed;
-  const others = all.filter(({ url, state }) => state !== "refused" && url.endsWith("/start") && !url.includes(uuid));
+  const over = ended(all);
+  if (start.busy && !over.has(start.busy)) return start.taken;
+  const others = all.filter(({ url, state }) => state !== "refused" && url.endsWith("/start") && !url.includes(uuid) && !over.has(uuidOf(url)));
   const mayBeOurs = (other) => all.every(({ url }) => !url.includes(`${other}/steps`) || url.includes(`${pack}/`));
   if (others.some(({ url }) => mayBeOurs(uuidOf(url)))) return start.taken;
   return moved(walk) ? "" : start.there;

@@ -160,7 +160,9 @@ async function runThroughPage(url) {
 async function takenUp(run) {
   const since = Date.now() - run.good_for;
   const waiting = (await box.unsent()).filter(madeFor(run.database));
-  const last = waiting.findLast(({ url, madeAt }) => madeAt > since && stepOf(run, pathOf(url)));
+  const over = ended(waiting);
+  if (run.start?.busy && !over.has(run.start.busy)) return endOf({ run, uuid: run.start.busy });
+  const last = waiting.findLast(({ url, madeAt }) => madeAt > since && stepOf(run, pathOf(url)) && !over.has(uuidOf(url)));
   const begun = last ? uuidOf(last.url) : run.since > since && run.uuid;
   const walk = await walkAt(addressOf(run, run.steps[0], begun || crypto.randomUUID()));
   const next = openStep(walk);
