@@ -61,6 +61,53 @@ def test_a_plan_is_made_and_made_again_when_the_day_runs_late(live: Live, page: 
     expect(page.get_by_text("Something changed since")).to_have_count(0)
 
 
+def test_a_second_charger_is_written_down_and_nobody_watches(
+    live: Live, page: Page, watch: Watch
+) -> None:
+    """Two packs for heats ten minutes apart: one charger has time for one, two for both."""
+    watch.allow("status of 422")
+    for mark in "AB":
+        at_rest(live, mark, 3.7)
+    race_day(live, 90, 100)
+    plan = Plan(page, live.url).open()
+    plan.press("Write down the charger")
+    for label, typed in (
+        ("Outputs", "1"),
+        ("Amps at most, each output", "10"),
+        ("Watts at most, each output", "150"),
+        ("A run takes about", "3000"),
+    ):
+        plan.fill(label, typed)
+    plan.press("Save and plan")
+    expect(page.get_by_text("Say who watches: somebody, or nobody.")).to_be_visible()
+    plan.check_usable()
+    plan.watchers("Nobody")
+    plan.press("Save and plan")
+    expect(page.get_by_text("has no full pack")).to_have_count(1)
+    expect(page.get_by_role("heading", name="What would help")).to_be_visible()
+    expect(page.get_by_text("Nobody watches:")).to_be_visible()
+    plan.check_usable()
+    page.get_by_role("link", name="Charger and limits").tap()
+    page.get_by_role("link", name="Add another charger").tap()
+    for label, typed in (
+        ("Outputs", "1"),
+        ("Amps at most, each output", "8"),
+        ("Watts at most, each output", "100"),
+    ):
+        plan.fill(label, typed)
+    plan.check_usable()
+    plan.press("Save")
+    expect(page.get_by_text("Something changed since")).to_be_visible()
+    plan.press("Plan again")
+    expect(page.get_by_text("has no full pack")).to_have_count(0)
+    assert [row[6:] for row in plan.rows() if "Heat" in row] == [
+        "Heat 1: pack A full",
+        "Heat 2: pack B full",
+    ]
+    expect(page.locator(".timeline")).to_contain_text("Second charger")
+    plan.check_usable()
+
+
 def test_a_conflict_is_told_in_words(live: Live, page: Page) -> None:
     pack_id = at_rest(live, "A", 4.2)
     race_day(live, 20, 60)

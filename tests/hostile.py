@@ -273,7 +273,8 @@ def plant(path: Path, cell: Cell) -> bool:
 
 
 OF = {
-    "car_id": "cars", "check_id": "motor_checks", "checklist_id": "checklists",
+    "car_id": "cars", "charger_id": "chargers", "check_id": "motor_checks",
+    "checklist_id": "checklists",
     "class_id": "race_classes", "controller_id": "controllers", "entry_id": "car_setup",
     "heat_id": "heats", "lead_id": "leads", "meeting_id": "meetings", "motor_id": "motors",
     "pack_id": "packs", "part_id": "weighed_parts", "run_id": "runs", "set_id": "tyre_sets",

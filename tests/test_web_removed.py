@@ -24,6 +24,7 @@ TABLES = {
     "motor_id": "motors",
     "controller_id": "controllers",
     "pack_id": "packs",
+    "charger_id": "chargers",
     "set_id": "tyre_sets",
     "entry_id": "car_setup",
     "checklist_id": "checklists",
@@ -70,6 +71,10 @@ def dump(database: sqlite3.Connection) -> list[str]:
 def test_no_write_goes_to_a_row_that_was_removed(demo: Flask) -> None:
     client = cast(PageClient, demo.test_client())
     database: sqlite3.Connection = demo.extensions["pitapp.db"].connection()
+    database.execute(
+        "INSERT INTO chargers (name, outputs, amps_per_output, watts_per_output) "
+        "VALUES ('Invented charger', 1, 10, 150)"
+    )
     places, met = demo.url_map.bind("localhost"), set()
     for rule in demo.url_map.iter_rules():
         numbers = set(re.findall(r"<int:(\w+)>", rule.rule)) - NEVER_MARKED

@@ -9,6 +9,7 @@ _CALLED = {
     "motor_id": ("motors", "name"),
     "controller_id": ("controllers", "name"),
     "pack_id": ("packs", "'Pack ' || mark"),
+    "charger_id": ("chargers", "name"),
     "set_id": ("tyre_sets", "name"),
     "entry_id": ("car_setup", "name"),
     "checklist_id": ("checklists", "name"),

@@ -52,7 +52,7 @@ class _Day(NamedTuple):
         """The moment so many minutes from now."""
         return self.now + timedelta(minutes=at_min)
 
-    def solved(self, away: Sequence[tuple[float, float]]) -> ChargePlan:
+    def solved(self, away: Sequence[tuple[float, float]], most_states: int) -> ChargePlan:
         """The best plan where nobody watches at those times."""
         return formulas.plan_charging(
             self.plan_heats,
@@ -61,7 +61,7 @@ class _Day(NamedTuple):
             self.rules,
             running=self.running,
             away=away,
-            most_states=MOST_STATES,
+            most_states=most_states,
         )
 
 
@@ -125,7 +125,7 @@ def make_plan(
         running=_running([*states, *others], chargers, minutes),
         away=away_windows(heats, marshalling, record, run_min, now),
     )
-    plan = day.solved(day.away)
+    plan = day.solved(day.away, MOST_STATES)
     helps: list[Help] = []
     if plan.heats_without:
         helps = what_would_help(
@@ -142,7 +142,7 @@ def make_plan(
         day,
         plan,
         helps=tuple(sentences) or ((NOTHING_HELPS,) if plan.heats_without else ()),
-        alone=alone_sentence(plan, day.solved(())) if day.away else "",
+        alone=alone_sentence(plan, day.solved((), MOST_STATES // 4)) if day.away else "",
     )
 
 
