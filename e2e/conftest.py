@@ -13,10 +13,11 @@ from typing import Any
 import pytest
 from playwright.sync_api import BrowserContext, BrowserType, Locator, Playwright, expect
 
-from e2e import engines
+from e2e import engines, pocket
 from e2e.browser import LAUNCH_FLAGS, ready_browser, this_machine
 from e2e.engines.present import EVERY_ENGINE
 from e2e.pages.offline import Phone
+from e2e.pocket import StaticServer
 from e2e.server import Live, Served, ServerProcess
 from e2e.watch import Watch
 from pitapp.devices.sharing import invitation, open_to
@@ -29,6 +30,7 @@ collect_ignore = ["engines/webkit"]
 # Long enough for a machine whose processors are taken by something else.
 expect.set_options(timeout=20_000)
 
+POCKET_LEFT_OUT = pytest.StashKey[str]()
 PHONE_ADDRESS = "192.168.7.20"
 PHONE: dict[str, Any] = {
     "viewport": {"width": 360, "height": 640},
@@ -78,16 +80,34 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         name = getattr(item, "callspec", None) and item.callspec.params.get("browser_name")  # type: ignore[attr-defined]
         return bool(some and name and name not in some.args)
 
-    others = [item for item in items if is_for_others(item)]
+    def is_out_of_reach(item: pytest.Item) -> bool:
+        mine = item.get_closest_marker("pocket") and item.path.is_relative_to(Path(__file__).parent)
+        if not mine or os.environ.get(EVERY_ENGINE):
+            return False
+        if why := pocket.why_not():
+            config.stash[POCKET_LEFT_OUT] = f"Not tested in the phone's own browser. {why}"
+            if hasattr(config, "workeroutput"):
+                config.workeroutput["pocket"] = config.stash[POCKET_LEFT_OUT]
+        return bool(why)
+
+    others = [item for item in items if is_for_others(item) or is_out_of_reach(item)]
     if others:
         config.hook.pytest_deselected(items=others)
-        items[:] = [item for item in items if not is_for_others(item)]
+        items[:] = [item for item in items if item not in others]
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node: Any) -> None:
+    """Take over from a worker what it left out."""
+    node.config.stash[POCKET_LEFT_OUT] = getattr(node, "workeroutput", {}).get("pocket", "")
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:
-    """Name the engines that were left out, where the last line of the tests' report stands."""
-    if not hasattr(config, "workerinput") and engines.left_out():
-        print(engines.left_out())
+    """Name what was left out, where the last line of the tests' report stands."""
+    if not hasattr(config, "workerinput"):
+        sentences = engines.left_out(), config.stash.get(POCKET_LEFT_OUT, "")
+        if any(sentences):
+            print(" ".join(filter(None, sentences)))
 
 
 @pytest.hookimpl(wrapper=True)
@@ -236,6 +256,27 @@ def phone(
     phone = Phone(browser_type, tmp_path / "profile", options, watch)
     yield phone
     phone.close()
+
+
+@pytest.fixture(scope="session")
+def pocket_folder(pytestconfig: pytest.Config, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder that holds, further down, what a phone runs by itself; built once for all workers."""
+    if ready := os.environ.get(pocket.BUILT):
+        return Path(ready)
+    base = tmp_path_factory.getbasetemp()
+    shared = base.parent if hasattr(pytestconfig, "workerinput") else base
+    with one_at_a_time(shared / "pocket-being-built", pocket.BUILDING_AT_MOST_S):
+        pocket.built(shared / "pocket" / pocket.UNDER)
+    return shared / "pocket"
+
+
+@pytest.fixture
+def pocket_site(pocket_folder: Path, watch: Watch) -> Iterator[StaticServer]:
+    """That folder on a plain static server."""
+    server = StaticServer(pocket_folder)
+    watch.servers.add(server.netloc)
+    yield server
+    server.stop()
 
 
 @pytest.fixture(scope="session")

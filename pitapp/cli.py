@@ -24,11 +24,11 @@ HERE = ("127.0.0.1", "localhost", "::1")
 
 
 class Lazy(click.Group):
-    """The group of commands; those of the copies are imported when one is asked for."""
+    """The group of commands; some are imported when one is asked for."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """The names of all commands."""
-        return sorted({*super().list_commands(ctx), "backup", "restore", "inspect"})
+        return sorted({*super().list_commands(ctx), "backup", "restore", "inspect", "pocket"})
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """The command of that name."""
@@ -37,6 +37,10 @@ class Lazy(click.Group):
 
             command: click.Command = getattr(commands, cmd_name)
             return command
+        if cmd_name == "pocket":
+            from pitapp.pocket.commands import pocket
+
+            return pocket
         return super().get_command(ctx, cmd_name)
 
 

@@ -10,7 +10,17 @@ import pytest
 ROOMS = frozenset(
     (
         *("board", "gearing", "motor", "heat", "drive", "roll", "packs", "kit", "meetings", "runs"),
-        *("tracks", "checks", "bench", "copies", "exchange", "devices", "offline", "settings"),
+        *(
+            "tracks",
+            "checks",
+            "bench",
+            "copies",
+            "exchange",
+            "devices",
+            "offline",
+            "settings",
+            "pocket",
+        ),
         *("demo", "web", "db", "house", "cli"),
     )
 )

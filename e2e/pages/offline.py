@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import BrowserContext, BrowserType, Locator, Page, expect
+from playwright.sync_api import BrowserContext, BrowserType, Error, Locator, Page, expect
 
 from e2e.pages.base import Screen
+from e2e.pocket import kill_browser
 from e2e.watch import Watch
 
 KEPT = """async (database) => {
@@ -59,6 +61,19 @@ class Phone:
         )
         self._watch.over(self._context)
         return self._context.new_page()
+
+    def another_page(self) -> Page:
+        """Open a page beside those that are open."""
+        assert self._context is not None
+        return self._context.new_page()
+
+    def kill(self) -> None:
+        """End every process of the browser at once, as an empty battery does (SIGKILL)."""
+        assert self._context is not None
+        kill_browser(self._profile)
+        with suppress(Error):
+            self._context.close()
+        self._context = None
 
     def close(self) -> None:
         """Close the browser."""

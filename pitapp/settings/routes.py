@@ -12,7 +12,7 @@ from pitapp.db import settings as stored
 from pitapp.settings.forms import ThemeForm, UnitsForm
 from pitapp.web.clock import current_settings
 from pitapp.web.http.htmx import after_write, show
-from pitapp.web.view.nav import MORE
+from pitapp.web.view.nav import more_places
 from pitapp.web.view.theme import cookie_name, theme
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
@@ -28,7 +28,7 @@ def _theme() -> dict[str, Any]:
 
 @blueprint.get("/more")
 def more() -> Any:
-    return show("settings/more.html", others=MORE)
+    return show("settings/more.html", others=more_places())
 
 
 @blueprint.get("/settings")

@@ -19,6 +19,7 @@ from pitapp.db.migrate import migrate
 from pitapp.devices import guard
 from pitapp.errors import DamagedDatabase, DataError, Refused
 from pitapp.web import clock as wall_clock
+from pitapp.web import place
 from pitapp.web.forms import quantities
 from pitapp.web.http import (
     assets,
@@ -80,6 +81,7 @@ def build(
         SEND_FILE_MAX_AGE_DEFAULT=None,
         PITAPP_DATA_DIR=folder,
         PITAPP_INVENTED=invented,
+        PITAPP_IN_BROWSER=False,
     )
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     migrate(folder / DATABASE_NAME, before=lambda connection: _copy_first(connection, folder))
@@ -101,6 +103,7 @@ def build(
         wall_clock,
         nav,
         notices,
+        place,
         csrf_token,
         undo,
         plot,

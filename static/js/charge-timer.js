@@ -27,7 +27,7 @@ async function ask() {
   const again = Math.random().toString(36).slice(2);
   const began = performance.now();
   try {
-    const answer = await fetch(`/packs/clock?again=${again}`, {
+    const answer = await fetch(`${holder.dataset.asks}?again=${again}`, {
       cache: "no-store", signal: AbortSignal.timeout(ANSWER_MS),
     });
     const said = await answer.json();

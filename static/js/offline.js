@@ -19,7 +19,9 @@ const KEEP_IT =
 
 const place = document.getElementById("offline-part");
 const outbox = document.getElementById("outbox-list");
-const workers = "serviceWorker" in navigator ? navigator.serviceWorker : null;
+// Where the app runs in this browser there is no server to wait for: another worker is in charge of its pages.
+const inBrowser = "inBrowser" in document.documentElement.dataset;
+const workers = "serviceWorker" in navigator && !inBrowser ? navigator.serviceWorker : null;
 // Whether a worker was in charge of this page before it asked for one: then a newer one is an update.
 const controlled = Boolean(workers?.controller);
 let keptAt = Number(place?.dataset.keptAt ?? 0);

@@ -7,6 +7,8 @@ from typing import NamedTuple
 from flask import Flask, request
 from markupsafe import Markup
 
+from pitapp.web.place import in_browser
+
 
 class Place(NamedTuple):
     """A screen in the navigation."""
@@ -38,6 +40,13 @@ MORE = (
     Place("offline", "/outbox", "Outbox", "What waits on this phone for the server"),
     Place("settings", "/settings", "Settings", "Units, look, this device"),
 )
+
+WITH_A_SERVER = {"devices", "offline"}
+
+
+def more_places() -> tuple[Place, ...]:
+    """What stands under More; without what needs a server, where there is none."""
+    return tuple(place for place in MORE if not (in_browser() and place.room in WITH_A_SERVER))
 
 
 def register(app: Flask) -> None:

@@ -1,0 +1,132 @@
+"""The folder that a phone runs by itself: built once, served by a plain static server, in a browser to kill."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from contextlib import suppress
+from functools import cache
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import Any
+
+from pitapp.pocket import parts
+from pitapp.pocket.parts import PartsMissing
+
+UNDER = "club/pit"
+BUILT = (
+    "PITAPP_POCKET_BUILT"  # set: a folder that holds club/pit, built before, to be used as it is
+)
+BUILDING_AT_MOST_S = 1800
+DYING_AT_MOST_S = 60
+SAYING_AT_MOST_S = 120
+
+
+@cache
+def why_not() -> str:
+    """Say why the folder cannot be built on this machine; nothing if it can. Fetches what it needs."""
+    try:
+        parts.program("node")
+        for part in (parts.runtime(), *parts.wheels()):
+            parts.fetched(part)
+    except PartsMissing as error:
+        return str(error)
+    return ""
+
+
+def built(folder: Path) -> Path:
+    """Return the folder, built by the command itself if it is not there."""
+    if not folder.exists():
+        command = [sys.executable, "-m", "pitapp", "pocket", str(folder)]
+        done = subprocess.run(
+            command, capture_output=True, text=True, check=False, timeout=BUILDING_AT_MOST_S
+        )
+        assert done.returncode == 0, done.stdout + done.stderr
+    return folder
+
+
+class StaticServer:
+    """A plain static server over a folder that holds such a folder, and the bytes that it sent."""
+
+    def __init__(self, top: Path, under: str = UNDER) -> None:
+        self.sent = 0
+        self.words: list[str] = []
+        server = self
+
+        class Files(SimpleHTTPRequestHandler):
+            def __init__(self, *given: Any, **more: Any) -> None:
+                super().__init__(*given, directory=str(top), **more)
+
+            def do_GET(self) -> None:
+                if self.path.startswith("/said/"):
+                    server.words.append(self.path.removeprefix("/said/"))
+                super().do_GET()
+
+            def copyfile(self, source: Any, outputfile: Any) -> None:
+                content = source.read()
+                server.sent += len(content)
+                with suppress(ConnectionError):
+                    outputfile.write(content)
+
+            def log_message(self, format: str, *args: Any) -> None:
+                pass
+
+        self._server = ThreadingHTTPServer(("127.0.0.1", 0), Files)
+        self.netloc = f"127.0.0.1:{self._server.server_address[1]}"
+        self.url = f"http://{self.netloc}/{under}/"
+        threading.Thread(target=self._server.serve_forever, daemon=True).start()
+        self._runs = True
+
+    def wait_for_word(self, word: str) -> None:
+        """Wait until a page has said this to the server."""
+        give_up = time.monotonic() + SAYING_AT_MOST_S
+        while word not in self.words:
+            assert time.monotonic() < give_up, f"{word} was not said; the last: {self.words[-3:]}"
+            time.sleep(0.005)
+
+    def numbers(self, word: str) -> list[int]:
+        """What pages said with this word before it."""
+        return [int(each.split("/")[1]) for each in self.words if each.startswith(f"{word}/")]
+
+    def stop(self) -> None:
+        if self._runs:
+            self._runs = False
+            self._server.shutdown()
+            self._server.server_close()
+
+
+def kill_browser(profile: Path) -> None:
+    """SIGKILL every process of the browser over this profile, and those that they have started."""
+    parents: dict[int, int] = {}
+    own: set[int] = set()
+    for entry in Path("/proc").iterdir():
+        if not entry.name.isdecimal():
+            continue
+        with suppress(OSError, IndexError):
+            after_name = (entry / "stat").read_text().rpartition(")")[2].split()
+            parents[int(entry.name)] = int(after_name[1])
+            if str(profile).encode() in (entry / "cmdline").read_bytes():
+                own.add(int(entry.name))
+    more = own
+    while more:
+        more = {pid for pid, parent in parents.items() if parent in own} - own
+        own |= more
+    assert own, "No process of the browser runs."
+    for pid in own:
+        with suppress(ProcessLookupError):
+            os.kill(pid, signal.SIGKILL)
+    give_up = time.monotonic() + DYING_AT_MOST_S
+    while any(_lives(pid) for pid in own):
+        assert time.monotonic() < give_up, "The browser outlives SIGKILL."
+        time.sleep(0.05)
+
+
+def _lives(pid: int) -> bool:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except OSError:
+        return False

@@ -1,0 +1,97 @@
+"""In the phone's own browser: what is saved there stays, whatever becomes of browser and network."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+import time
+from importlib.metadata import version
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import expect
+
+from e2e.pages.kit import Kit, NewCar
+from e2e.pages.offline import Phone
+from e2e.pages.pocket import STARTING_AT_MOST_MS, Shell
+from e2e.pocket import UNDER, StaticServer
+from pitapp.pocket import parts
+
+MOST_BYTES = 10_000_000
+
+
+@pytest.mark.every_engine
+def test_a_saved_car_survives_a_killed_browser_and_a_dead_network(
+    pocket_site: StaticServer, phone: Phone, browser_name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    page = phone.open()
+    began = time.monotonic()
+    shell = Shell(page, pocket_site.url)
+    shell.open()
+    first, sent = time.monotonic() - began, pocket_site.sent
+    beside = phone.another_page()
+    NewCar(beside, shell.app).open().add("Invented TC", "1.9", "64 DP", "63")
+    expect(beside.locator("body")).to_contain_text("Invented TC")
+    phone.kill()
+    pocket_site.stop()
+
+    page = phone.open()
+    began = time.monotonic()
+    shell = Shell(page, pocket_site.url)
+    shell.open()
+    second = time.monotonic() - began
+    beside = phone.another_page()
+    kit = Kit(beside, shell.app).open()
+    expect(kit.page.locator("main")).to_contain_text("Invented TC")
+    with capsys.disabled():
+        print(
+            f"\n{browser_name}: {sent / 1e6:.2f} MB sent, live after {first:.1f} s, "
+            f"again with no network after {second:.1f} s"
+        )
+
+
+def test_the_folder_is_what_its_lists_say(pocket_folder: Path) -> None:
+    folder = pocket_folder / UNDER
+    listed = json.loads(
+        re.sub(r"^export const LIST = |;\s*$", "", (folder / "list.js").read_text())
+    )
+    for part in listed["parts"].values():
+        content = (folder / part["address"].partition("?")[0]).read_bytes()
+        digest = base64.b64encode(hashlib.sha256(content).digest()).decode()
+        assert part["integrity"] == f"sha256-{digest}"
+        assert part["bytes"] == len(content)
+    assert all((folder / name).exists() for name in listed["small"])
+    assert json.dumps(listed, indent=1) in (folder / "sw.js").read_text()
+    assert sum(path.stat().st_size for path in folder.rglob("*") if path.is_file()) < MOST_BYTES
+
+    mark = json.loads((folder / "pitapp-pocket.json").read_text())
+    assert mark["version"] == listed["version"]
+    for part in (parts.runtime(), *parts.wheels()):
+        assert mark["parts"].pop(part.package) == part.version
+        sums = hashlib.sha256(parts.fetched(part).read_bytes()).hexdigest()
+        assert sums == part.sha256
+    licences = (folder / "LICENCES.txt").read_text()
+    for name, used in mark["parts"].items():
+        assert version(name) == used
+    for name in ("pyodide", "flask", "jinja2", "werkzeug", "click", "pydantic"):
+        assert name in licences
+
+
+def test_a_second_tab_works_through_the_first_and_then_alone(
+    pocket_site: StaticServer, phone: Phone
+) -> None:
+    first = phone.open()
+    Shell(first, pocket_site.url).open()
+    second = phone.another_page()
+    shell = Shell(second, pocket_site.url)
+    second.goto(pocket_site.url)
+    expect(second).to_have_url(f"{shell.app}/", timeout=STARTING_AT_MOST_MS)
+    NewCar(second, shell.app).open().add("Invented TC", "1.9", "64 DP", "63")
+    expect(second.locator("body")).to_contain_text("Invented TC")
+    first.close()
+    second.goto(f"{shell.app}/kit")
+    shell.expect_app()
+    expect(second).to_have_url(f"{pocket_site.url}#/kit")
+    expect(second.frame_locator("#app").locator("main")).to_contain_text("Invented TC")

@@ -1,0 +1,43 @@
+// The worker in which Python runs: it starts the app over the data on this phone and answers what the shell passes
+// on, one request after the other. An answer goes out when all that was written for it is on the device.
+import { openFolder } from "./files.js";
+import { startPython } from "./runtime.js";
+
+const DATA = "/data";
+const PACKAGES = "/packages";
+
+let bridge = null, folder = null, turn = Promise.resolve();
+const tell = (step, done) => postMessage({ step, done });
+
+async function start(root) {
+  tell("Starting Python", 0);
+  const { python, packages } = await startPython(tell);
+  tell("Opening your data", 0.7);
+  folder = await openFolder(`pitapp ${root}`);
+  folder.mount(python.FS, DATA);
+  python.unpackArchive(await packages, "zip", { extractDir: PACKAGES });
+  tell("Starting pitapp", 0.8);
+  const { timeZone } = Intl.DateTimeFormat().resolvedOptions();
+  python.runPython(`import sys; sys.path.insert(0, ${JSON.stringify(PACKAGES)})`);
+  bridge = python.pyimport("pitapp.pocket.bridge").start(DATA, root, timeZone);
+  await folder.settle();
+  tell("", 1);
+}
+
+async function answer({ method, target, headers, body }) {
+  const made = bridge.answer(method, target, JSON.stringify(headers), new Uint8Array(body ?? 0));
+  const [status, pairs, content] = made.toJs();
+  made.destroy();
+  await folder.settle();
+  return { status, headers: pairs, body: content };
+}
+
+addEventListener("message", ({ data, ports: [port] }) => {
+  if (data.root !== undefined) {
+    start(data.root).then(() => postMessage({ ready: true }), (error) => postMessage({ failed: String(error) }));
+    return;
+  }
+  turn = turn.then(async () => {
+    port.postMessage(await answer(data).catch((error) => ({ failed: String(error) })));
+  });
+});

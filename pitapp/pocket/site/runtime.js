@@ -1,0 +1,44 @@
+// Brings Python up: fetches the parts once, keeps them, unpacks them. `LIST` names each with its bytes and its sum.
+import { LIST } from "./list.js";
+import { loadPyodide } from "./runtime/pyodide.mjs";
+
+const HERE = new URL("./", import.meta.url);
+const TYPES = { wasm: "application/wasm", mjs: "text/javascript", zip: "application/zip" };
+const whole = Object.values(LIST.parts).reduce((sum, { bytes }) => sum + bytes, 0);
+const megabytes = (bytes) => (bytes / 1e6).toFixed(1);
+const fetchPart = self.fetch.bind(self);
+let came = 0;
+
+async function part(name, tell) {
+  const { bytes, integrity } = LIST.parts[name], address = new URL(LIST.parts[name].address, HERE);
+  const cache = await caches.open(`${HERE.href} ${LIST.version}`);
+  let answer = await cache.match(address);
+  if (!answer) {
+    answer = await fetchPart(address, { integrity });
+    if (!answer.ok) throw new Error(`${name} could not be fetched (${answer.status})`);
+    const packed = await answer.arrayBuffer();
+    came += bytes;
+    tell(`Fetching pitapp: ${megabytes(came)} of ${megabytes(whole)} MB`, came / whole / 2);
+    answer = new Response(packed);
+    await cache.put(address, answer.clone());
+  }
+  const unpacked = answer.body.pipeThrough(new DecompressionStream("gzip"));
+  return new Response(unpacked, { headers: { "Content-Type": TYPES[name.split(".")[1]] } });
+}
+
+// Returns Python with nothing but its own library, and a promise of the app's packages as a zip.
+export async function startPython(tell) {
+  const [loader, wasm, standard, packages] = ["python.mjs", "python.wasm", "standard.zip", "packages.zip"]
+    .map((name) => part(name, tell));
+  // The runtime asks for these two by address; there is nothing else that it may fetch.
+  self.fetch = async (address) => (String(address).endsWith(".wasm") ? wasm : standard);
+  const module = URL.createObjectURL(await (await loader).blob());
+  const { default: createPyodideModule } = await import(module);
+  URL.revokeObjectURL(module);
+  const python = await loadPyodide({
+    indexURL: new URL("runtime/", HERE).href,
+    createPyodideModule,
+    lockFileContents: { info: LIST.info, packages: {} },
+  });
+  return { python, packages: packages.then((answer) => answer.arrayBuffer()) };
+}

@@ -1,0 +1,82 @@
+// The page that stays open: it owns the worker in which Python runs, shows the app in a frame, and passes what
+// the service worker asks for on to Python. One page at a time owns Python; another works through that one.
+const BASE = new URL("./", location.href);
+const ROOT = `${BASE.pathname}app`;
+const byId = (id) => document.getElementById(id);
+const frame = byId("app");
+const neighbours = new BroadcastChannel(`pitapp ${BASE.pathname}`);
+
+let python = null;
+const wanted = () => location.hash.slice(1) || "/";
+
+function say(text, done) {
+  if (text) byId("step").textContent = text;
+  if (done !== undefined) byId("progress").value = done;
+}
+
+function fail(text) {
+  byId("trouble").textContent = text;
+  for (const id of ["trouble", "again"]) byId(id).hidden = false;
+  byId("again").addEventListener("click", () => location.reload());
+}
+
+// Python starts at once; the app is shown when the service worker, too, is there to carry its requests.
+async function begin() {
+  const worker = new Worker("python.js", { type: "module" });
+  const started = new Promise((resolve, reject) => {
+    worker.onerror = (event) => reject(new Error(event.message || "the worker did not start"));
+    worker.onmessage = ({ data }) => {
+      if (data.step !== undefined) say(data.step, data.done);
+      if (data.ready) resolve();
+      if (data.failed) reject(new Error(data.failed));
+    };
+  });
+  worker.postMessage({ root: ROOT });
+  await Promise.all([started, navigator.serviceWorker.register("sw.js").then(() => navigator.serviceWorker.ready)]);
+  python = worker;
+  neighbours.postMessage("me");
+  show(wanted());
+}
+
+function show(place) {
+  frame.src = ROOT + place;
+  frame.addEventListener("load", () => {
+    byId("start").hidden = true;
+    frame.hidden = false;
+  }, { once: true });
+}
+
+frame.addEventListener("load", () => {
+  const { pathname, search, hash } = frame.contentWindow.location;
+  if (!pathname.startsWith(ROOT)) return;
+  document.title = frame.contentDocument.title;
+  history.replaceState(null, "", `#${pathname.slice(ROOT.length)}${search}${hash}`);
+});
+
+addEventListener("hashchange", () => { if (python) show(wanted()); });
+
+navigator.serviceWorker?.addEventListener("message", ({ data, ports: [port] }) => {
+  if (!python) return port.postMessage(null);
+  python.postMessage(data, data.body ? [port, data.body] : [port]);
+});
+navigator.serviceWorker?.startMessages();
+
+// Whoever owns Python says so to whoever comes later; that one's pages are answered through the owner.
+neighbours.onmessage = ({ data }) => {
+  if (data === "who" && python) neighbours.postMessage("me");
+  if (data === "me" && !python) location.replace(ROOT + wanted());
+};
+
+if (!navigator.serviceWorker || !globalThis.DecompressionStream) {
+  fail("This browser is too old to run pitapp by itself, or this is a private window.");
+} else {
+  const start = () => begin().catch((error) => fail(`pitapp did not start: ${error.message}`));
+  if (!navigator.locks) start();
+  else {
+    navigator.locks.request(`pitapp ${BASE.pathname}`, () => {
+      start();
+      return new Promise(() => {});
+    });
+    neighbours.postMessage("who");
+  }
+}

@@ -1,0 +1,64 @@
+// Answers every request under the folder: the folder's own files from what was kept of this version, the app's
+// addresses (app/…) by asking the shell in whose worker Python runs. LIST stands above, written by the build.
+const BASE = new URL("./", location.href).href;
+const CACHE = `${BASE} ${LIST.version}`;
+
+addEventListener("install", (event) => event.waitUntil(keep()));
+addEventListener("activate", (event) => event.waitUntil(Promise.all([tidy(), clients.claim()])));
+addEventListener("fetch", (event) => {
+  const { request } = event;
+  if (!request.url.startsWith(BASE)) return;
+  const own = request.url.slice(BASE.length);
+  event.respondWith(own.startsWith("app/") ? fromPython(request, own.slice(3)) : fromFolder(request));
+});
+
+// The pages around the app; and all parts of a newer version, whole and checked, before it may be used.
+async function keep() {
+  const cache = await caches.open(CACHE);
+  await cache.addAll(LIST.small.map((name) => new Request(BASE + name, { cache: "no-cache" })));
+  if (!registration.active) return; // a first visit: Python's worker keeps the parts as they come
+  for (const part of Object.values(LIST.parts)) {
+    const { integrity } = part, address = BASE + part.address;
+    if (await cache.match(address)) continue;
+    const answer = (await caches.match(address)) ?? (await fetch(address, { integrity }));
+    if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
+    await cache.put(address, answer);
+  }
+}
+
+async function tidy() {
+  const old = (await caches.keys()).filter((name) => name.startsWith(`${BASE} `) && name !== CACHE);
+  await Promise.all(old.map((name) => caches.delete(name)));
+}
+
+async function fromFolder(request) {
+  const cache = await caches.open(CACHE);
+  return (await cache.match(request, { ignoreSearch: request.mode === "navigate" })) ?? fetch(request);
+}
+
+async function fromPython(request, target) {
+  const body = ["GET", "HEAD"].includes(request.method) ? null : await request.arrayBuffer();
+  const asked = { method: request.method, target, headers: [...request.headers], body };
+  const shells = (await clients.matchAll({ type: "window", includeUncontrolled: true })).filter(({ url }) => isShell(url));
+  const answers = await Promise.all(shells.map((shell) => ask(shell, asked)));
+  const answer = answers.find(Boolean);
+  if (!answer) return request.mode === "navigate" ? Response.redirect(`${BASE}#${target}`, 303) : Response.error();
+  if (answer.failed) return failure(answer.failed);
+  const headers = new Headers(answer.headers);
+  const place = headers.get("Location");
+  if (place && answer.status >= 300 && answer.status < 400) return Response.redirect(new URL(place, BASE), answer.status);
+  return new Response([204, 205, 304].includes(answer.status) ? null : answer.body, { status: answer.status, headers });
+}
+
+const isShell = (url) => [BASE, `${BASE}index.html`].includes(url.split(/[?#]/)[0]);
+
+// Only the shell that owns Python answers with something.
+function ask(shell, asked) {
+  return new Promise((resolve) => {
+    const { port1, port2 } = new MessageChannel();
+    port1.onmessage = ({ data }) => resolve(data);
+    shell.postMessage(asked, [port2]);
+  });
+}
+
+const failure = (text) => new Response(`pitapp stopped: ${text}`, { status: 500, headers: { "Content-Type": "text/plain" } });
