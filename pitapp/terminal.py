@@ -26,7 +26,7 @@ def open_streams() -> None:
 
 
 def tell(text: str, *, err: bool = False) -> None:
-    """Say it, or nothing more at all where the other end is gone or full."""
+    """Print, and stop printing for good once the terminal is closed or full."""
     try:
         click.echo(text, err=err)
         (sys.stderr if err else sys.stdout).flush()

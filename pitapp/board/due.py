@@ -32,7 +32,7 @@ def over_at(heat: Heat) -> datetime:
 
 
 def log(heat: Heat) -> Due:
-    """Logging the run of that heat, as what is due."""
+    """The due action "log the run of this heat"."""
     return Due(label=f"Log the run of {heat.title}", href=f"/runs/new?heat={heat.id}")
 
 

@@ -61,7 +61,7 @@ class StepResult(Record):
 
 
 class Verdict(Record):
-    """What a run-through comes to. `legal` is None where there was nothing to judge it by."""
+    """Result of a run-through. `legal` is None where there was nothing to judge it by."""
 
     legal: bool | None
     outside: tuple[StepResult, ...]
@@ -159,7 +159,7 @@ def first_open(results: Sequence[StepResult]) -> StepResult | None:
 
 
 def verdict(results: Sequence[StepResult]) -> Verdict:
-    """What the run-through comes to.
+    """Judge an ended run-through.
 
     Legal: every reading that the class limits was taken and is inside. Not legal: one is outside,
     whatever the reason. Neither: nothing was limited, or a limited reading is missing.
@@ -250,7 +250,7 @@ def plan_changed(step: Step, answer: Answer) -> bool:
 
 
 def plan_from(results: Iterable[StepResult]) -> dict[int, str]:
-    """What was read, as a plan by the step's id, where it is legal and not planned already."""
+    """Readings to plan with, by step id: legal ones that differ from the plan."""
     return {
         each.step.id: each.shown
         for each in results

@@ -14,7 +14,7 @@ TYPED_TOO = "You typed another reading above. Save that, or clear it."
 
 
 class AnswerForm(PitForm):
-    """What is found at a step: as expected, something else, nothing, or a reason to let it stand."""
+    """An answer to a step: as expected, another reading, skipped, or a reason to keep one outside the limit."""
 
     expected = HiddenField()
     shown = StringField("It shows")

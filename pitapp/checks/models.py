@@ -142,7 +142,7 @@ class ChecklistRun(Record):
 
 
 class Answer(Record):
-    """What was found at a step, beside what was planned, asked and found the time before.
+    """A stored answer to a step, with the plan, the limit and the last reading of that moment.
 
     `shown` is the reading in metric as plain text, "done", or empty while only a wait has begun or
     the step was skipped.

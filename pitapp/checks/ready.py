@@ -29,7 +29,7 @@ NAME = "Controller"
 
 
 def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
-    """How the controller in the car stands, and the screen that mends it."""
+    """The controller's readiness line, with the screen that mends what is wrong."""
     controller = controllers.in_car(connection, situation.car.id)
     if controller is None:
         return attention_line("none noted", "Choose the one in this car.", "/checks/controllers")

@@ -197,7 +197,7 @@ def _begun(connection: sqlite3.Connection, uuid: str, at: Step) -> ChecklistRun:
 @blueprint.post("/walks/<uuid>/again")
 @write
 def again(connection: sqlite3.Connection, uuid: str) -> Any:
-    """Begin anew; a run-through left half-way is set aside."""
+    """Begin a new run-through; one left half-way is closed."""
     current = store.checklist_run(connection, uuid)
     if current.ended_at is None:
         notice("Dropped the run-through", store.remove_run(connection, current, now()))
@@ -215,7 +215,7 @@ def remove(connection: sqlite3.Connection, uuid: str) -> Any:
 @blueprint.post("/walks/<uuid>/plan")
 @write
 def take_as_plan(connection: sqlite3.Connection, uuid: str) -> Any:
-    """Plan from now on what was read in this run-through."""
+    """Use this run-through's readings as the plan."""
     _, results = look_up(connection, store.checklist_run(connection, uuid))
     plan = plan_from(results)
     if plan:

@@ -41,7 +41,7 @@ def find_run(connection: sqlite3.Connection, uuid: str) -> ChecklistRun | None:
 
 
 def begin(connection: sqlite3.Connection, new: ChecklistRun) -> ChecklistRun:
-    """The run-through with the new one's uuid: as it stands if it was begun already, else begun now.
+    """Begin the run-through, or return it as it is if its uuid was begun before.
 
     Raises:
         NotThere: it was begun once and taken away.
@@ -128,7 +128,7 @@ def answers(connection: sqlite3.Connection, walk_id: int) -> list[Answer]:
 
 
 def last_shown(connection: sqlite3.Connection, of: ChecklistRun, step: Step) -> Answer | None:
-    """What was read at that step the time before: of the same controller, else car."""
+    """The last reading at this step, of the same controller, else of the same car."""
     row = connection.execute(
         f"SELECT {_ANSWER} FROM check_answers "  # noqa: S608
         "JOIN check_walks ON check_walks.id = check_answers.walk_id "

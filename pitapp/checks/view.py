@@ -117,7 +117,7 @@ class StepView:
 
 @dataclass(frozen=True)
 class VerdictView:
-    """What an ended run-through comes to."""
+    """The screen of an ended run-through: verdict and answers."""
 
     results: Sequence[StepResult]
     walk: ChecklistRun

@@ -56,7 +56,7 @@ def write_copy(connection: sqlite3.Connection, target: Path) -> Contents:
 
 
 def _leave_the_rows(path: Path) -> None:
-    """Take out of a copy what is of no use elsewhere: steps back, and what was answered to writes."""
+    """Delete undo steps and stored answers from a copy."""
     with closing(sqlite3.connect(path, isolation_level=None)) as copy, transaction(copy):
         undo.forget_all(copy)
         idempotency.forget_answers(copy)
@@ -172,7 +172,7 @@ def take(connection: sqlite3.Connection, ready: Ready, data_dir: Path, now: date
 
 @contextmanager
 def looked_through(source: Path, folder: Path) -> Iterator[Ready]:
-    """A copy of `source` in the folder, brought to this pitapp's schema; it is gone afterwards.
+    """Yield a temporary copy of `source`, migrated to this version's schema.
 
     It is whole, and every row of it can be read by the room that it belongs to.
 

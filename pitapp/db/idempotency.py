@@ -20,7 +20,7 @@ ONLY_SAVED = 0
 
 
 class Answer(NamedTuple):
-    """What was answered to a write; with the status `ONLY_SAVED` nothing is known but that it was done."""
+    """A write's stored answer; with status `ONLY_SAVED`, only that the write was done."""
 
     status: int
     location: str | None
@@ -78,7 +78,7 @@ def forget_old_answers(connection: sqlite3.Connection, now: datetime) -> None:
 
 
 def forget_answers(connection: sqlite3.Connection) -> None:
-    """Keep the keys, and of what was answered nothing."""
+    """Drop every stored answer, keep the keys."""
     connection.execute("PRAGMA secure_delete = ON")
     connection.execute(
         "UPDATE answered_writes SET status = ?, location = NULL, content_type = NULL, body = x''",

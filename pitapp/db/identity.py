@@ -40,7 +40,7 @@ def of_file(path: Path) -> list[str]:
 
 
 def set_origins(connection: sqlite3.Connection, identities: Iterable[str]) -> None:
-    """Note whose rows this database holds from now on; what is no identity is passed over."""
+    """Record the identities of the databases copied into this one; invalid ones are ignored."""
     own_identity = own(connection)
     fresh = [each for each in dict.fromkeys(identities) if WRITTEN.fullmatch(each)]
     connection.execute("DELETE FROM identities WHERE id <> ?", (OWN_ROW,))

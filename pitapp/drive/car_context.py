@@ -169,7 +169,7 @@ class CarContext:
 
     @cached_property
     def feels(self) -> dict[int, store.Feel]:
-        """What is felt of tracks that nobody has measured."""
+        """Rough guesses of unmeasured tracks, by track id."""
         return store.feels(self.connection)
 
     @property

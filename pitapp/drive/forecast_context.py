@@ -72,7 +72,7 @@ class ForecastContext(CarContext):
 
     @property
     def prior(self) -> CanPrior:
-        """What is believed of the motor's heat, with the racer's own figure of how it cools."""
+        """Prior of the can fit, with the racer's own cooling time where there is one."""
         cooling = self.inputs["cooling_tau_s"]
         own = {"standing_spread": 0.15} if cooling.source == "measured here" else {}
         return CanPrior(standing_tau_s=cooling.value or COOLING_TAU_S, **own)
@@ -91,7 +91,7 @@ class ForecastContext(CarContext):
         return run_back_tests(self.run_residuals(self.logged), BACK_TEST_RUNS, self.prior)
 
     def run_residuals(self, runs: Iterable[Run]) -> tuple[RunResidual, ...]:
-        """What each run says beside the model, oldest first."""
+        """Each run with its residuals against the model, oldest first."""
         return run_residuals(
             tuple(
                 logged
@@ -123,7 +123,7 @@ class ForecastContext(CarContext):
 
     @property
     def missing(self) -> Missing | None:
-        """The first thing that the forecast cannot do without, beside the track."""
+        """The first missing input other than the track."""
         if self.car is None:
             return Missing(
                 "The forecast needs a car: its gears, tyres and motor.",

@@ -16,7 +16,7 @@ FRESH_HOURS = 12
 
 
 class About(NamedTuple):
-    """What the figures are about; 0 stands for no motor, or no track named."""
+    """Key of a set of figures: car, motor, track; 0 for no motor or no track."""
 
     car_id: int
     motor_id: int
@@ -100,13 +100,13 @@ def _save(
 
 
 def feels(connection: sqlite3.Connection) -> dict[int, Feel]:
-    """What is felt of each track (0: no track named)."""
+    """The rough guess of each track, by its id (0: no track named)."""
     rows = connection.execute("SELECT track_id, longest_straight_m, corners FROM track_feels")
     return {row["track_id"]: Feel(row["longest_straight_m"], row["corners"]) for row in rows}
 
 
 def save_feel(connection: sqlite3.Connection, track_id: int, feel: Feel, now: datetime) -> str:
-    """Keep what is felt of a track; returns the undo token."""
+    """Save the rough guess of a track; returns the undo token."""
     row = connection.execute(
         "SELECT id FROM track_feels WHERE track_id = ?", (track_id,)
     ).fetchone()

@@ -163,7 +163,7 @@ def _tried(file: BinaryIO, scratch: sqlite3.Connection) -> FileContents:
 
 
 def take(connection: sqlite3.Connection, contents: FileContents) -> None:
-    """Put what was found in the place of all that is here, within the caller's transaction.
+    """Replace all data with the file's, within the caller's transaction.
 
     Raises:
         Refused: a row breaks a rule; the caller rolls back.

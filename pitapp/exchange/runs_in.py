@@ -56,7 +56,7 @@ SENSIBLE = (-300, 900)
 
 
 class Look(NamedTuple):
-    """What was found in a file of runs."""
+    """Contents of a file of runs: its lines and its errors."""
 
     lines: list[Line]
     ignored: list[str]

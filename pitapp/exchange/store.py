@@ -51,7 +51,7 @@ def as_of_now(connection: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
 
 
 def tables(connection: sqlite3.Connection) -> list[str]:
-    """The tables that are taken along, by name."""
+    """The tables of the file of everything, by name."""
     rows = connection.execute(
         "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%' "
         "ORDER BY name"

@@ -57,7 +57,7 @@ def stored_file(data_dir: Path, digest: str) -> Path:
 
 @contextmanager
 def keeping_before(data_dir: Path, pieces: Iterable[str]) -> Iterator[None]:
-    """Keep what was here before a file is read back, in so many pieces, once that was done."""
+    """Save the data of before a file is read back, once that has worked."""
     with _written(data_dir / BEFORE) as fresh:
         for piece in pieces:
             fresh.write(piece.encode())
@@ -65,7 +65,7 @@ def keeping_before(data_dir: Path, pieces: Iterable[str]) -> Iterator[None]:
 
 
 def before(data_dir: Path) -> Path | None:
-    """What was here before the last file was read back, if one was."""
+    """The data of before the last file was read back, if there is any."""
     path = data_dir / BEFORE
     return path if path.is_file() else None
 

@@ -58,7 +58,7 @@ class GearingContext:
         return work.for_car(self.car, self.motor, self.fitted, self.box)
 
     def note(self, kind: str, teeth: int | None) -> str:
-        """What is to be said of a gear beside its stepper."""
+        """The note under a stepper, such as "not owned"."""
         if self.fitted and teeth == getattr(self.fitted, f"{kind}_teeth"):
             return "fitted now"
         owned = getattr(self.box, f"{kind}s") if self.box else ()

@@ -28,7 +28,7 @@ class HeatingPoint(Record):
 
 
 class HeatingPrior(Record):
-    """What is believed before any run, as medians with the spread of their natural logarithms.
+    """Prior before any run: medians, and the spread of their natural logarithms.
 
     The figures are from memory, for a small can motor in a moving car: change them freely.
     """

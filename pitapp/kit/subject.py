@@ -78,7 +78,7 @@ def gone_sentence(connection: sqlite3.Connection, car_id: int | None) -> str:
 
 
 def other_car_note(connection: sqlite3.Connection, car: Car) -> str:
-    """For the end of the sentence on what was saved: its car, where another is in use by now."""
+    """Ending of a "saved" notice: names the car if it is not the one in use now."""
     note = in_use_note(connection, car)
     return f", for {car.name}{note}" if note else ""
 

@@ -147,7 +147,7 @@ class SumsForm(PitForm):
     discharge = NumberField("Charger's discharge", unit="A", default=1.0)
 
     def answer(self) -> tuple[LabelSums | None, ChargeSums | None]:
-        """The sums, as far as enough was typed; a figure that cannot be is told at the form."""
+        """The sums that the typed figures allow; an impossible figure is an error of the form."""
         if self.capacity.data is None and not self.capacity.errors:
             return None, None
         if not self.validate():

@@ -54,7 +54,7 @@ def _planned(
 def _may_be(
     planned: PlannedHeat, heat: Heat, sound: Sequence[PackState], full: Sequence[PackState]
 ) -> bool:
-    """Whether the plan's pack is still likely: off the charger in time, not empty beside a full one."""
+    """Whether the planned pack can be in the car: off the charger in time, not empty while another is full."""
     state = next((each for each in sound if each.pack.id == planned.pack_id), None)
     if state is None:
         return False

@@ -63,7 +63,7 @@ def emergency() -> Any:
 
 @blueprint.get("/clock")
 def clock() -> Any:
-    """The server's time, with what was asked given back so that an old copy is known as one."""
+    """The server's time, echoing the question's number so that a cached answer is recognised."""
     answer = jsonify(now_ms=int(now().timestamp() * 1000), again=request.args.get("again", "")[:40])
     answer.headers["Cache-Control"] = "no-store"
     return answer

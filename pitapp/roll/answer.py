@@ -59,7 +59,7 @@ def hold(car: Car, motor: Motor | None, fit: GearFit, test: TiltTest) -> HoldRes
 
 
 def reminders(motor: Motor | None, fit: GearFit, test: TiltTest, now_deg: float) -> list[str]:
-    """What has changed since the tilt test that lets the car roll sooner."""
+    """Changes since the tilt test that let the car roll sooner."""
     sentences = []
     if fit.final_drive_ratio < test.final_drive_ratio * (1 - 1e-9):
         sentences.append(

@@ -14,7 +14,7 @@ NAME = "Parked car"
 
 
 def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine | None:
-    """How far the tilt test lets it stand, or what was fitted since that lets it roll sooner."""
+    """The parked car's line: its hold angle, or what was fitted since the tilt test."""
     car = situation.car
     fit = gearing.fitted(connection, car.id)
     if fit is None:

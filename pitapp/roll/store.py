@@ -52,7 +52,7 @@ def remove_test(connection: sqlite3.Connection, test_id: int, now: datetime) -> 
 
 
 def parking(connection: sqlite3.Connection, car_id: int) -> Parking:
-    """How the car was last said to stand."""
+    """The car's last saved parking."""
     row = connection.execute(
         "SELECT car_id, drag_brake_percent, slope_deg FROM parked_cars WHERE car_id = ?", (car_id,)
     ).fetchone()
@@ -60,7 +60,7 @@ def parking(connection: sqlite3.Connection, car_id: int) -> Parking:
 
 
 def save_parking(connection: sqlite3.Connection, item: Parking) -> None:
-    """Keep how the car stands, in place of what was there."""
+    """Save how the car is parked."""
     connection.execute(
         "INSERT INTO parked_cars (car_id, drag_brake_percent, slope_deg) VALUES (?, ?, ?) "
         "ON CONFLICT (car_id) DO UPDATE SET drag_brake_percent = excluded.drag_brake_percent, "

@@ -33,7 +33,7 @@ def celsius(kelvin: float) -> str:
 def changes(
     earlier: Run, later: Run, rise_text: Callable[[float], str] = celsius
 ) -> tuple[Change, ...]:
-    """What was fitted and set otherwise in `later` than in `earlier`, then what came of it.
+    """Differences of `later` against `earlier`: gear, set-up and tyres, then the results.
 
     Lap times are compared at the same track only. A temperature is compared as it was read; where
     the readings were taken at other times after the flag, that is said. Names and values are those

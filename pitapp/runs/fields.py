@@ -61,7 +61,7 @@ class QuickField(NumberField):
 
 
 class IdField(SelectField):
-    """One of what is on record by its id, or None; `asked`: None is not yet an answer."""
+    """A record chosen by id, or None; with `asked`, None is not accepted as an answer."""
 
     asked = False
 

@@ -173,7 +173,7 @@ def _heat(connection: sqlite3.Connection, form: RunForm) -> Heat | None:
 def _default_pack(
     connection: sqlite3.Connection, form: RunForm, earlier: Run | None, heat: Heat | None
 ) -> bool:
-    """Take the pack that the post leaves out: as it was, else the one most likely in the car.
+    """Fill in a pack that the post leaves out: the run's, else the one most likely in the car.
 
     Returns whether that is certain; if not, the field says that it is asked.
     """
@@ -198,7 +198,7 @@ def _start(
     heat: Heat | None,
     now: datetime,
 ) -> tuple[str, datetime | None]:
-    """The zone's name and the start: as typed, else the heat's, else so long ago as the run lasted."""
+    """Zone name, and start: typed, else the heat's, else now minus the run's length."""
     meeting_id = heat.meeting_id if heat else form.meeting_id.data
     name = (
         meetings.meeting(connection, meeting_id).time_zone

@@ -43,7 +43,7 @@ class CardLine(NamedTuple):
 
     @property
     def outside(self) -> bool:
-        """Whether what was read is not what an official may see."""
+        """Whether the reading breaks the class limit, or the limit's signal is off."""
         if self.read is None:
             return False
         if self.limit is not None:
@@ -137,7 +137,7 @@ def _readings(
 def _bench_timing(
     connection: sqlite3.Connection, motor_id: int, asked_deg: float
 ) -> Reading | None:
-    """Of the newest motor check, the sensor that is farthest from what is asked."""
+    """The newest motor check's sensor timing that is farthest from the class limit."""
     for check in bench.checks(connection, motor_id, limit=1):
         degrees = list(check.timing_by_sensor.values())
         if degrees:

@@ -12,7 +12,7 @@ from pitapp.drive.ranking.uncertainty import Widening, can_se_k, reading_se_k, w
 
 
 class BackTest(NamedTuple):
-    """The forecast that could have been made before a run, and what was then read.
+    """A run's forecast from the runs before it, and the readings.
 
     The can is that of the reading, when it was read; `reading_se_c` is the ± of such a reading.
     """

@@ -48,7 +48,7 @@ class CanReading(NamedTuple):
 
 
 class CanPrior(Record):
-    """What is believed of any motor: medians, with the spread of their natural logarithms.
+    """Prior for any motor: medians, and the spread of their natural logarithms.
 
     Time constants: winding 10 to 120 s, housing 200 to 1100 s, as makers' data sheets in public
     code have them; the rest is from memory. `exponent_spread` and `bend_spread` are the spreads of

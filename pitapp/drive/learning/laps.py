@@ -42,7 +42,7 @@ class LapTime(NamedTuple):
 
 
 class LapPrior(Record):
-    """What is believed beforehand, as parts of the lap: spreads of slope, bend, day and best lap."""
+    """Prior, as parts of the lap: spreads of slope, bend, day and best lap."""
 
     slope_share: float = 0.022
     bend_share: float = 0.05

@@ -45,7 +45,7 @@ def logged_run(
     driven_track: Callable[[int], Track | None],
     race_classes: Mapping[int, RaceClass],
 ) -> LoggedRun | None:
-    """A run of the log as the model takes it, or None without its gear and tyres.
+    """The logged run in the model's units, or None without its gear and tyres.
 
     `driven_track` gives the track of an id as it is driven; 0 is no track in particular.
     """

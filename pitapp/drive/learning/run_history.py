@@ -165,7 +165,7 @@ def best_lap_s(setup: Setup, run: LoggedRun) -> float:
 
 
 def _model_run(run: LoggedRun, setup: Setup, track: Track) -> tuple[float, float, float]:
-    """`model_lap` with what was fitted and the air and limit of that run."""
+    """Model the run's lap with its own gear, tyres, air, rev limit and weight."""
     return model_lap(
         setup,
         track,

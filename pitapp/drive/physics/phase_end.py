@@ -13,7 +13,11 @@ _MOST_STEPS = 200
 def brake_distance(
     c: float, force: float, speed: float, reach: float, k: float, guess: float
 ) -> tuple[float, float]:
-    """(s, v) where s + k·v²(s) = reach in a phase with b = 0; `force` is dv/dt at its start."""
+    """Brake point over distance: (s, v) where s + k·v²(s) = reach, in a phase with b = 0.
+
+    `force` is dv/dt at its start. v²(s) = v₀² + 2·force·(1 − e^(−2cs))/(2c). Newton's steps on the
+    miss, held inside a bracket; where the miss does not rise, the bracket is halved.
+    """
     v2 = speed * speed
     rise = 2.0 * force
     if not k:
@@ -46,7 +50,10 @@ def brake_distance(
 
 
 def steady_force_time(a: float, c: float, v0: float, v: float, dx: float) -> float:
-    """Time from v₀ to v over `dx` in a phase with b = 0."""
+    """Time from v₀ to v over `dx` in a phase with b = 0: artanh(z)/√(a·c), z = √(a·c)·(v − v₀)/(a − c·v·v₀).
+
+    Near the settled speed √(a/c), v alone says too little of the time; there the distance gives it.
+    """
     below = a - c * v * v0
     part = (v - v0) / below if below else 0.0
     square = a * c * part * part
@@ -60,7 +67,10 @@ def steady_force_time(a: float, c: float, v0: float, v: float, dx: float) -> flo
 
 
 def squares_of(c: float, d: float, w0: float, w: float, along: float) -> float:
-    """∫w² dt in a phase under full throttle from w₀ to w; `along` is ∫w dt."""
+    """∫w² dt in a phase under full throttle from w₀ to w; `along` is ∫w dt.
+
+    c·∫w² dt = w₀ − w − d·∫w dt; for small c that cancels, and a series in u = c·q takes over.
+    """
     q = (w0 - w) / (d + c * w)
     u = c * q
     if not -0.005 < u < 0.005:
@@ -72,7 +82,12 @@ def squares_of(c: float, d: float, w0: float, w: float, along: float) -> float:
 def brake_point(
     settle: float, d: float, c: float, w0: float, reach: float, k: float, guess: float
 ) -> tuple[float, float, float]:
-    """(t, w, ∫w dt) where x(t) + k·v² = reach under full throttle; w = v − settle."""
+    """Brake point over time: (t, w, ∫w dt) where x(t) + k·v² = reach under full throttle.
+
+    w = v − settle, dw/dt = f = −(d + c·w)·w. Halley's steps on miss(t) = x + k·v² − reach, whose
+    slope is v·(1 + 2k·f) and whose curvature is f·(1 + 2k·f) − v·2k·f·(d + 2c·w), held inside a
+    bracket; a step that leaves it, or a slope that is not positive, halves the bracket.
+    """
     low, high = 0.0, reach / settle + 2.0 / d
     t = guess
     if not low < t < high:

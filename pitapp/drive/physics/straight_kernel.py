@@ -80,6 +80,7 @@ def drive(
         a_motor, b_motor, c, settle_motor, a_overrun, b_overrun, v_free,
         a_grip, v_grip, _, a_coast, v_rev, cap, limited, grip_settles, *_,
     ) = gear  # fmt: skip
+    # The speed at which a phase gives way to the next; None where the car settles before.
     grip_ends = v_rev if limited and v_rev < v_grip else None if grip_settles else v_grip
     motor_ends = v_rev if limited else None
     total = metres = top = closing = out = 0.0
@@ -89,6 +90,7 @@ def drive(
     for index, (length, entry, exit_speed, times) in enumerate(segments):
         time = place = 0.0
         v = entry
+        # From speed v the brakes need (v² − target²)·k metres, k = 1/(2·braking).
         if exit_speed is None or (exit_speed >= entry and exit_speed >= cap):
             k = target = 0.0  # never braked for
         else:
@@ -97,6 +99,7 @@ def drive(
         done = k > 0.0 and v > target and (v * v - target2) * k >= length
         guess = guesses[index]
         while not done:
+            # One phase a turn: which law holds at this speed, and where it would end (`end`).
             v0 = v
             left = length - place
             if v < cap:
@@ -118,12 +121,15 @@ def drive(
                 kind, a, b, end = "grip", a_grip, 0.0, None
 
             if kind == "limit":
+                # Constant speed up to the brake point, or to the end where nothing is braked for.
                 dx = left - (v * v - target2) * k if v > target else left
                 dt = dx / v
                 limit_s += times * dt
                 limit_m += times * dx
                 done = True
             elif not b:
+                # dv²/dx = 2·(a − c·v²): over distance v² is a plain exponential, so the way to `end`
+                # is known at once. If the brakes come before it, the phase ends at the brake point.
                 square = v * v
                 force = a - c * square
                 done = end is None or force == 0.0
@@ -145,6 +151,8 @@ def drive(
                     grip_m += times * dx
                 v = end
             else:
+                # With w = v − settle, dw/dt = −d·w − c·w²; q = ∫w dt for c = 0 (see `riccati`). The
+                # time to `end` comes from w₀·(1 − e^(−d·t)) = d·q, then `end` is set against the brakes.
                 settle = settle_motor if kind == "motor" else terminal_speed(a, b, c)
                 d = b + 2.0 * c * settle
                 w0 = v - settle
@@ -162,6 +170,7 @@ def drive(
                         done = reach + over >= left if over > 0.0 else reach >= left
                         v = end
                 if done:
+                    # The brakes may be needed for less than the target speed: then to the very end.
                     reach = left + k * target2
                     dt, w, along = brake_point(settle, d, c, w0, reach, k, guess)
                     if k and settle + w < target:
@@ -171,6 +180,7 @@ def drive(
                 dx = settle * dt + along
                 squares = squares_of(c, d, w0, w, along)
                 if kind == "overrun":
+                    # Sums are kept about the motor phase's settled speed: shift them from this one's.
                     shift = settle - settle_motor
                     squares += shift * (2.0 * along + shift * dt)
                     along += shift * dt
@@ -185,6 +195,7 @@ def drive(
 
         closing = out = v
         if k and v > target:
+            # Too short to brake in: braked all along, and left faster than the target.
             left = length - place
             spare = v * v - target2 - 2.0 * braking * left
             out = target if spare <= _ROUNDING * v * v else sqrt(target2 + spare)
@@ -204,6 +215,7 @@ def drive(
         if closing > top:
             top = closing
 
+    # With the motor's current I = amps − fall·w: charge is ∫I dt, copper heat R·∫I² dt, in every phase.
     amps, fall = gear.i_stall - gear.i_fall * settle_motor, gear.i_fall
     charge = amps * full_s - fall * full_w + gear.limit_amps * limit_s
     charge += (

@@ -80,7 +80,7 @@ def worthwhile_range(
 def candidate_teeth(
     owned: Iterable[int], smallest: int | None, largest: int | None, usual: tuple[int, int]
 ) -> list[int]:
-    """The teeth to choose purchases from: what the car takes, else about what is owned.
+    """Tooth counts worth offering: the car's limits, else near the owned ones.
 
     >>> candidate_teeth([20, 22], None, 24, (30, 50))
     [16, 17, 18, 19, 20, 21, 22, 23, 24]

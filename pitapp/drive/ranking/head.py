@@ -26,7 +26,7 @@ class Head(NamedTuple):
 
 
 def choose(gears: Sequence[GearForecast], logged_ratios: Sequence[float]) -> Head:
-    """The head among all gears, with what was logged.
+    """Choose the head: the quickest gear that is surely cool enough.
 
     The quickest gear whose can stays `MARGIN` ± under its limit, whose pack lasts, and whose ratio
     is at most 6 % beyond a logged one. Where all of those are too hot, the quickest safe one among

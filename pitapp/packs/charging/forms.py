@@ -18,7 +18,7 @@ from pitapp.web.forms.form_errors import PitForm
 
 
 class StepForm(PitForm):
-    """One step; `shown` gives what is to be kept as its answer, or None with the errors."""
+    """One step; `accepted_text` gives the answer to store, or None with the errors."""
 
     chargers: Sequence[ChargerRecord] = ()
     """Those that are along."""

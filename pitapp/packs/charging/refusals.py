@@ -34,7 +34,7 @@ def readings_text(answers: Mapping[str, str]) -> dict[str, str]:
 def refusal_text(
     caution: Caution, allowed: Limit | None, answer: str = "{shown}"
 ) -> tuple[str, str]:
-    """What speaks against a reading under what is asked, and against one over it or a "no"."""
+    """Sentences against a reading below the limit, and against one above it or a "no"."""
     limits = allowed or Limit()
     least, most = (
         "" if limit is None else reading(repr(limit), caution.unit)

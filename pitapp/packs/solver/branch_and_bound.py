@@ -20,7 +20,7 @@ from pitapp.packs.solver.problem import SLACK_MIN, Job, ScheduleProblem
 
 
 class _DominanceRecord(NamedTuple):
-    """What is good to have more of in a state met, and what it has cost."""
+    """A state met before: free times, last charge end, drops left (more is better), and its cost."""
 
     free: tuple[float, ...]
     last: tuple[float, int]

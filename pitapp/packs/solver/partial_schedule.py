@@ -15,7 +15,7 @@ NONE = -1
 
 
 class PlacementUndo(NamedTuple):
-    """What stood before one charge was placed."""
+    """State to restore when a placed charge is taken back."""
 
     heat: int
     before: int
@@ -303,7 +303,7 @@ class PartialSchedule:
         )
 
     def unplace(self, old: PlacementUndo) -> None:
-        """Put back what stood before the last charge placed."""
+        """Undo the last `place`."""
         number = self.jobs.pop().kind
         if old.before == NONE:
             self.left[number] += 1

@@ -99,7 +99,7 @@ def _follows(earlier: Figure, later: Figure) -> bool:
 
 
 def _without_sums(lines: list[Line], columns: int, *, certain: bool) -> tuple[list[Line], bool]:
-    """Leave out what stands at either end under a word that the others have not, such as a total.
+    """Drop lines at either end that carry a word the others lack, such as a total.
 
     Returns the lines, and whether it is to be asked if those are laps after all; with `certain`
     False, only the lines that certainly are none are left out.

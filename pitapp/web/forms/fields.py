@@ -127,7 +127,7 @@ def _finite(text: str, no_number: str) -> float:
 
 
 class TypedField(Field):
-    """A field that remembers what was typed, so that the form's next showing has it unchanged."""
+    """A field that shows again exactly what was typed."""
 
     data: Any
 
@@ -141,7 +141,7 @@ class TypedField(Field):
         return self.as_text(self.data) if self.data is not None else ""
 
     def as_text(self, data: Any) -> str:
-        """The value as it stands in a field that nobody has typed in."""
+        """Text of a value in a field that nobody has typed in."""
         raise NotImplementedError
 
 

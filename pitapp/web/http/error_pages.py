@@ -47,7 +47,7 @@ def page(
 
 
 def typed(question: Question | None = None) -> ResendForm | None:
-    """What was typed into the form that this request sent, if it sent one without a file."""
+    """The posted form as one to send again, or None without a form or with a file."""
     if request.method != "POST" or request.mimetype != "application/x-www-form-urlencoded":
         return None
     anew = {"csrf_token", question.field if question else ""}

@@ -59,5 +59,5 @@ def _aim_again(response: Response) -> Response:
 
 
 def register(app: Flask) -> None:
-    """Let every answer to htmx find its part as the page stands when it comes."""
+    """Retarget answers by element id, so that they land after an earlier swap too."""
     app.after_request(_aim_again)

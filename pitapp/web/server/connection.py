@@ -111,7 +111,7 @@ class Connection:
         return (not stranger, rank, self.since)
 
     def ready(self, now: float) -> None:
-        """Go on: what was waited for is there."""
+        """The socket is readable or writable as awaited: continue."""
         try:
             if self.phase is Phase.GREETING:
                 if self._line.greet():
@@ -132,7 +132,7 @@ class Connection:
             self.close(at_once=True)
 
     def go_on(self, now: float) -> None:
-        """Understand what is there; call it also once it was found out who it is."""
+        """Parse buffered bytes; to be called again once the visitor is identified."""
         try:
             request = self._reader.read()
         except Unfit as unfit:

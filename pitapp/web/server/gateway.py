@@ -65,7 +65,7 @@ class FileToSend:
 
 
 def environment(request: Request, place: Place) -> dict[str, Any]:
-    """What the app is told of a request.
+    """The request's WSGI environment (PEP 3333).
 
     A header with an underscore is left out: in the environment it could pass for another one.
     """

@@ -130,7 +130,7 @@ class RequestReader:
             raise Unfit(413)
 
     def _announced(self) -> int:
-        """What is still to come of a chunk; h11 has read its size and tells it in no other way."""
+        """Bytes left of the current chunk, from h11's own reader."""
         reader = getattr(self._http, "_reader", None)
         size: int = getattr(reader, "_bytes_in_chunk", 0)
         if size > self._bounds.chunk_size:

@@ -18,7 +18,7 @@ Notices = list[tuple[str, str]]
 
 
 class Refusal(Exception):
-    """Ends a write by an answer that is already made, and that has said what was unread before."""
+    """Ends a write with a finished answer that has shown the unread notices."""
 
 
 def say(sentence: str, category: str) -> None:
@@ -36,12 +36,12 @@ def say(sentence: str, category: str) -> None:
 
 
 def unread() -> Notices:
-    """What was said and stood on no page yet."""
+    """Notices not shown on any page yet."""
     return list(session.get(UNREAD, ()))
 
 
 def read() -> Notices:
-    """What was unread, for the page that is made now; asked again for the same page, the same."""
+    """Unread notices for the page being made; the same list for the whole page."""
     if "notices" not in g:
         g.notices = unread()
         session.pop(UNREAD, None)
@@ -51,7 +51,7 @@ def read() -> Notices:
 
 @contextmanager
 def of_one_write() -> Iterator[Notices]:
-    """What is said within this, which stands if it comes to its end and otherwise never was said."""
+    """Collect a write's notices: kept if the block succeeds, dropped if it fails."""
     before = unread()
     g.said = []
     try:

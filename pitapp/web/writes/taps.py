@@ -20,7 +20,7 @@ A second tap before the first is answered has seen no more than the first."""
 
 
 def outdated(version: int) -> int | None:
-    """The status for a tap on what is no longer so, or None where it may go on.
+    """Status for a tap on an outdated page (409, 422), or None to go on.
 
     `version` is the number of what is tapped on, as its page sends it back. A tap without it is on
     what is there now (None), unless it waited on a phone (422).

@@ -157,7 +157,7 @@ def _say_again(answer: idempotency.Answer) -> None:
 
 
 def _answer(response: Response, pending: notices.Notices) -> idempotency.Answer:
-    """What to keep; nobody reads the body of a redirect, so its notices are kept there."""
+    """The answer to store; a redirect's body holds its notices, as nobody reads it."""
     if location := response.headers.get("Location"):
         return idempotency.Answer(
             response.status_code, location, NOTICES, json.dumps(pending).encode()

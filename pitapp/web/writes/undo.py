@@ -30,7 +30,7 @@ def undo(connection: sqlite3.Connection, token: str) -> Any:
 
 
 def page_above() -> str | None:
-    """Where to go from a page that went with what was undone just now; None after anything else."""
+    """Address above a page that the last undo has removed; None after anything else."""
     flashes = session.get("_flashes", ()) if request.method == "GET" else ()
     if not any(category == UNDONE for category, _ in flashes):
         return None
@@ -38,7 +38,7 @@ def page_above() -> str | None:
 
 
 def current_page() -> str:
-    """The address of the page now shown, with what was chosen on it; of a fragment, its page's."""
+    """Address and query of the shown page; for a fragment, of its page."""
     query = request.query_string.decode("latin-1") if request.method == "GET" else ""
     return (request.path.removesuffix("/part") or "/") + (f"?{query}" if query else "")
 
