@@ -6,7 +6,6 @@ import re
 from collections.abc import Iterable
 
 LEAST_TEETH, MOST_TEETH = 6, 200
-MOST_LISTED = 200
 _PART = re.compile(
     r"(\d{1,3})(?:\s*(?:-|–|—|to|\.\.)\s*(\d{1,3})(?:\s*/\s*(\d{1,2}))?)?\Z", re.IGNORECASE
 )

@@ -23,7 +23,6 @@ SECONDS = (10, 30, 60)
 class HoldResult(NamedTuple):
     """What the last tilt test says of the car as it is now."""
 
-    tested_deg: float
     now_deg: float
     reminders: tuple[str, ...]
 
@@ -55,7 +54,7 @@ def hold(car: Car, motor: Motor | None, fit: GearFit, test: TiltTest) -> HoldRes
     )
     mass_kg = (car.mass_g or test.mass_g) / 1000
     now_deg = hold_angle_deg(torque, fit.final_drive_ratio, mass_kg, fit.tyre_diameter_mm)
-    return HoldResult(test.angle_deg, now_deg, tuple(reminders(motor, fit, test, now_deg)))
+    return HoldResult(now_deg, tuple(reminders(motor, fit, test, now_deg)))
 
 
 def reminders(motor: Motor | None, fit: GearFit, test: TiltTest, now_deg: float) -> list[str]:
