@@ -11,12 +11,14 @@ from typing import Any
 
 import pytest
 
+from pitapp.kit import store as kit
 from pitapp.packs import store
 from pitapp.packs.charging import store as charging
 from pitapp.packs.formulas import Charger, Heat, PlanPack, PlanRules, Running, plan_charging
 from pitapp.packs.planning import store as planning
 from tests.packs_walk import CHARGER, GOOD, add_pack, answer, begin, start, walk
 from tests.support import RACE_MORNING, Clock, PageClient
+from tests.test_packs_late import CAR
 from tests.test_packs_planning import at, at_rest, kept, planned, race_day
 
 SLOW = Charger(1, 3, 100, 3, 100, name="slow")
@@ -364,6 +366,8 @@ def test_a_stopped_charge_is_taken_up_again_by_every_step(
     start(client, uuid)
     text = main_text(client, f"/packs/charges/{uuid}")
     assert "Take it off by 09:35" in text
+    clock.set(at(36))
+    assert "Take it off now" in main_text(client, f"/packs/charges/{uuid}")
     clock.set(at(30))
     client.post_form(f"/packs/charges/{uuid}/end", {"outcome": "stopped"})
     ended = client.get(f"/packs/charges/{uuid}").text
@@ -376,3 +380,19 @@ def test_a_stopped_charge_is_taken_up_again_by_every_step(
     charge = next(step for step in kept(db, meeting_id).steps if step.kind == "charge")
     # From 70 % at 6 A: 18 min at constant current at the least, and not the 48 from 20 %.
     assert timedelta(minutes=18) <= charge.ends_at - charge.begins_at < timedelta(minutes=48)
+
+
+def test_the_board_says_what_must_be_off_before_the_racer_goes(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    kit.save_car(db, CAR, RACE_MORNING)
+    pack_id = at_rest(db, "A", 3.695)
+    planned(client, db, race_day(db, 40, 200), watched="no")
+    start(client, walk(db, pack_id, cells="[3.695, 3.695]"))
+    assert "nobody watches" not in main_text(client, "/")
+    clock.set(at(21))
+    assert "A off by 09:35: nobody watches while you drive or marshal" in main_text(client, "/")
+    clock.set(at(36))
+    assert "A off now: nobody watches" in main_text(client, "/")
+    client.post_form("/packs/plan/make", {"watched": "yes"})
+    assert "nobody watches" not in main_text(client, "/")

@@ -4,24 +4,30 @@ from __future__ import annotations
 
 import math
 import sqlite3
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from pitapp.board.models import ReadyLine, Situation
 from pitapp.meetings.models import Heat
 from pitapp.packs.health.state import PackState
 from pitapp.packs.models import Charge
 from pitapp.packs.overview import states
+from pitapp.packs.planning.absence import next_away
 from pitapp.web.clock import moment_text
 
 NAME = "Pack"
+SOON = timedelta(minutes=15)
+"""Before the racer goes, what is on a charger is said on the Board: our choice."""
 
 
 def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine | None:
-    """A countdown that is over, a full pack for the next heat, one on its way, or none."""
+    """A countdown that is over, a charge to be stopped, a full pack for the next heat, one on its way,
+    or none."""
     pack_states = states(connection)
-    countdown = _countdown_over(pack_states, situation.now)
-    if countdown or situation.heat is None:
-        return countdown or _alert(pack_states, situation.now)
+    urgent = _countdown_over(pack_states, situation.now) or _left_alone(
+        connection, pack_states, situation.now
+    )
+    if urgent or situation.heat is None:
+        return urgent or _alert(pack_states, situation.now)
     full = [item for item in pack_states if item.full]
     fitted = next((item for item in pack_states if _is_in(item, situation.car.id)), None)
     if fitted:
@@ -76,6 +82,27 @@ def _countdown_over(pack_states: list[PackState], now: datetime) -> ReadyLine | 
                 name=NAME, level="stop", word="time is up", reason=reason, href=_href(charge)
             )
     return None
+
+
+def _left_alone(
+    connection: sqlite3.Connection, pack_states: list[PackState], now: datetime
+) -> ReadyLine | None:
+    """A charge that is on when the racer soon goes and nobody watches."""
+    charging = _charging(pack_states)
+    away = next_away(connection, now) if charging else None
+    if away is None or away[0] > now + SOON:
+        return None
+    on_then = [
+        (mark, charge) for mark, charge in charging if charge.due_at and charge.due_at > away[0]
+    ]
+    if not on_then:
+        return None
+    marks = ", ".join(mark for mark, _ in on_then)
+    when = f"by {moment_text(away[0]).removeprefix('today ')}" if away[0] > now else "now"
+    reason = f"{marks} off {when}: nobody watches while you drive or marshal"
+    return ReadyLine(
+        name=NAME, level="stop", word="take it off", reason=reason, href=_href(on_then[0][1])
+    )
 
 
 def _is_in(state: PackState, car_id: int) -> bool:

@@ -263,5 +263,6 @@ def _show_running(
         "again": own.condition == "sound" and item.outcome == "stopped",
         "stop_at": away[0] if away and item.due_at and away[0] < item.due_at else None,
         "back_at": away[1] if away else None,
+        "at_once": away is not None and away[0] <= now(),
     }
     return show("packs/charge.html", status, **more, **values)
