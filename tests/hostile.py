@@ -274,8 +274,9 @@ def plant(path: Path, cell: Cell) -> bool:
 
 OF = {
     "car_id": "cars", "charger_id": "chargers", "check_id": "motor_checks",
-    "checklist_id": "checklists",
-    "class_id": "race_classes", "controller_id": "controllers", "entry_id": "car_setup",
+    "checklist_id": "checklists", "rev_check_id": "rev_checks",
+    "class_id": "race_classes", "comparison_id": "sound_comparisons",
+    "controller_id": "controllers", "entry_id": "car_setup",
     "heat_id": "heats", "lead_id": "leads", "meeting_id": "meetings", "motor_id": "motors",
     "pack_id": "packs", "part_id": "weighed_parts", "run_id": "runs", "set_id": "tyre_sets",
     "step_id": "check_steps", "track_id": "tracks", "weighing_id": "corner_weighings",

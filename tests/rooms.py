@@ -10,18 +10,8 @@ import pytest
 ROOMS = frozenset(
     (
         *("board", "gearing", "motor", "heat", "drive", "roll", "packs", "kit", "meetings", "runs"),
-        *(
-            "tracks",
-            "checks",
-            "bench",
-            "copies",
-            "exchange",
-            "devices",
-            "offline",
-            "settings",
-            "pocket",
-        ),
-        *("demo", "web", "db", "house", "cli"),
+        *("tracks", "checks", "bench", "copies", "exchange", "devices", "offline", "settings"),
+        *("demo", "pocket", "sound", "web", "db", "house", "cli"),
     )
 )
 OF_ROOM = {

@@ -39,6 +39,8 @@ TABLES = {
     "fit_id": "gear_fits",
     "test_id": "tilt_tests",
     "check_id": "motor_checks",
+    "comparison_id": "sound_comparisons",
+    "rev_check_id": "rev_checks",
     "reading_id": "pack_readings",
     "weighing_id": "corner_weighings",
 }

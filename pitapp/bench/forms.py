@@ -15,6 +15,7 @@ class CheckForm(PitForm):
     version = HiddenField(default="1")
     volts = NumberField("Voltage", unit="V")
     free_rpm = NumberField("Free speed", unit="rpm")
+    heard_spread_rpm = NumberField("Heard by the phone, spread", unit="rpm", sensible=(0, 999))
     current_a = NumberField("Current", unit="A")
     can_c = QuantityField("Can", kind="temperature")
     sensor_a_deg = NumberField("Sensor A", signed=True)

@@ -25,7 +25,10 @@ READINGS = (
 
 
 class MotorCheck(Record):
-    """The readings of one motor at one time; what was not measured is None."""
+    """The readings of one motor at one time; what was not measured is None.
+
+    `heard_spread_rpm` marks free revs that the phone has heard: their spread, one standard deviation.
+    """
 
     id: int = 0
     motor_id: int
@@ -33,6 +36,7 @@ class MotorCheck(Record):
     as_new: bool = False
     free_rpm: float | None = Field(None, ge=100, le=300_000)
     volts: float | None = Field(None, ge=0.1, le=60, validate_default=True)
+    heard_spread_rpm: float | None = Field(None, ge=0, le=5_000)
     current_a: float | None = Field(None, ge=0, le=200)
     sensor_a_deg: float | None = Field(None, ge=-90, le=90)
     sensor_b_deg: float | None = Field(None, ge=-90, le=90)

@@ -23,6 +23,8 @@ _CALLED = {
     "fit_id": ("gear_fits", "'This entry'"),
     "test_id": ("tilt_tests", "'This tilt test'"),
     "check_id": ("motor_checks", "'This check'"),
+    "comparison_id": ("sound_comparisons", "'This comparison'"),
+    "rev_check_id": ("rev_checks", "'This check'"),
     "reading_id": ("pack_readings", "'This reading'"),
     "weighing_id": ("corner_weighings", "'This weighing'"),
 }

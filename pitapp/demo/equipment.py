@@ -29,6 +29,8 @@ from pitapp.runs.formulas import parse_setup
 from pitapp.runs.models import TyreSet
 from pitapp.runs.setup import store as setup
 from pitapp.runs.tyres import store as tyres
+from pitapp.sound import store as sound
+from pitapp.sound.models import Comparison, RevCheck
 from pitapp.tracks import store as tracks
 from pitapp.tracks.models import Track
 
@@ -202,3 +204,14 @@ def _tilt(connection: sqlite3.Connection, car_id: int, moment: datetime) -> None
         kv_rpm_per_v=2380,
     )
     roll.add_test(connection, test, moment)
+    own_check = RevCheck(
+        car_id=car_id,
+        motor_id=car.motor_id,
+        checked_at=moment,
+        rpm=14_540,
+        heard_spread_rpm=15,
+        limit_rpm=car.rev_limit_rpm or 14_600,
+    )
+    sound.add_rev_check(connection, own_check, moment)
+    beside = Comparison(compared_at=moment, heard_rpm=17_560, instrument_rpm=17_610)
+    sound.add_comparison(connection, beside, moment)

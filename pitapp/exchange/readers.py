@@ -29,6 +29,7 @@ from pitapp.roll.models import Parking, TiltTest
 from pitapp.runs.formulas import unpacked_laps
 from pitapp.runs.models import FittedController, Run, Setting, SetupEntry, TyreSet
 from pitapp.settings.models import StoredSetting
+from pitapp.sound.models import Comparison, RevCheck
 from pitapp.tracks.models import Straight, Track
 from pitapp.tracks.store import track
 
@@ -93,9 +94,11 @@ MODELS: dict[str, type[Record]] = {
     "packs": Pack,
     "parked_cars": Parking,
     "race_classes": RaceClass,
+    "rev_checks": RevCheck,
     "run_setups": RunLists,
     "runs": Run,
     "settings": StoredSetting,
+    "sound_comparisons": Comparison,
     "tilt_tests": TiltTest,
     "track_feels": TrackFeel,
     "track_straights": Straight,

@@ -32,6 +32,9 @@ ALWAYS = (
     "/packs",
     "/packs/emergency",
     "/roll",
+    "/sound",
+    "/sound/bench",
+    "/sound/limit",
     "/outbox",
     "/more",
 )

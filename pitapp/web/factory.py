@@ -49,6 +49,7 @@ ROOMS = (
     "checks",
     "packs",
     "roll",
+    "sound",
     "copies",
     "exchange",
     "settings",

@@ -10,7 +10,8 @@ import re
 import socket
 import tempfile
 import threading
-from pathlib import Path
+from pathlib import Path, PurePosixPath
+from posixpath import normpath
 from statistics import median
 
 from playwright.sync_api import Page, sync_playwright
@@ -32,7 +33,7 @@ SECOND_VISIT_S = 1.0
 SLOW_DOWN = 4
 VISITS = 5
 SCRIPT = re.compile(r'<script[^>]* src="/static/([^"?]+)')
-IMPORT = re.compile(r'(?:from|import) *"\./([\w-]+\.js)"')
+IMPORT = re.compile(r'(?:from|import) *"(\.{1,2}/[^"]+\.js)"')
 PAINTED = """() => performance.getEntriesByName("first-contentful-paint")[0]?.startTime / 1000"""
 
 
@@ -108,7 +109,8 @@ def scripts(html: str) -> set[str]:
         name = todo.pop()
         done.add(name)
         text = (ROOT / "static" / name).read_text(encoding="utf-8")
-        todo |= {f"js/{found}" for found in IMPORT.findall(text)} - done
+        beside = PurePosixPath(name).parent
+        todo |= {normpath(beside / found) for found in IMPORT.findall(text)} - done
     return done
 
 

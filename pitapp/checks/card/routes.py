@@ -12,6 +12,7 @@ from pitapp.checks.context import run_context
 from pitapp.checks.lists import store as lists
 from pitapp.db import get_db
 from pitapp.kit import store as kit
+from pitapp.sound import store as sound
 from pitapp.web.clock import home_zone, now
 from pitapp.web.http.htmx import show
 
@@ -40,5 +41,6 @@ def page() -> Any:
             (each for each in lists.checklists(connection) if each.occasion == "scrutineering"),
             None,
         ),
+        own_check=next(iter(sound.rev_checks(connection, car.id, limit=1)), None) if car else None,
         further=lines[LINES_THAT_MATTER:],
     )

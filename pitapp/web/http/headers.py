@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
-from flask import Flask, abort, request, session
+from flask import Flask, Response, abort, request, session
 
 from pitapp.addresses import parsed
 
@@ -27,6 +27,11 @@ POLICY = "; ".join(
         "frame-ancestors 'none'",
     )
 )
+PERMISSIONS = "Permissions-Policy"
+_ALLOWED = (
+    "accelerometer=(self), gyroscope=(self), camera=(), microphone=(), geolocation=(), "
+    "payment=(), usb=()"
+)
 HEADERS = {
     "Content-Security-Policy": POLICY,
     "X-Content-Type-Options": "nosniff",
@@ -34,10 +39,7 @@ HEADERS = {
     "Referrer-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
-    "Permissions-Policy": (
-        "accelerometer=(self), gyroscope=(self), camera=(), microphone=(), geolocation=(), "
-        "payment=(), usb=()"
-    ),
+    PERMISSIONS: _ALLOWED,
 }
 
 
@@ -55,6 +57,12 @@ def hostname(host: str) -> str:
         return host.partition(":")[0].lower()
     ip = parsed(address[1])
     return f"[{ip}]" if ip and ip.version == 6 else str(ip or "")
+
+
+def with_microphone(response: Response) -> Response:
+    """Let the page of this answer ask for the microphone."""
+    response.headers[PERMISSIONS] = _ALLOWED.replace("microphone=()", "microphone=(self)")
+    return response
 
 
 def _too_long(most: int) -> bool:
@@ -78,7 +86,8 @@ def register(app: Flask) -> None:
 
     def secured(environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:
         def start(status: str, headers: list[tuple[str, str]], *failure: Any) -> Any:
-            headers = [*headers, *HEADERS.items()]
+            own = PERMISSIONS in (name for name, _ in headers)
+            headers += [each for each in HEADERS.items() if not (own and each[0] == PERMISSIONS)]
             if not any(name == "Cache-Control" for name, _ in headers):
                 headers.append(("Cache-Control", "no-cache"))
             return start_response(status, headers, *failure)
