@@ -46,10 +46,10 @@ TYPED = (
     ),
 )
 JUDGED = """async (typed) => {
-  const run = (await keptRuns()).find(({ begin }) => begin === "/packs/1/charge?purpose=full");
+  const run = (await runs.ofDatabase()).find(({ begin }) => begin === "/packs/1/charge?purpose=full");
   const limits = Object.assign({}, ...run.steps.map((step) => step.limits));
   return Object.fromEntries(Object.entries(limits)
-    .map(([name, limit]) => [name, typed.filter((text) => !wrong(limit, text))]));
+    .map(([name, limit]) => [name, typed.filter((text) => !runs.fault(limit, text))]));
 }"""
 
 

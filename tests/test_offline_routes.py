@@ -120,10 +120,16 @@ def test_what_must_open_with_no_server_is_kept(client: PageClient, car: int) -> 
         assert re.findall(r'name="csrf_token" value="([^"]+)"', html) == [], path
         assert '<div id="offline-part"></div>' in html, path
     assert len(runs) >= 5
+    frames = client.get("/offline/pages").json["frames"]
+    for frame in frames.values():
+        assert frame.count("{title}") == 2
+        assert frame.count("{part}") == 1
+        assert "undo-bar" not in frame
     for run in runs:
-        assert f'<div id="{run["part"]}"' in pages[run["frame"]]
+        assert run["frame"] in frames
         for step in run["steps"]:
             assert 'method="post" action="{at}"' in step["html"]
+            assert step["html"].count("{problem}") == 1
             assert re.findall(r'name="csrf_token" value="([^"]+)"', step["html"]) == []
 
 
@@ -142,6 +148,10 @@ def test_a_step_is_kept_with_what_the_class_asks(
     assert weight["limits"]["shown"]["unit"] == " oz"
     assert "Shows {shown}, class limit at least 47.6" in weight["stopped"]
     assert 'name="stand"' in weight["stopped"]
+    assert 'value="{typed-shown}"' in weight["html"]
+    assert 'value="{typed-shown}"' in weight["stopped"]
+    assert "{typed-reason}</textarea>" in weight["stopped"]
+    assert "<details{open}>" in weight["stopped"]
     assert volts["limits"]["shown"]["most"] == 8.40
     assert "stopped" not in height
     assert set(height["limits"]["shown"]) == {"unit", "sensible", "number", "words"}

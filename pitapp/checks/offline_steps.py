@@ -15,7 +15,7 @@ from typing import Any, NotRequired, TypedDict
 from pitapp.checks import store
 from pitapp.checks.context import TAKEN_UP_FOR, RunContext, run_context
 from pitapp.checks.engine import LEAST_REASON_WORDS, StepResult
-from pitapp.checks.forms import NO_REASON
+from pitapp.checks.forms import NO_REASON, AnswerForm
 from pitapp.checks.models import Answer, Checklist, ChecklistRun, Limit
 from pitapp.checks.reading_text import CONVERTED, display_unit, field_text, reading
 from pitapp.checks.view import StepView, look_up
@@ -25,6 +25,8 @@ from pitapp.web.http.htmx import part
 
 UUID, STEP, AT, BACK = "{uuid}", "{step}", "{at}", "{back}"
 SHOWN = "{shown}"
+MARKS = {"problem_mark": "{problem}", "open_mark": "{open}"}
+"""Where a fragment shows what speaks against an answer, and what opens a fold then."""
 TOKEN = re.compile(r'(name="csrf_token" value=")[^"]*')
 BEFORE_A_TAG = re.compile(r"\n\s+(?=<)")
 NOT_BEGUN = -1
@@ -53,6 +55,8 @@ class OfflineLimit(TypedDict, total=False):
 class OfflineStep(TypedDict):
     """A step: its fragment, and what it asks; `{at}` in it is its address, `{back}` the one before.
 
+    What was typed into a field stands in its place, `{typed-NAME}`.
+
     `stopped` is the fragment after a reading outside the limits, where such a one is put down.
     """
 
@@ -65,7 +69,7 @@ class OfflineStep(TypedDict):
 
 
 class OfflineRun(TypedDict):
-    """A run-through, shown in place of the `part` of the kept page `frame`, and where it leads to.
+    """A run-through, shown in the kept frame of the room `frame`, and where it leads to.
 
     `values` are for the names in braces in its fragments.
 
@@ -78,7 +82,6 @@ class OfflineRun(TypedDict):
     at: str
     begin: str
     frame: str
-    part: str
     title: str
     values: dict[str, str]
     uuid: str
@@ -95,6 +98,11 @@ class OfflineRun(TypedDict):
 def without_token(html: str) -> str:
     """The page or fragment as it is kept: without its token and the template's indentation."""
     return BEFORE_A_TAG.sub("\n", TOKEN.sub(r"\1", html))
+
+
+def typed(name: str) -> str:
+    """What a phone puts what was typed into a field in place of."""
+    return f"{{typed-{name}}}"
 
 
 def in_unit(class_limit: Limit, symbol: str) -> OfflineLimit:
@@ -126,8 +134,7 @@ def run_through(
     return OfflineRun(
         at=_address(UUID, STEP),
         begin=f"/checks/lists/{checklist.id}/run",
-        frame="/checks/card",
-        part="card-part",
+        frame="checks",
         title=checklist.title,
         values={},
         uuid=begun.uuid if begun else "",
@@ -168,13 +175,15 @@ def _offline_run(
     checklist: Checklist, walk: ChecklistRun, present: RunContext, view: StepView
 ) -> OfflineStep:
     def rendered(step_view: StepView) -> str:
-        html = part(
-            "checks/walk.html", checklist=checklist, walk=walk, present=present, view=step_view
-        )
+        values = {"checklist": checklist, "walk": walk, "present": present, "view": step_view}
+        html = part("checks/walk.html", **values, **MARKS)
         for address, name in ((here_at, AT), (back_at, BACK)):
             html = html.replace(f'"{address}"', f'"{name}"')
         return without_token(html).replace(walk.uuid, UUID)
 
+    form = AnswerForm.of(view.step)
+    form.shown.data, form.reason.data = typed("shown"), typed("reason")
+    view = replace(view, sent=form)
     here_at, back_at = (_address(walk.uuid, each) for each in (view.step.id, view.previous_id))
     step = OfflineStep(key=str(view.step.id), html=rendered(view), limits=_limits(view))
     if view.limit is not None:

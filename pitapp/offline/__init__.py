@@ -22,8 +22,13 @@ version changes with any static file, strategy or late write.
   before entries named a database goes to the first that is no demo. A worker cannot look into a
   redirect, so pitapp gives it as a header where `Pitapp-No-Redirect` is sent, and a real one is
   never pitapp's. 401, 408, 425, 429 and 5xx wait; other 4xx are kept as refused with the server's
-  own page, which Mend opens again. The page makes the key before the first attempt; the worker
-  moves it, the token and the database into headers.
+  own page, which Mend opens again. Why it was refused comes beside that page as JSON
+  (`Pitapp-Refusal`, `web/writes/refusals.py`). The page makes the key before the first attempt; the
+  worker moves it, the token and the database into headers.
+- The worker reads no markup. What it changes in a page is marked by the server: its token is named
+  in a header (`Pitapp-Token`), notices stand between two comments, a fragment has names in braces
+  for what is put there, `offline/frame.html` is the page around one. What waits changes a kept form
+  for a new run in the page itself (`static/js/waiting-run.js`).
 - An outbox that cannot be written (a full phone, a store that does not open at the second try
   either) stops no save: the write is sent straight. What is neither sent nor kept is answered with
   204 and a message to the page, which stays as it is with all that is typed. One that cannot be

@@ -7,7 +7,7 @@ import sqlite3
 from datetime import datetime
 from typing import Any
 
-from flask import Flask
+from flask import Flask, render_template
 from werkzeug.test import EnvironBuilder, run_wsgi_app
 from werkzeug.wrappers import Response
 
@@ -20,6 +20,7 @@ from pitapp.meetings.models import CAR_KINDS
 from pitapp.packs import store as packs
 from pitapp.packs.charging import offline_steps as charging
 from pitapp.packs.models import Pack
+from pitapp.web.view.nav import foot
 
 ALWAYS = (
     "/",
@@ -38,6 +39,8 @@ ALWAYS = (
     "/outbox",
     "/more",
 )
+FRAMES = ("checks", "packs", "offline")
+"""Rooms whose steps or sentences are shown in a page of theirs with no server."""
 MOST_PACKS = 8
 MOST_OUTINGS = 8
 INHERITED = ("HTTP_HOST", "HTTP_COOKIE", "REMOTE_ADDR", "wsgi.url_scheme", "HTTP_USER_AGENT")
@@ -90,6 +93,11 @@ def rendered(app: Flask, environ: dict[str, Any], path: str) -> str | None:
     if answer.status_code != 200 or answer.mimetype != "text/html":
         return None
     return without_token(answer.get_data(as_text=True))
+
+
+def frame(room: str) -> str:
+    """The page around a step or a sentence, with `{title}` and `{part}` in their places."""
+    return without_token(render_template("offline/frame.html", room=room, foot=foot(room)))
 
 
 def runs(connection: sqlite3.Connection, now: datetime) -> list[OfflineRun]:

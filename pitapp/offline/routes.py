@@ -58,6 +58,7 @@ def everything() -> Response:
     answer = jsonify(
         {
             "pages": {path: html for path, html in pages.items() if html},
+            "frames": {room: bundle.frame(room) for room in bundle.FRAMES},
             "runs": bundle.runs(connection, moment),
         }
     )

@@ -15,15 +15,15 @@ from pitapp.offline.queued_writes import rules
 from pitapp.web.http.headers import POLICY
 
 STRATEGIES = (
-    "box",
-    "words",
-    "shell",
+    "outbox",
+    "messages",
+    "assets",
     "databases",
     "pages",
     "runs",
     "charges",
     "writes",
-    "decide",
+    "decisions",
     "worker",
 )
 KEPT = {".css", ".js", ".svg", ".webmanifest"}

@@ -33,7 +33,7 @@ from pitapp.web.http import (
     identity,
 )
 from pitapp.web.view import icons, nav, plot
-from pitapp.web.writes import notices, saved, undo
+from pitapp.web.writes import notices, refusals, saved, undo
 
 PACKAGE = Path(__file__).resolve().parent.parent
 LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
@@ -109,6 +109,7 @@ def build(
         undo,
         plot,
         saved,
+        refusals,
     ):
         part.register(app)
     register_rooms(app)

@@ -1,5 +1,7 @@
 // Every write gets its key, and what waits for a server is shown and sent again.
 
+import { ask } from "./ask.js";
+
 const AGAIN_MS = 2000;
 const SAME_TAP_MS = 20000;
 const MOST_SAID = 5;
@@ -127,16 +129,6 @@ document.addEventListener("click", ({ target }) => {
   field.dispatchEvent(new Event("input", { bubbles: true }));
   field.focus();
 });
-
-function ask(message) {
-  const worker = workers?.controller;
-  if (!worker) return Promise.resolve(null);
-  return new Promise((resolve) => {
-    const channel = new MessageChannel();
-    channel.port1.onmessage = ({ data }) => resolve(data.answer);
-    worker.postMessage(message, [channel.port2]);
-  });
-}
 
 function setBars(html) {
   if (!place || html === markup) return;

@@ -14,6 +14,7 @@ from typing import Any, get_args
 from pitapp.checks.offline_steps import (
     AT,
     BACK,
+    MARKS,
     NO_NUMBER,
     STEP,
     UUID,
@@ -21,20 +22,23 @@ from pitapp.checks.offline_steps import (
     OfflineRun,
     OfflineStep,
     in_unit,
+    typed,
     without_token,
 )
 from pitapp.checks.reading_text import display_unit, field_text
 from pitapp.packs.cell import OCV_TABLE, STORAGE_CELL_V, state_of_charge_percent
 from pitapp.packs.charging import store
-from pitapp.packs.charging.forms import EndForm, form_for
+from pitapp.packs.charging.forms import EndForm, StepForm, form_for
 from pitapp.packs.charging.prompts import BY_KEY, STEPS, ChargeStep
 from pitapp.packs.charging.refusals import LONGEST, STALE, refusal_text
 from pitapp.packs.charging.steps import Caution, cautions, charge_limits, judge_answers
 from pitapp.packs.charging.view import Countdown, ForecastText, address, last_look, step_values
+from pitapp.packs.fields import CellsField
 from pitapp.packs.health.condition import Verdict
 from pitapp.packs.models import Charge, ChargerRecord, Pack, Purpose
 from pitapp.packs.overview import states
 from pitapp.packs.planning import store as planning
+from pitapp.web.forms.fields import TypedField
 from pitapp.web.http.htmx import part
 
 TITLES: dict[Purpose, str] = {"full": "Charge", "storage": "Storage"}
@@ -104,8 +108,7 @@ def _run(
     return OfflineRun(
         at=address(pack.id, UUID, purpose, STEP),
         begin=f"/packs/{pack.id}/charge?purpose={purpose}",
-        frame=f"/packs/{pack.id}",
-        part="pack-part",
+        frame="packs",
         title=f"{TITLES[purpose]}: {pack.mark}",
         values={"pack": f"/packs/{pack.id}", "purpose": purpose},
         uuid=begun.uuid if begun else "",
@@ -129,7 +132,8 @@ def _step(
 ) -> OfflineStep:
     def make() -> OfflineStep:
         values = step_values(pack, step, UUID, purpose, {}, form_for(step, chargers), worn)
-        values |= {"address": AT, "back": values["back"] and BACK}
+        values |= {"address": AT, "back": values["back"] and BACK} | MARKS
+        _remember_typed(values["form"])
         return OfflineStep(
             key=step.key,
             title=step.title,
@@ -141,6 +145,13 @@ def _step(
     name = (step.key, (purpose, label) if step.key in ABOUT_THE_LABEL else (), worn)
     step_kept: OfflineStep = _once(fragments, name, make)
     return step_kept
+
+
+def _remember_typed(form: StepForm) -> None:
+    for field in form:
+        for entry in field if isinstance(field, CellsField) else [field]:
+            if isinstance(entry, TypedField):
+                entry.typed = typed(entry.name)
 
 
 def _once(fragments: Fragments, name: Hashable, make: Callable[[], Any]) -> Any:

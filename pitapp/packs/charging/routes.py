@@ -26,7 +26,7 @@ from pitapp.packs.planning import store as planning
 from pitapp.packs.planning.absence import next_away
 from pitapp.web.clock import moment_text, now
 from pitapp.web.http.htmx import after_write, show
-from pitapp.web.writes import taps
+from pitapp.web.writes import refusals, taps
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -247,6 +247,8 @@ def _show_ready(
     answers = store.answers(connection, item.id)
     ahead = _forecast(connection, item, own, answers)
     reasons = _reasons(connection, item, own, answers)
+    for reason in reasons:
+        refusals.note(reason)
     values = ready_values(own, item, answers, ahead, reasons, now())
     return show("packs/ready.html", status, **values)
 

@@ -8,12 +8,17 @@ from flask_wtf import FlaskForm
 from pydantic import BaseModel, ValidationError
 
 from pitapp.record import Record, finding_sentence
+from pitapp.web.writes import refusals
 
 Model = TypeVar("Model", bound=BaseModel)
 
 
 class PitForm(FlaskForm):
     """The base of every form."""
+
+    def __init__(self, *values: Any, **options: Any) -> None:
+        super().__init__(*values, **options)
+        refusals.watch(self)
 
     def fill(self, model: type[Model], **more: Any) -> Model | None:
         """The model made from this form's fields and `more`, or None with the errors at the fields."""

@@ -1,4 +1,7 @@
-"""A fresh token for writes that a page made without one: kept pages carry none that goes stale.
+"""The token of a page's forms, and a fresh one for writes that a page made without.
+
+Kept pages carry none that goes stale: an answer names the token that its forms have
+(`Pitapp-Token`), so that a phone can keep the page without it.
 
 With it a phone learns which database answers (`web.identity`), of which others that one holds a copy,
 and whether its data is invented.
@@ -6,7 +9,7 @@ and whether its data is invented.
 
 from __future__ import annotations
 
-from flask import Blueprint, Flask, Response, current_app
+from flask import Blueprint, Flask, Response, current_app, g
 from flask_wtf.csrf import generate_csrf
 
 from pitapp.db import get_db, identity
@@ -24,6 +27,21 @@ def token() -> Response:
     return answer
 
 
+def of_form(*, to_mend: bool = True) -> str:
+    """The token of a form that a template shows; `to_mend` is False for one beside the content."""
+    g.form_token = generate_csrf()
+    g.has_form = g.get("has_form", False) or to_mend
+    return str(g.form_token)
+
+
+def _name(response: Response) -> Response:
+    if token := g.get("form_token"):
+        response.headers["Pitapp-Token"] = token
+    return response
+
+
 def register(app: Flask) -> None:
-    """Give the app the token's address."""
+    """Give the app the token's address, and templates the token."""
     app.register_blueprint(blueprint)
+    app.after_request(_name)
+    app.jinja_env.globals["csrf_token"] = of_form

@@ -12,6 +12,7 @@ from werkzeug.exceptions import HTTPException
 from pitapp.db import faults
 from pitapp.errors import DataError, Gone, PitappError, Question, WhichOne
 from pitapp.web.http.htmx import part, wants_part
+from pitapp.web.writes import refusals
 from pitapp.web.writes.transactions import KEY_FIELD, KEY_HEADER
 from pitapp.web.writes.undo import page_above
 
@@ -42,6 +43,7 @@ def page(
     title: str, sentence: str, status: int, again: ResendForm | None = None
 ) -> tuple[str, int]:
     """An error as a page, or as a notice when a fragment was asked for."""
+    refusals.note(f"{title}: {sentence}" if sentence else title)
     render = part if wants_part() else render_template
     return render("errors/page.html", title=title, sentence=sentence, again=again), status
 

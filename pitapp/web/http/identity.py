@@ -15,10 +15,11 @@ from flask import Flask, Response, current_app, flash, make_response, render_tem
 from pitapp.db import Database, get_db, identity
 from pitapp.errors import AnotherDatabase, DataError
 from pitapp.web.http.htmx import wants_part
+from pitapp.web.writes.refusals import NO_REDIRECT
 
 HEADER = "Pitapp-Database"
 FIELD = "made_for"
-NO_REDIRECT, LOCATION = "Pitapp-No-Redirect", "Pitapp-Location"
+LOCATION = "Pitapp-Location"
 FORM = "application/x-www-form-urlencoded"
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from flask import Flask, request
+from flask import Flask, current_app, request
 from markupsafe import Markup
 
 from pitapp.web.place import in_browser
@@ -49,17 +49,18 @@ def more_places() -> tuple[Place, ...]:
     return tuple(place for place in MORE if not (in_browser() and place.room in WITH_A_SERVER))
 
 
+def foot(room: str) -> Markup:
+    """The bar of places as it stands on the pages of a room."""
+    template = current_app.jinja_env.get_template("_foot.html")
+    at_foot = {place.room for place in FOOT}
+    html = template.render(places=FOOT, room=room if room in at_foot else "more")
+    return Markup(html)  # noqa: S704
+
+
+def _values() -> dict[str, object]:
+    return {"foot": foot((request.blueprint or "").split(".")[0])}
+
+
 def register(app: Flask) -> None:
     """Offer the bar of places to every template, as `foot`."""
-    drawn: dict[str, Markup] = {}
-    at_foot = {place.room for place in FOOT}
-
-    def values() -> dict[str, object]:
-        room = (request.blueprint or "").split(".")[0]
-        room = room if room in at_foot else "more"
-        if room not in drawn:
-            template = app.jinja_env.get_template("_foot.html")
-            drawn[room] = Markup(template.render(places=FOOT, room=room))  # noqa: S704
-        return {"foot": drawn[room]}
-
-    app.context_processor(values)
+    app.context_processor(_values)

@@ -11,7 +11,7 @@ from flask import Response, current_app, make_response, request, session
 
 from pitapp.web.clock import is_late
 from pitapp.web.http.htmx import wants_part
-from pitapp.web.writes import notices
+from pitapp.web.writes import notices, refusals
 
 FIELD = "saw"
 OWN = "own_tap"
@@ -26,6 +26,7 @@ def outdated(version: int) -> int | None:
     what is there now (None), unless it waited on a phone (422).
     """
     saw = request.form.get(FIELD)
+    refusals.note_saw(version)
     if saw is None:
         return 422 if is_late() else None
     own = [request.path, saw, version]
@@ -40,6 +41,7 @@ def stale_response(
 ) -> Response:
     """What the screen shows by now, with the reason why the tap did nothing: its part for htmx."""
     notices.say(f"Not done: {sentence}", notices.REFUSED)
+    refusals.note(f"Not done: {sentence}")
     view = current_app.view_functions[part if part and wants_part() else page]
     response = make_response(view(**values))
     response.status_code = status

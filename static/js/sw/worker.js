@@ -1,52 +1,70 @@
 // Which strategy answers what.
 
-self.addEventListener("install", (event) => { event.waitUntil(installShell().then(installPages)); });
+self.addEventListener("install", (event) => { event.waitUntil(assets.install().then(pages.install)); });
 
 self.addEventListener("activate", (event) => {
-  event.waitUntil(dropOldVersions().then(() => self.clients.claim()));
+  event.waitUntil(assets.dropOldVersions().then(() => self.clients.claim()));
 });
 
-async function part(request) {
-  const response = await fetch(request).catch(() => null);
-  return response?.headers.has(DATABASE) ? response : new Response(null, { status: 204 });
-}
-
-self.addEventListener("fetch", (event) => {
-  const { request } = event;
-  const url = new URL(request.url);
-  if (url.origin !== self.location.origin) return;
-  if (request.method === "POST") {
-    const form = (request.headers.get("Content-Type") ?? "").startsWith("application/x-www-form-urlencoded");
-    if (form) event.respondWith(write(event));
-  } else if (request.method !== "GET") {
-    return;
-  } else if (request.mode === "navigate") {
-    event.respondWith(page(event));
-  } else if (url.pathname.startsWith("/static/")) {
-    event.respondWith(staticFile(request));
-  } else if (request.headers.get("HX-Request") === "true") {
-    event.respondWith(part(request));
+const worker = (() => {
+  // A part of a page, for htmx: nothing changes where no pitapp answers.
+  async function part(request) {
+    const response = await fetch(request).catch(() => null);
+    return response?.headers.has(databases.HEADER) ? response : new Response(null, { status: 204 });
   }
-});
 
-const ASKED = {
-  bars: ({ path, keptAt, database }) => bars(path, keptAt, database),
-  list: () => outboxList(),
-  waiting: async () => (await box.unsent()).length,
-  replay: async () => { await replay(); return (await box.unsent()).filter((entry) => !isAstray(entry)).length; },
-  alive: async () => { const server = await askServer(sendLimit()); return server?.token && server.database; },
-  kept: async () => Boolean(await (await pagesOf()).match("/")),
-  decide: async (message) => { await decide(message); return true; },
-  state: async ({ key }) => (await box.find(key))?.state,
-  file: ({ key }) => asFile(key),
-  update: () => self.skipWaiting(),
-};
+  /** Answer a request of a page, or leave it to the browser. @param {FetchEvent} event */
+  function answer(event) {
+    const { request } = event;
+    const url = new URL(request.url);
+    if (url.origin !== self.location.origin) return;
+    if (request.method === "POST") {
+      const form = (request.headers.get("Content-Type") ?? "").startsWith("application/x-www-form-urlencoded");
+      if (form) event.respondWith(writes.handle(event));
+    } else if (request.method !== "GET") {
+      return;
+    } else if (request.mode === "navigate") {
+      event.respondWith(pages.navigate(event));
+    } else if (url.pathname.startsWith("/static/")) {
+      event.respondWith(assets.serve(request));
+    } else if (request.headers.get("HX-Request") === "true") {
+      event.respondWith(part(request));
+    }
+  }
 
-self.addEventListener("message", (event) => {
-  const work = ASKED[event.data?.ask];
-  if (!work) return;
-  event.waitUntil(Promise.resolve(work(event.data)).then(
-    (answer) => event.ports[0]?.postMessage({ answer: answer ?? null }),
-    () => event.ports[0]?.postMessage({ answer: null }),
-  ));
-});
+  // What a page may ask for, by the name of the question.
+  const QUESTIONS = {
+    bars: ({ path, keptAt, database }) => messages.bars(path, keptAt, database),
+    list: () => messages.outboxList(),
+    waiting: async () => (await outbox.unsent()).length,
+    replay: async () => {
+      await writes.replay();
+      return (await outbox.unsent()).filter((entry) => !outbox.isAstray(entry)).length;
+    },
+    run: ({ database }) => writes.waitingForRun(database),
+    alive: async () => {
+      const server = await databases.askServer(writes.sendLimit());
+      return server?.token && server.database;
+    },
+    kept: () => pages.areKept(),
+    decide: async (message) => { await decisions.take(message); return true; },
+    state: async ({ key }) => (await outbox.find(key))?.state,
+    file: ({ key }) => decisions.asFile(key),
+    update: () => self.skipWaiting(),
+  };
+
+  /** Answer a page's question on its own port; null where there is no answer. @param {ExtendableMessageEvent} event */
+  function reply(event) {
+    const work = QUESTIONS[event.data?.ask];
+    if (!work) return;
+    event.waitUntil(Promise.resolve(work(event.data)).then(
+      (value) => event.ports[0]?.postMessage({ answer: value ?? null }),
+      () => event.ports[0]?.postMessage({ answer: null }),
+    ));
+  }
+
+  return { answer, reply };
+})();
+
+self.addEventListener("fetch", worker.answer);
+self.addEventListener("message", worker.reply);

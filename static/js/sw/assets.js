@@ -1,0 +1,75 @@
+// Static files: every one of this version is fetched when the worker is installed, checked by its hash,
+// and served from the phone from then on.
+
+const assets = (() => {
+  const CACHE = `shell-${PITAPP.version}`;
+  const TYPES = {
+    css: "text/css; charset=utf-8",
+    js: "text/javascript; charset=utf-8",
+    svg: "image/svg+xml; charset=utf-8",
+    webmanifest: "application/manifest+json",
+  };
+
+  const pathBelowStatic = (url) => url.slice("/static/".length).split("?")[0];
+
+  async function digest(buffer) {
+    const bytes = new Uint8Array(await crypto.subtle.digest("SHA-256", buffer));
+    return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+  }
+
+  // The file as this phone has it: from an earlier version, or from the page that was just loaded.
+  async function onThisPhone(url) {
+    const copy = await caches.match(url);
+    return copy ?? fetch(url, { mode: "same-origin", cache: "only-if-cached" }).catch(() => null);
+  }
+
+  async function keep(cache, url, response) {
+    const buffer = await response.arrayBuffer();
+    if (!(await digest(buffer)).startsWith(url.split("=")[1])) throw new Error(`${url} is not of this version`);
+    const type = TYPES[pathBelowStatic(url).split(".").at(-1)];
+    return cache.put(url, new Response(buffer, { headers: { "Content-Type": type, "X-Content-Type-Options": "nosniff" } }));
+  }
+
+  /** Fetch every file of this version: those that are not on this phone yet in one answer. */
+  async function install() {
+    const cache = await caches.open(CACHE);
+    const missing = [];
+    await Promise.all(PITAPP.files.map(async (url) => {
+      const response = await onThisPhone(url);
+      if (response?.ok) await keep(cache, url, response);
+      else missing.push(url);
+    }));
+    if (!missing.length) return;
+    const names = missing.map(pathBelowStatic).join(",");
+    const texts = await (await fetch(`/offline/files?names=${encodeURIComponent(names)}`, { cache: "no-store" })).json();
+    await Promise.all(missing.map((url) => keep(cache, url, new Response(texts[pathBelowStatic(url)]))));
+  }
+
+  /** Drop the files of every other version, and pages that no worker of this version keeps. */
+  async function dropOldVersions() {
+    const names = await caches.keys();
+    const old = names.filter((name) => name !== CACHE && !name.startsWith(databases.cacheOf("")));
+    await Promise.all(old.map((name) => caches.delete(name)));
+  }
+
+  /** Whether the worker of a version has its files on this phone. @param {string} version */
+  const isInstalled = (version) => caches.has(`shell-${version}`);
+
+  async function copyOf(request) {
+    const url = new URL(request.url);
+    const cache = await caches.open(CACHE);
+    const exact = await cache.match(request.url);
+    if (exact) return exact;
+    const unmarked = !url.search && databases.servedVersion() === PITAPP.version;
+    return (unmarked && (await cache.match(url.pathname, { ignoreSearch: true }))) || null;
+  }
+
+  /**
+   * A static file from the phone, else from the server: also where the cache cannot be read.
+   * @param {Request} request
+   */
+  const serve = async (request) =>
+    (await copyOf(request).catch(() => null)) ?? fetch(request).catch(() => Response.error());
+
+  return { CACHE, install, dropOldVersions, isInstalled, serve };
+})();
