@@ -101,7 +101,7 @@ def without_token(html: str) -> str:
 
 
 def typed(name: str) -> str:
-    """What a phone puts what was typed into a field in place of."""
+    """Placeholder in a fragment for the text typed into a field."""
     return f"{{typed-{name}}}"
 
 
