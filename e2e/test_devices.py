@@ -82,10 +82,12 @@ def test_the_next_code_is_shown_by_itself(live: Live, afar: Served, page: Page) 
     devices.check_usable()
 
 
+class Settings(Screen):
+    path = "/settings"
+
+
 def test_the_address_stands_on_settings(live: Live, afar: Served, page: Page) -> None:
-    settings = Screen(page, live.url)
-    settings.path = "/settings"
-    settings.open()
+    settings = Settings(page, live.url).open()
     expect(page.get_by_text(f"{afar.url}/")).to_be_visible()
     expect(page.locator(".square-frame svg")).to_be_visible()
     settings.check_usable()

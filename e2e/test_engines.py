@@ -146,13 +146,13 @@ def test_how_far_a_run_through_is_can_be_seen(
     page.goto(f"{server.url}/checks/lists/6/run")
     bar = page.locator("progress").first
     bar.evaluate("(bar) => { bar.value = bar.max / 2; }")
-    row = colours(page.screenshot(clip=bar.bounding_box()))
-    row = row[len(row) // 2]
+    rows = colours(page.screenshot(clip=bar.bounding_box()))
+    row = rows[len(rows) // 2]
     done, to_do = row[len(row) // 4], row[3 * len(row) // 4]
     assert contrast(done, to_do) >= 3
     bar.evaluate("(bar) => { bar.value = 0; }")
-    row = colours(page.screenshot(clip=bar.bounding_box()))
-    assert row[len(row) // 2][len(row[0]) // 4] == to_do
+    rows = colours(page.screenshot(clip=bar.bounding_box()))
+    assert rows[len(rows) // 2][len(rows[0]) // 4] == to_do
 
 
 @firefox

@@ -59,8 +59,11 @@ def another(server: ServerProcess, another_dir: Path) -> Iterator[Start]:
 
     def start(folder: Path = another_dir, command: tuple[str, ...] = ()) -> ServerProcess:
         server.kill()
-        given = (folder, command) if command else (folder,)
-        started.append(ServerProcess(*given, port=server.port))
+        port = server.port
+        process = (
+            ServerProcess(folder, command, port) if command else ServerProcess(folder, port=port)
+        )
+        started.append(process)
         started[-1].start()
         return started[-1]
 

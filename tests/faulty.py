@@ -49,7 +49,7 @@ def use_faulty(monkeypatch: pytest.MonkeyPatch) -> None:
         with monkeypatch.context() as patch:
             plain = sqlite3.connect
             patch.setattr(
-                connecting.sqlite3,
+                sqlite3,
                 "connect",
                 lambda *given, **named: plain(*given, factory=Faulty, **named),
             )

@@ -4,6 +4,7 @@ import itertools
 import math
 import random
 from dataclasses import replace
+from typing import Any
 
 from pitapp.packs.formulas import Charger, Heat, PlanPack, PlanRules, Running, charge_time_s
 
@@ -178,7 +179,7 @@ def random_day(seed):
     count = rng.randint(1, 4)
     gap = rng.choice([8, 15, 30, 60])
     at = 0.0
-    heats = []
+    heats: list[Heat] = []
     for _ in range(count):
         at += gap * (0.3 + 1.4 * rng.random()) + (40 if not heats else 0)
         heats.append(Heat(at, rng.choice([5, 6, 8]), rng.choice([1500, 2500, 3500, 4200])))
@@ -191,7 +192,7 @@ def random_day(seed):
             most_c_rate=rng.choice([1, 1, 2]),
             percent=rng.choice([20.0, 45.0, 45.0, 70.0, 90.0, 100.0]),
             cell_resistance_ohm=rng.choice([0.002, 0.006]),
-            condition=rng.choice(["sound"] * 8 + ["damaged"]),
+            condition="damaged" if rng.randrange(9) == 8 else "sound",
             ready_min=rng.choice([None, None, None, 15.0]),
         )
         for number in range(rng.randint(1, 3))
@@ -221,7 +222,7 @@ def random_moment(seed):
         margin_min=min(rules.most_full_min, rng.choice([0, 5, 10])),
     )
     heats = [replace(heat, start_min=heat.start_min + rules.now_min) for heat in heats]
-    running = []
+    running: list[Any] = []
     for place, pack in enumerate(packs):
         if rng.random() < 0.5 and pack.condition == "sound" and len(running) < charger.outputs:
             until = rules.now_min + rng.choice([-5.0, 5.0, 20.0, 45.0, 60.0])

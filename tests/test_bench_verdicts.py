@@ -96,7 +96,7 @@ def test_the_winding_is_compared_as_text(asked: str, level: str | None) -> None:
     ],
 )
 def test_a_class_limit_on_motors_is_judged(
-    limit: ClassLimit, readings: dict[str, float], level: str | None
+    limit: ClassLimit, readings: dict[str, Any], level: str | None
 ) -> None:
     found = findings(check(**readings), MOTOR, None, RaceClass(name="Spec", limits=(limit,)))
     assert [one.level for one in found] == ([level] if level else [])

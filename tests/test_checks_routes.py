@@ -329,9 +329,9 @@ def test_typed_values_stay_in_the_form(client: PageClient, settings: list[Step])
     page = client.post_form(path, {"shown": "1,2,3"}).get_data(as_text=True)
     assert 'value="1,2,3"' in page
     assert "Write a number here, such as" in page
-    page = client.post_form(path, {"shown": "12", "take": "1", "expected": "10"})
-    assert page.status_code == 422
-    assert "You typed another reading" in page.get_data(as_text=True)
+    answer = client.post_form(path, {"shown": "12", "take": "1", "expected": "10"})
+    assert answer.status_code == 422
+    assert "You typed another reading" in answer.get_data(as_text=True)
 
 
 def test_the_card_reads_from_every_list(

@@ -31,6 +31,7 @@ def test_a_phone_that_trusts_the_authority_trusts_the_server(tmp_path: Path, app
     papers = authority.tls_files(tmp_path, HOSTS)
     server = make_server(app, papers=papers)
     server.prepare()
+    assert server.tls is not None
     assert server.tls.minimum_version >= ssl.TLSVersion.TLSv1_2
     thread = threading.Thread(target=server.serve, daemon=True)
     thread.start()

@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from datetime import timedelta
+from functools import partial
 from statistics import median
 from typing import Any, cast
 
@@ -95,10 +96,7 @@ def test_guesses_sent_together_are_counted_one_by_one(
     strangers = [Stranger(shared, "10.0.0.66") for _ in range(30)]
     keys = [{"idempotency_key": f"{n:032x}"} if keyed else {} for n in range(len(strangers))]
     answers = at_once(
-        [
-            lambda one=one, key=key: one.guess(wrong(code), **key)
-            for one, key in zip(strangers, keys, strict=True)
-        ]
+        [partial(one.guess, wrong(code), **key) for one, key in zip(strangers, keys, strict=True)]
     )
     assert Counter(answers) == {403: FREE_GUESSES, 429: len(strangers) - FREE_GUESSES}
 
@@ -108,7 +106,7 @@ def test_a_code_lets_one_in_however_many_send_it_together(
 ) -> None:
     code = store.new_code(db, clock()).code
     racers = [Stranger(shared, f"10.0.0.{n}") for n in range(12)]
-    answers = at_once([lambda one=one: one.guess(code) for one in racers])
+    answers = at_once([partial(one.guess, code) for one in racers])
     assert Counter(answers) == {303: 1, 403: 11}
     assert len(store.devices(db)) == 1
 
@@ -189,7 +187,8 @@ def test_two_hundred_addresses_in_parallel_are_counted_each_by_itself(
         return seen
 
     addresses = [f"10.3.{number}.1" for number in range(ADDRESSES)]
-    seen = sum(at_once([lambda one=one: guess(one) for one in addresses]), Counter())
+    counts: list[Counter[str]] = at_once([partial(guess, each) for each in addresses])
+    seen = sum(counts, Counter[str]())
     assert seen == {"looked at": FREE_GUESSES * ADDRESSES, "waits": 7 * ADDRESSES}
     assert store.pair(db, guesses, code, "Phone", "10.4.0.1", clock()).token
 

@@ -11,6 +11,7 @@ from scipy.integrate import solve_ivp
 
 from pitapp.drive.inputs.build_setup import build_setup
 from pitapp.drive.inputs.definitions import BY_NAME, INPUTS, OwnFigure, resolve_inputs
+from pitapp.drive.inputs.input_sources import SourcedInputs
 from pitapp.drive.inputs.measurement import (
     braking_from_stop,
     coast_down,
@@ -28,7 +29,7 @@ def test_every_figure_has_a_usual_range_inside_what_is_accepted_and_a_way_to_mea
 
 
 def test_whose_word_counts() -> None:
-    elsewhere = [
+    elsewhere: list[SourcedInputs] = [
         ("from the class", "Spec", {"rev_limit_rpm": 14600.0}),
         ("from the pack", "A", {"pack_v": 7.6, "capacity_mah": None}),
         ("from Kit", "Car", {"rev_limit_rpm": 18000.0, "pack_v": 7.4, "mass_g": 1330.0}),

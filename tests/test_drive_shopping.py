@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import combinations, pairwise
+from typing import Any
 
 import pytest
 
@@ -85,7 +86,8 @@ def test_an_empty_range_is_never_said_to_need_nothing() -> None:
     )  # fmt: skip
     assert not found.useful
     assert found.buy.gears == 1
-    pinions, spurs = [20, 24, *found.buy.pinions], [60, *found.buy.spurs]
+    pinions: list[Any] = [20, 24, *found.buy.pinions]
+    spurs: list[Any] = [60, *found.buy.spurs]
     assert any(2.7 < s / p < 2.75 for p in pinions for s in spurs)
     # And where nothing on offer is in there, that is what stays open.
     narrow = FitLimits(smallest_pinion=20, largest_pinion=24, smallest_spur=60, largest_spur=60)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from flask import Flask
@@ -175,7 +176,7 @@ def test_a_run_is_modelled_under_the_rules_and_weight_it_was_run_with(
     weighty = first.snapshot.model_copy(
         update={"car": first.snapshot.car.model_copy(update={"mass_g": 1600.0})}
     )
-    changes = {
+    changes: dict[int, dict[str, Any]] = {
         slow: {"race_class_id": slow_id},
         free: {"race_class_id": free_id},
         heavy: {"snapshot": weighty},

@@ -77,7 +77,7 @@ def test_every_strategy_is_in_the_worker(client: PageClient) -> None:
 
 def test_files_that_are_missing_come_in_one_answer(client: PageClient) -> None:
     names = "css/base.css,js/gearing.js,../pyproject.toml,vendor/nothing.js"
-    found = client.get("/offline/files", query_string={"names": names}).json
+    found = client.get("/offline/files", query_string={"names": names}).get_json()
     assert found == {
         name: client.get(f"/static/{name}").text for name in ("css/base.css", "js/gearing.js")
     }
@@ -106,7 +106,7 @@ def test_paddock_writes_may_come_late(client: PageClient, address: str, then: st
 
 def kept(client: PageClient) -> tuple[dict[str, str], list[dict[str, Any]]]:
     """The pages and the run-throughs that a phone is given, put together as the worker does it."""
-    bundle = client.get("/offline/pages").json
+    bundle = client.get("/offline/pages").get_json()
     return bundle["pages"], bundle["runs"]
 
 
@@ -120,7 +120,7 @@ def test_what_must_open_with_no_server_is_kept(client: PageClient, car: int) -> 
         assert re.findall(r'name="csrf_token" value="([^"]+)"', html) == [], path
         assert '<div id="offline-part"></div>' in html, path
     assert len(runs) >= 5
-    frames = client.get("/offline/pages").json["frames"]
+    frames = client.get("/offline/pages").get_json()["frames"]
     for frame in frames.values():
         assert frame.count("{title}") == 2
         assert frame.count("{part}") == 1

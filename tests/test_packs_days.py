@@ -124,7 +124,7 @@ class Day:
             most_c_rate=rng.choice([1, 1, 2]),
             percent=rng.choice([0.0, 20.0, 45.0, 70.0, 90.0, 97.0, 99.0, 100.0]),
             cell_resistance_ohm=rng.choice([0.002, 0.006]),
-            condition=rng.choice(["sound"] * 9 + ["damaged"]),
+            condition="damaged" if rng.randrange(10) == 9 else "sound",
             ready_min=rng.choice([None, None, now + 15.0]),
             full_since_min=rng.choice([None, now - 90.0]),
         )

@@ -65,7 +65,7 @@ def test_closed_form_agrees_with_numerical_integration(capacity, rate, resistanc
     def done(_, state):
         return amps(state[0]) - end_current * (1 + 1e-9)
 
-    done.terminal = True
+    done.terminal = True  # type: ignore[attr-defined]
     if amps(start) <= end_current * (1 + 1e-9) and amps(start) < current:
         assert packs.charge_time_s(capacity, current, resistance, start) <= 1
         return

@@ -93,6 +93,7 @@ def test_no_output_is_used_twice_and_no_limit_is_passed(day):
         assert step.amps * volts <= charger.watts_per_output + 1e-9
         assert step.start_min >= rules.now_min
         if step.end_min > step.start_min:
+            assert step.output is not None
             assert 1 <= step.output <= charger.outputs
     for (_, one), (_, other) in itertools.combinations(work, 2):
         if one.output is not None and one.output == other.output:

@@ -44,7 +44,8 @@ def demo() -> Iterator[Flask]:
 def names(demo: Flask) -> list[str]:
     """Every name of a field or argument on any page that can be reached from the Board."""
     client, names = demo.test_client(), {"before", "nudge", "pair", "kind", "value", "back"}
-    seen, ahead = set(), ["/", "/more"]
+    seen: set[str] = set()
+    ahead = ["/", "/more"]
     while ahead and len(seen) < 150:
         path = ahead.pop(0)
         seen.add(path)

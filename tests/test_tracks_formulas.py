@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 
@@ -19,7 +20,7 @@ from pitapp.tracks.models import Straight, Track
 DAY = datetime(2026, 5, 3, 10, 0, tzinfo=UTC)
 
 
-def outing(id: int, pinion: int = 45, **more: object) -> TrackRun:
+def outing(id: int, pinion: int = 45, **more: Any) -> TrackRun:
     base = TrackRun(id, DAY + timedelta(hours=id), 1, 1, pinion, 66, 1.9, 63.0)
     return base._replace(**more)
 

@@ -157,13 +157,15 @@ def test_the_file_of_everything_carries_its_origin(
     app: Flask, client: PageClient, another: Flask
 ) -> None:
     saved = client.get("/exchange/everything.json")
-    assert saved.json["origin"] == identity_of(app)
-    assert "identities" not in saved.json["tables"]
+    assert saved.get_json()["origin"] == identity_of(app)
+    assert "identities" not in saved.get_json()["tables"]
     there = cast(PageClient, another.test_client())
     take(there, saved.data)
     held = another.extensions["pitapp.db"].connection()
     assert identity.origins(held) == [identity_of(app)]
-    assert there.get("/exchange/everything.json").json["earlier_origins"] == [identity_of(app)]
+    assert there.get("/exchange/everything.json").get_json()["earlier_origins"] == [
+        identity_of(app)
+    ]
     assert there.post_form("/exchange/everything/put-back").status_code == 303
     assert identity.origins(held) == []
 

@@ -17,7 +17,7 @@ import shutil
 import signal
 import sys
 from asyncio.subprocess import DEVNULL, PIPE, Process
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterable
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -109,9 +109,12 @@ def end(process: Process) -> None:
 def end_at_a_signal(*processes: Process) -> None:
     """End these processes when this one is told to end."""
     for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
-        asyncio.get_running_loop().add_signal_handler(
-            number, lambda: [end(process) for process in processes]
-        )
+        asyncio.get_running_loop().add_signal_handler(number, _end_all, processes)
+
+
+def _end_all(processes: Iterable[Process]) -> None:
+    for process in processes:
+        end(process)
 
 
 async def firefox(arguments: list[str]) -> None:

@@ -6,6 +6,8 @@ Both rows are in works done per second, so that the ratio says how many times fa
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
+from functools import partial
 from math import pi
 
 import numpy as np
@@ -166,9 +168,9 @@ def same_work(controller: Controller) -> None:
         assert abs(lap.top_speed_m_s / fastest[i] - 1) < 0.01
 
 
-def per_second(seconds: float) -> float:
-    """Works a second."""
-    return 1.0 / seconds
+def calls_per_second(function: Callable[[], object], *, at_least_s: float = 0.05) -> float:
+    """How often a call fits into a second, from as many calls as fill the given time."""
+    return 1.0 / seconds_per_call(function, at_least_s=at_least_s)
 
 
 def rows() -> list[Row]:
@@ -193,8 +195,8 @@ def rows() -> list[Row]:
         found.append(
             side_by_side(
                 f"one straight, {word}, beside solve_ivp (DOP853, rtol 1e-8)",
-                lambda straight=straight: per_second(seconds_per_call(straight)),
-                lambda integrated=integrated: per_second(seconds_per_call(integrated)),
+                partial(calls_per_second, straight),
+                partial(calls_per_second, integrated),
                 unit="1/s",
                 target="at least 40",
             )
@@ -202,8 +204,8 @@ def rows() -> list[Row]:
         found.append(
             side_by_side(
                 f"400 gears on 10 straights, {word}, beside NumPy steps of 5 ms",
-                lambda ranking=ranking: per_second(seconds_per_call(ranking, at_least_s=0.2)),
-                lambda stepped=stepped: per_second(seconds_per_call(stepped, at_least_s=0.2)),
+                partial(calls_per_second, ranking, at_least_s=0.2),
+                partial(calls_per_second, stepped, at_least_s=0.2),
                 unit="1/s",
                 target="at least 3",
             )
