@@ -115,7 +115,7 @@ def lengths(item, heats, charger, outputs, rules):
 
 
 def cost_of(choice, heats, packs, tables, outputs, rules, away):
-    jobs = []
+    jobs: list[Any] = []
     cost = 0.0
     day_over = max((heat.start_min + heat.run_min for heat in heats), default=rules.now_min)
     for number, item in enumerate(packs):
@@ -267,7 +267,7 @@ def random_pits(seed):
 
 def merged(windows):
     """Windows in order that do not touch."""
-    found = []
+    found: list[Any] = []
     for begin, end in sorted(windows):
         if found and begin <= found[-1][1]:
             found[-1] = (found[-1][0], max(end, found[-1][1]))
