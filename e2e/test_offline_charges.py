@@ -191,6 +191,7 @@ def test_a_charge_is_stopped_and_taken_up_again_with_no_server(
     page.goto(f"{server.url}/packs/1/charge?purpose=full")
     Countdown(page, server.url, "").expect_counting()
     charge.press("Stopped early")
+    page.wait_for_url(f"{server.url}/packs/1")  # where the end leads
     charge.begin()
     charge.expect_step("Look at it")
     charge.to_the_start()
@@ -198,6 +199,7 @@ def test_a_charge_is_stopped_and_taken_up_again_with_no_server(
     Countdown(page, server.url, "").expect_counting()
     assert page.url != started
     charge.press("Stopped early")
+    page.wait_for_url(f"{server.url}/packs/1")  # where the end leads
     charge.begin()
     charge.expect_step("Look at it")
     server.start()
