@@ -10,7 +10,14 @@ from playwright.sync_api import expect
 
 from e2e import a11y
 from e2e.pages.checks import RunThrough
-from e2e.pages.offline import Outbox, Phone, bars, post, visit_once
+from e2e.pages.offline import (
+    Outbox,
+    Phone,
+    bars,
+    post,
+    visit_once,
+    wait_until_charge_is_kept,
+)
 from e2e.pages.packs import Charge, Countdown
 from e2e.server import ServerProcess, rows
 from pitapp.checks.engine import within_limit
@@ -185,6 +192,7 @@ def test_a_charge_is_stopped_and_taken_up_again_with_no_server(
     Countdown(page, server.url, "").expect_counting()
     started = page.url
     visit_once(page, server.url)
+    wait_until_charge_is_kept(page)
     page.goto(started)
     server.kill()
 

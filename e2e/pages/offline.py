@@ -19,6 +19,13 @@ KEPT = """async (database) => {
   }
   return false;
 }"""
+CHARGE_KEPT = """async () => {
+  for (const name of await caches.keys()) {
+    const runs = name.startsWith("pages-") && (await (await caches.open(name)).match("/offline/runs"));
+    if (runs && (await runs.json()).some((run) => run.start?.busy)) return true;
+  }
+  return false;
+}"""
 CHANGE = """([change, older]) => new Promise((resolve, reject) => {
   const asked = indexedDB.open("pitapp");
   asked.onsuccess = () => {
@@ -100,6 +107,15 @@ def wait_until_kept(page: Page) -> None:
             return
         page.wait_for_timeout(100)
     raise AssertionError("The phone kept no pages within 40 s.")
+
+
+def wait_until_charge_is_kept(page: Page) -> None:
+    """Wait until the phone has kept that a pack is on the charger."""
+    for _ in range(400):
+        if page.evaluate(CHARGE_KEPT):
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError("The phone kept no running charge within 40 s.")
 
 
 def age_entries(page: Page, hours: float) -> None:

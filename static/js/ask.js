@@ -6,7 +6,8 @@
  * @returns {Promise<any>}
  */
 export function ask(message) {
-  const worker = navigator.serviceWorker?.controller;
+  const inBrowser = "inBrowser" in document.documentElement.dataset;  // there another worker is in charge
+  const worker = inBrowser ? null : navigator.serviceWorker?.controller;
   if (!worker) return Promise.resolve(null);
   return new Promise((resolve) => {
     const channel = new MessageChannel();
