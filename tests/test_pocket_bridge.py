@@ -33,7 +33,7 @@ class Addresses(HTMLParser):
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.found += [value or "" for name, value in attrs if name in self.NAMES]
         for name, value in attrs:
-            if name == "data-coming" and (value or "").startswith("["):
+            if name == "data-coming" and value and value.startswith("["):
                 coming = json.loads(value)
                 self.found += [each["href"] for each in coming if "href" in each]
                 self.found += [each["log"]["href"] for each in coming if each.get("log")]
