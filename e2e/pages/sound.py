@@ -25,7 +25,11 @@ def ears(
     flags = [MADE_UP, f"--use-file-for-fake-audio-capture={sound}"] if sound else []
     # Without the made-up device the browser must not find one of the machine's own.
     flags += [MADE_UP, "--deny-permission-prompts"] if refused else [ALLOWED]
-    env = {**os.environ, "PULSE_SERVER": "none", "ALSA_CONFIG_PATH": "/dev/null"}
+    env: dict[str, str | float | bool] = {
+        **os.environ,
+        "PULSE_SERVER": "none",
+        "ALSA_CONFIG_PATH": "/dev/null",
+    }
     browser = browser_type.launch(**{**launch, "args": [*launch.get("args", ()), *flags]}, env=env)
     context = browser.new_context(**{**phone, **more})
     watch.over(context)
