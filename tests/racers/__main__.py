@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 import time
 
+from tests.compiled_once import share
+from tests.racers import practice
 from tests.racers.table import text
 from tests.racers.trying import try_all
 
@@ -15,7 +17,13 @@ def main() -> None:
     reader.add_argument("--seed", type=int, nargs="+", default=[1])
     reader.add_argument("--racers", type=int, default=72, help="for each seed")
     reader.add_argument("--processes", type=int, default=1)
+    reader.add_argument("--practice", action="store_true", help="what Try next is worth instead")
     given = reader.parse_args()
+    share()
+    if given.practice:
+        for seed in given.seed:
+            print(practice.text(seed, given.racers))
+        return
     began = time.monotonic()
     looks = []
     for seed in given.seed:

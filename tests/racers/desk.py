@@ -14,15 +14,18 @@ from tests.racers.season import Logged
 from tests.support import RACE_MORNING, Clock, PageClient
 
 _GEAR = re.compile(r'<data id="gear-(\d+)-(\d+)-([a-z-]+)" value="([^"]+)"')
+_LAPS = re.compile(r'name="laps" value="([^"]+)"')
+_TRY = re.compile(r'id="try-next".*?pinion=(\d+)&amp;spur=(\d+)', re.S)
 _HEAD = re.compile(r'<data id="head-(pinion|spur)" value="(\d+)"')
 
 
 class Shown(NamedTuple):
-    """What the pages say: figures by gear and name, and the gear at the head with its button."""
+    """What the pages say: figures by gear and name, the gear at the head, the one to try next."""
 
     gears: dict[tuple[int, int], dict[str, float]]
     head: tuple[int, int] | None
     none_safe: bool
+    trial: tuple[int, int] | None = None
 
 
 class Desk:
@@ -39,6 +42,7 @@ class Desk:
         self.client = cast(PageClient, self.app.test_client())
         self.token = self.client.csrf_token()
         self.typed = typed
+        self.runs = 0
         self._begin()
 
     def __enter__(self) -> Desk:
@@ -108,16 +112,19 @@ class Desk:
         """Fit a gear."""
         self.post("/gearing/fit", pinion=pinion, spur=spur)
 
-    def log(self, run: Logged) -> None:
-        """Fit the gear and log the run, at its time."""
+    def log(self, run: Logged, *, sure: bool = False) -> None:
+        """Fit the gear and log the run, at its time; `sure` confirms what was asked about."""
         self.clock.set(self.moment(run.hours))
         self.fit(run.pinion, run.spur)
         self.clock.tick(run.run_s + 300)
         self.post(
             "/runs/new",
             version=1,
+            sure="y" if sure else None,
             can_c=run.can_c,
             read_after_s=run.read_after_s,
+            second_can_c=run.second_c,
+            second_after_s=run.second_after_s,
             air_c=run.air_c,
             best_lap_s=run.best_lap_s,
             laps=run.laps,
@@ -133,6 +140,21 @@ class Desk:
             race_class_id=1,
             started=self.moment(run.hours).strftime("%Y-%m-%dT%H:%M"),
         )
+        self.runs += 1
+        if run.lap_list:
+            self.add_laps(self.runs, run.lap_list)
+
+    def add_laps(self, run_id: int, laps_s: tuple[float, ...]) -> None:
+        """Paste a run's laps, look at how they were understood, and save them."""
+        url = f"/runs/{run_id}/laps"
+        times = "\n".join(f"{lap:.2f}" for lap in laps_s)
+        looked = self.client.post(
+            f"{url}/look", data={"csrf_token": self.token, "times": times}
+        ).text
+        understood = _LAPS.search(looked)
+        if understood is None:
+            raise AssertionError(f"{url}: these laps were not understood: {times}")
+        self.post(url, laps=understood[1], earlier="")
 
     def forecast(self, hours: float, air_c: float) -> Shown:
         """What the pages forecast for a run now, in this air."""
@@ -146,4 +168,6 @@ class Desk:
         head = {name: int(value) for name, value in _HEAD.findall(page)}
         none_safe = "No gear here is safe" in page
         shown = (head["pinion"], head["spur"]) if len(head) == 2 and not none_safe else None
-        return Shown(gears, shown, none_safe)
+        trial = _TRY.search(page)
+        tried = (int(trial[1]), int(trial[2])) if trial else None
+        return Shown(gears, shown, none_safe, tried)

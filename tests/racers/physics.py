@@ -86,70 +86,70 @@ def drive_lap(
     cars: Cars, ratio: Array, open_v: Array, winding_c: Array, air_c: Array, grip_today: Array
 ) -> Lap:
     """A lap at a pack's resting voltage and a winding's temperature."""
-    k = ratio / cars.radius
+    k = (ratio / cars.radius)[:, None]
     density = 101_325.0 / (287.05 * (air_c + 273.15))
-    drag = 0.5 * density * cars.drag_area
-    roll = cars.rolling * cars.mass * GRAVITY
-    heavy = cars.mass + cars.inertia * k * k
-    ohm = cars.motor_ohm * (1.0 + 0.00393 * (winding_c - 20.0))
-    total_ohm = ohm + cars.pack_ohm
-    grip_n = cars.drive_grip * grip_today * cars.mass * GRAVITY
-    v_rev = cars.rev_limit / RPM / k
-    kt, eta = cars.torque_constant, cars.efficiency
-    decel = cars.braking * grip_today
-    corner = np.minimum(corner_speeds(cars, grip_today), v_rev[:, None])
+    drag = (0.5 * density * cars.drag_area)[:, None]
+    mass = cars.mass[:, None]
+    roll = cars.rolling[:, None] * mass * GRAVITY
+    heavy = mass + cars.inertia[:, None] * k * k
+    ohm = (cars.motor_ohm * (1.0 + 0.00393 * (winding_c - 20.0)))[:, None]
+    total_ohm = ohm + cars.pack_ohm[:, None]
+    grip_n = (cars.drive_grip * grip_today)[:, None] * mass * GRAVITY
+    v_rev = cars.rev_limit[:, None] / RPM / k
+    kt, eta = cars.torque_constant[:, None], cars.efficiency[:, None]
+    hysteresis, eddy = cars.hysteresis_nm[:, None], cars.eddy_nm_s[:, None]
+    decel = (cars.braking * grip_today)[:, None]
+    full_v = open_v[:, None]
 
-    seconds = np.zeros_like(k)
-    winding_j, iron_j, charge = seconds.copy(), seconds.copy(), seconds.copy()
-    top = corner.max(axis=1)
-
-    def spend(force: Array, v: Array, dt: Array) -> None:
-        """Book the heat and charge of pushing with `force` at `v`."""
-        nonlocal winding_j, iron_j, charge
+    def spent(force: Array, v: Array, dt: Array) -> tuple[Array, Array, Array]:
+        """(J into the winding, J into the iron, A·s) of pushing with `force` at `v`."""
         turn = k * v
-        loss = cars.hysteresis_nm + cars.eddy_nm_s * turn
+        loss = hysteresis + eddy * turn
         amps = (force / (eta * k) + loss) / kt
-        winding_j = winding_j + amps * amps * ohm * dt
-        iron_j = iron_j + loss * turn * dt
-        duty = np.clip((kt * turn + amps * total_ohm) / open_v, 0.0, 1.0)
-        charge = charge + duty * amps * dt
+        duty = np.clip((kt * turn + amps * total_ohm) / full_v, 0.0, 1.0)
+        return amps * amps * ohm * dt, loss * turn * dt, duty * amps * dt
 
-    count = cars.straight_m.shape[1]
-    for s in range(count):
-        length, v_in, v_out = cars.straight_m[:, s], corner[:, s - 1], corner[:, s]
-        h = length / STEPS
-        square = v_in * v_in
-        v_before = np.minimum(v_in, np.sqrt(v_out * v_out + 2.0 * decel * length))
-        for step in range(1, STEPS + 1):
-            v = np.sqrt(square)
-            turn = k * v
-            full = (open_v - kt * turn) / total_ohm * kt
-            loss = cars.hysteresis_nm + cars.eddy_nm_s * turn
-            force = np.minimum(eta * k * np.maximum(full - loss, 0.0), grip_n)
-            against = roll + drag * square
-            square = square + 2.0 * h * (force - against) / heavy
-            held = square >= v_rev * v_rev
-            square = np.where(held, np.maximum(v_rev * v_rev, 1e-4), np.maximum(square, 1e-4))
-            force = np.where(held, against, force)
-            braked = v_out * v_out + 2.0 * decel * (length - step * h)
-            power = np.clip(0.5 + (braked - square) / (4.0 * decel * h), 0.0, 1.0)
-            v_now = np.sqrt(np.minimum(square, braked))
-            mean = 0.5 * (v_before + v_now)
-            dt = h / mean
-            spend(force, mean, dt * power)
-            back = np.maximum(heavy * decel - against, 0.0) * eta / k
-            loss = cars.hysteresis_nm + cars.eddy_nm_s * k * mean
-            amps = np.maximum(back - loss, 0.0) / kt
-            rest = dt * (1.0 - power)
-            winding_j = winding_j + cars.brake_heat * amps * amps * ohm * rest
-            iron_j = iron_j + loss * k * mean * rest
-            seconds = seconds + dt
-            top = np.maximum(top, v_now)
-            v_before = v_now
-        dt = cars.corner_m[:, s] / v_out
-        spend(roll + drag * v_out * v_out + cars.scrub * cars.mass * GRAVITY, v_out, dt)
+    # One column a straight: all are stepped through side by side.
+    v_out = np.minimum(corner_speeds(cars, grip_today), v_rev)
+    v_in = np.roll(v_out, 1, axis=1)
+    length = cars.straight_m
+    h = length / STEPS
+    square = v_in * v_in
+    v_before = np.minimum(v_in, np.sqrt(v_out * v_out + 2.0 * decel * length))
+    top = v_out
+    seconds = cars.corner_m / v_out
+    turning = roll + drag * v_out * v_out + cars.scrub[:, None] * mass * GRAVITY
+    winding_j, iron_j, charge = spent(turning, v_out, seconds)
+    for step in range(1, STEPS + 1):
+        v = np.sqrt(square)
+        turn = k * v
+        full = (full_v - kt * turn) / total_ohm * kt
+        loss = hysteresis + eddy * turn
+        force = np.minimum(eta * k * np.maximum(full - loss, 0.0), grip_n)
+        against = roll + drag * square
+        square = square + 2.0 * h * (force - against) / heavy
+        held = square >= v_rev * v_rev
+        square = np.where(held, np.maximum(v_rev * v_rev, 1e-4), np.maximum(square, 1e-4))
+        force = np.where(held, against, force)
+        braked = v_out * v_out + 2.0 * decel * (length - step * h)
+        power = np.clip(0.5 + (braked - square) / (4.0 * decel * h), 0.0, 1.0)
+        v_now = np.sqrt(np.minimum(square, braked))
+        mean = 0.5 * (v_before + v_now)
+        dt = h / mean
+        pushed = spent(force, mean, dt * power)
+        back = np.maximum(heavy * decel - against, 0.0) * eta / k
+        loss = hysteresis + eddy * k * mean
+        amps = np.maximum(back - loss, 0.0) / kt
+        rest = dt * (1.0 - power)
+        braking_j = cars.brake_heat[:, None] * amps * amps * ohm * rest
+        winding_j = winding_j + pushed[0] + braking_j
+        iron_j = iron_j + pushed[1] + loss * k * mean * rest
+        charge = charge + pushed[2]
         seconds = seconds + dt
-    return Lap(seconds, winding_j, iron_j, charge, top)
+        top = np.maximum(top, v_now)
+        v_before = v_now
+    lap = [each.sum(axis=1) for each in (seconds, winding_j, iron_j, charge)]
+    return Lap(lap[0], lap[1], lap[2], lap[3], top.max(axis=1))
 
 
 def warm(
@@ -182,10 +182,13 @@ def warm(
 
 @dataclass(frozen=True)
 class Outing:
-    """A run: mean lap and an early lap in s, °C at the flag, mAh, a lap's fastest m/s in the mean."""
+    """A run: mean lap in s, °C at the flag, mAh, a lap's fastest m/s in the mean.
+
+    `laps_s` has a column for each stretch of the run: the lap that the car can do there.
+    """
 
     lap_s: Array
-    early_lap_s: Array
+    laps_s: Array
     winding_c: Array
     can_c: Array
     charge_mah: Array
@@ -201,15 +204,12 @@ def drive_run(
     grip_today: Array,
     charged: Array,
 ) -> Outing:
-    """A whole run from a full pack, the can as warm as it starts, in a few stretches of laps.
-
-    The early lap is from the second stretch: the winding is warm by then.
-    """
+    """A whole run from a full pack, the can as warm as it starts, in a few stretches of laps."""
     winding, can, left = start_c, start_c, charged
     used, lap_sum = np.zeros_like(ratio), np.zeros_like(ratio)
     stretch = run_s / SEGMENTS
-    early, top = np.zeros_like(ratio), np.zeros_like(ratio)
-    for index in range(SEGMENTS):
+    top, laps = np.zeros_like(ratio), []
+    for _ in range(SEGMENTS):
         open_v = cars.cells * np.interp(left, CHARGE_LEFT, CELL_V)
         lap = drive_lap(cars, ratio, open_v, winding, air_c, grip_today)
         iron = lap.iron_j / lap.seconds
@@ -228,9 +228,9 @@ def drive_run(
         used = used + amps * stretch
         left = np.maximum(charged - used / cars.capacity_as, 0.02)
         lap_sum = lap_sum + lap.seconds / SEGMENTS
-        early = lap.seconds if index == 1 else early
+        laps.append(lap.seconds)
         top = top + lap.top / SEGMENTS
-    return Outing(lap_sum, early, winding, can, used / 3.6, top)
+    return Outing(lap_sum, np.stack(laps, axis=1), winding, can, used / 3.6, top)
 
 
 def stand(

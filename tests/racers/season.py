@@ -9,15 +9,19 @@ from typing import NamedTuple
 import numpy as np
 
 from tests.racers.people import LIMIT_C, People
-from tests.racers.physics import Array, corner_speeds, drive_run, stand
+from tests.racers.physics import Array, Outing, drive_run, stand
 
 LOOKS = (0, 3, 6, 12, 25)
 RUNS_A_DAY = 4
-TOO_WARM_C = 76.0
+TRAFFIC = 0.04
+TOO_WARM_C = 72.0
 
 
 class Logged(NamedTuple):
-    """A run as it is logged: hours since the first, gear, °C, s after the flag, °C, s, laps, s."""
+    """A run as it is logged: hours since the first, gear, °C, s after the flag, °C, s, laps, s.
+
+    `lap_list` is empty where only the best was noted; `second_c` is a later reading of the can.
+    """
 
     hours: float
     pinion: int
@@ -30,6 +34,9 @@ class Logged(NamedTuple):
     laps: int
     run_s: float
     used_mah: float
+    lap_list: tuple[float, ...] = ()
+    second_c: float | None = None
+    second_after_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -42,21 +49,43 @@ class Truth:
     top_kmh: Array
 
 
-Chooser = Callable[[np.random.Generator, Array, list[Logged]], int]
+Chooser = Callable[[int, np.random.Generator, Array, list[Logged]], int]
+"""Picks the next gear: which racer, chance, the gears owned, the runs so far."""
 
 
-def neighbours(rng: np.random.Generator, gears: Array, log: list[Logged]) -> int:
-    """The next gear as an invented racer picks it: the best so far, or one near the last."""
+def at_random(_racer: int, rng: np.random.Generator, gears: Array, log: list[Logged]) -> int:
+    """Any gear near the last one; a shorter one after a warm can."""
     last = log[-1]
     step = np.log(gears[:, 2] / last.ratio)
     near = (np.abs(step) > 0.006) & (np.abs(step) < 0.06)
     if last.can_c > TOO_WARM_C:
         near &= step > 0
+    return int(rng.choice(np.flatnonzero(near))) if near.any() else int(np.abs(step).argmin())
+
+
+def neighbours(racer: int, rng: np.random.Generator, gears: Array, log: list[Logged]) -> int:
+    """The next gear as an invented racer picks it: the best so far, or one near the last."""
     cool = [one for one in log if one.can_c <= TOO_WARM_C]
     if cool and rng.random() < 0.45:
         best = min(cool, key=lambda one: one.best_lap_s)
         return int(np.abs(gears[:, 2] - best.ratio).argmin())
-    return int(rng.choice(np.flatnonzero(near))) if near.any() else int(np.abs(step).argmin())
+    return at_random(racer, rng, gears, log)
+
+
+def driven_laps(
+    rng: np.random.Generator, stretches: Array, run_s: float, scatter: float
+) -> tuple[float, ...]:
+    """A run's laps as they are timed: what the car can do there, a driver's scatter, some traffic."""
+    middles = (np.arange(len(stretches)) + 0.5) * run_s / len(stretches)
+    slow = abs(rng.normal()) * scatter
+    laps: list[float] = []
+    while sum(laps) < run_s:
+        able = float(np.interp(sum(laps), middles, stretches))
+        lap = able * (1 + slow + rng.exponential(scatter))
+        if rng.random() < TRAFFIC:
+            lap *= rng.uniform(1.05, 1.3)
+        laps.append(round(float(lap), 2))
+    return tuple(laps)
 
 
 class Season:
@@ -95,7 +124,7 @@ class Season:
         for i, rng in enumerate(self.rngs):
             gears = people.gears[i]
             if self.logs[i]:
-                picks.append(self.choose(rng, gears, self.logs[i]))
+                picks.append(self.choose(i, rng, gears, self.logs[i]))
             else:
                 picks.append(int(np.abs(gears[:, 2] - people.first_ratio[i]).argmin()))
         gear = np.array([people.gears[i][pick] for i, pick in enumerate(picks)])
@@ -110,12 +139,14 @@ class Season:
         )  # fmt: skip
         after = self._each(lambda r: float(r.choice([0, 15, 30, 30, 60, 60, 90, 120, 180, 300])))
         late = np.maximum(0.0, after + self._each(lambda r: r.normal(0, 8)) * (after > 0))
-        _, read = stand(people.cars, out.winding_c, out.can_c, air, late)
-        read = read + people.reading_sd * self._each(lambda r: r.normal())
-        slow = np.abs(self._each(lambda r: r.normal())) * people.lap_scatter
-        best = out.early_lap_s * (1 + slow)
+        read = self._read(out, air, late)
+        later = np.round(after + self._each(lambda r: r.uniform(150, 420)), -1)
+        again = self._read(out, air, later)
         pause = self._each(lambda r: r.uniform(35, 90)) * 60
-        for i, log in enumerate(self.logs):
+        for i, (rng, log) in enumerate(zip(self.rngs, self.logs, strict=True)):
+            laps = driven_laps(rng, out.laps_s[i], run_s[i], people.lap_scatter[i])
+            listed = rng.random() < people.notes_laps[i]
+            twice = bool(people.reads_twice[i]) and index % RUNS_A_DAY == 0
             log.append(
                 Logged(
                     float(self.hours[i]),
@@ -124,15 +155,23 @@ class Season:
                     float(gear[i, 2]),
                     round(float(read[i]), 1),
                     float(after[i]),
-                    round(float(air[i] + self.rngs[i].normal(0, 0.4)) * 2) / 2,
-                    round(float(best[i]), 2),
-                    int(run_s[i] / out.lap_s[i]),
+                    round(float(air[i] + rng.normal(0, 0.4)) * 2) / 2,
+                    min(laps),
+                    len(laps),
                     float(run_s[i]),
                     float(out.charge_mah[i]),
+                    laps if listed else (),
+                    round(float(again[i]), 1) if twice else None,
+                    float(later[i]) if twice else None,
                 )
             )
         self.winding, self.can = stand(people.cars, out.winding_c, out.can_c, air, pause, 600)
         self.hours = self.hours + (run_s + pause) / 3600
+
+    def _read(self, out: Outing, air: Array, after_s: Array) -> Array:
+        """What each one's thermometer shows so long after the flag."""
+        _, can = stand(self.people.cars, out.winding_c, out.can_c, air, after_s)
+        return can + self.people.reading_sd * self._each(lambda r: r.normal())
 
     def truths(self) -> list[Truth]:
         """What every owned gear would do now: on this day's mean grip, from cold."""
@@ -147,12 +186,11 @@ class Season:
             cars, ratios, run_s, self.air[lanes], self.air[lanes],
             np.ones(len(lanes)), np.full(len(lanes), 0.985),
         )  # fmt: skip
-        fastest = np.maximum(out.top, corner_speeds(cars, np.ones(len(lanes))).max(axis=1) * 0)
         found, at = [], 0
         for gears in people.gears:
             part = slice(at, at + len(gears))
             found.append(
-                Truth(out.lap_s[part], out.can_c[part], out.charge_mah[part], fastest[part] * 3.6)
+                Truth(out.lap_s[part], out.can_c[part], out.charge_mah[part], out.top[part] * 3.6)
             )
             at += len(gears)
         return found

@@ -7,6 +7,7 @@ from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from typing import NamedTuple
 
+from tests.compiled_once import share
 from tests.racers.desk import Desk, Shown
 from tests.racers.people import People, Typed, invent
 from tests.racers.score import Look
@@ -21,17 +22,19 @@ class Told(NamedTuple):
     looks: list[tuple[int, float, float, Truth]]
 
 
-def seasons(seed: int, count: int, choose: Chooser = neighbours) -> tuple[People, list[Told]]:
-    """So many racers' seasons, driven through without the app."""
+def seasons(
+    seed: int, count: int, choose: Chooser = neighbours, upto: int = max(LOOKS)
+) -> tuple[People, list[Told]]:
+    """So many racers' seasons of so many runs, driven through without the app."""
     people = invent(seed, count)
     season = Season(people, choose)
     looks: list[list[tuple[int, float, float, Truth]]] = [[] for _ in range(count)]
-    for done in range(max(LOOKS) + 1):
+    for done in range(upto + 1):
         if done in LOOKS:
             truths = season.truths()
             for i in range(count):
                 looks[i].append((done, float(season.hours[i]), float(season.air[i]), truths[i]))
-        if done < max(LOOKS):
+        if done < upto:
             season.run(done)
     return people, [Told(people.typed[i], season.logs[i], looks[i]) for i in range(count)]
 
@@ -54,8 +57,15 @@ def visits(told: Told, after: Callable[[Desk, int], None] | None = None) -> list
 def try_all(seed: int, count: int, processes: int = 1) -> Iterator[Look]:
     """Every look of so many racers."""
     people, told = seasons(seed, count)
+    yield from looks_at(seed, people, told, processes)
+
+
+def looks_at(seed: int, people: People, told: list[Told], processes: int = 1) -> Iterator[Look]:
+    """What the app shows these racers at every look, beside the truth."""
     if processes > 1:
-        with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
+        with ProcessPoolExecutor(
+            processes, mp_context=get_context("spawn"), initializer=share
+        ) as pool:
             found = list(pool.map(visits, told))
     else:
         found = [visits(one) for one in told]
