@@ -197,3 +197,21 @@ def test_the_file_of_everything_carries_laps(
     found.close()
     with pytest.raises(Exception, match="runs, row"):
         document.read(text.replace("15200 14900", "15200 quick").encode())
+
+
+def test_laps_that_get_slower_stand_beside_the_cans_temperature(
+    client: PageClient, db: sqlite3.Connection, pit: Pit
+) -> None:
+    snapshot = Snapshot(car=FittedCar(id=pit.car, name="Example car"))
+    steady = [15.0, 15.1, 15.0, 15.1, 14.9, 15.0, 15.1, 15.0]
+    for minutes, can_c, laps_s, said in (
+        (0, 74.0, [15.0 + 0.05 * lap for lap in range(8)], True),
+        (30, 74.0, steady, False),
+        (60, None, [15.0 + 0.05 * lap for lap in range(8)], False),
+    ):
+        started = RACE_MORNING + timedelta(minutes=minutes)
+        run = Run(car_id=pit.car, started_at=started, snapshot=snapshot, can_c=can_c)
+        run_id = store.save_run(db, run, RACE_MORNING)[0]
+        laps_store.save_laps(db, run_id, laps_s, RACE_MORNING)
+        db.commit()
+        assert ('id="fade-and-can"' in client.get(f"/runs/{run_id}").text) is said

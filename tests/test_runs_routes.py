@@ -49,6 +49,8 @@ def test_a_new_run_is_filled_in_with_what_is_fitted(
         "seen": "",
         "can_c": "71",
         "read_after_s": "",
+        "second_can_c": "",
+        "second_after_s": "",
         "air_c": "",
         "best_lap_s": "",
         "laps": "",
@@ -347,3 +349,34 @@ def test_with_nothing_on_record(client: PageClient) -> None:
     assert "Add your car" in client.get("/runs/new").text
     assert client.get("/runs/1").status_code == 404
     assert client.post_form("/runs/new", {"can_c": "71"}).status_code == 422
+
+
+def test_a_second_reading_is_asked_for_once_a_day_and_kept_with_its_time(
+    client: PageClient, db: sqlite3.Connection, pit: Pit, clock: Clock
+) -> None:
+    typed = opened(client) | {"can_c": "71", "read_after_s": "30", "run_s": "5:00"}
+    page = client.post_form("/runs/new", typed, follow_redirects=True).text
+    run = only_run(db)
+    assert f'id="read-again" class="button no-print" href="/runs/{run.id}/edit' in page
+    path = f"/runs/{run.id}/edit"
+    for again, reason in (
+        ({"second_can_c": "64"}, "How long after the flag"),
+        ({"second_after_s": "5:00"}, "no second can temperature"),
+        ({"second_can_c": "64", "second_after_s": "0:30"}, "comes after the first"),
+    ):
+        answer = client.post_form(path, opened(client, path) | again)
+        assert answer.status_code == 422
+        assert reason in answer.text
+    again = {"second_can_c": "64", "second_after_s": "5:30"}
+    assert client.post_form(path, opened(client, path) | again).status_code == 303
+    assert (only_run(db).second_can_c, only_run(db).second_after_s) == (64, 330)
+    # A page from before these fields does not empty them.
+    old = {name: text for name, text in opened(client, path).items() if "second" not in name}
+    assert client.post_form(path, old | {"remarks": "smooth"}).status_code == 303
+    run = only_run(db)
+    assert (run.second_can_c, run.second_after_s, run.remarks) == (64, 330, "smooth")
+    clock.tick(2400)
+    page = client.post_form(
+        "/runs/new", opened(client) | {"can_c": "70", "run_s": "5:00"}, follow_redirects=True
+    ).text
+    assert "read-again" not in page

@@ -28,6 +28,8 @@ RUN_COLUMNS = {
     "tyre mm": "tyre_diameter_mm",
     "can °C": "can_c",
     "read after s": "read_after_s",
+    "second can °C": "second_can_c",
+    "second read after s": "second_after_s",
     "air °C": "air_c",
     "best lap s": "best_lap_s",
     "laps": "laps",

@@ -30,11 +30,13 @@ def doubts(item: Run, others: Sequence[Run], earlier: Run | None = None) -> list
         (field, "cool", "hot", "short" or "long").
     """
     raised: list[Doubt] = []
-    if item.can_c is not None:
-        if item.air_c is not None and item.can_c < item.air_c - COOLER_THAN_AIR_K:
-            raised.append(("can_c", "cool"))
-        elif item.can_c > HOTTEST_CAN_C:
-            raised.append(("can_c", "hot"))
+    for name, can_c in (("can_c", item.can_c), ("second_can_c", item.second_can_c)):
+        if can_c is None:
+            continue
+        if item.air_c is not None and can_c < item.air_c - COOLER_THAN_AIR_K:
+            raised.append((name, "cool"))
+        elif can_c > HOTTEST_CAN_C:
+            raised.append((name, "hot"))
     laps = [run.best_lap_s for run in others if run.best_lap_s is not None and run.id != item.id]
     if item.best_lap_s is not None and len(laps) >= FEWEST_LAPS:
         usual = median(laps)

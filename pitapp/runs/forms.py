@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from datetime import datetime, tzinfo
 from typing import Any
 
-from wtforms import BooleanField, HiddenField, StringField, TextAreaField
+from wtforms import BooleanField, HiddenField, StringField, TextAreaField, ValidationError
 
 from pitapp.dates import moment_at, read_wall_clock
 from pitapp.runs.doubts import Doubt
@@ -38,6 +38,8 @@ class RunForm(PitForm):
         unit="s",
         quick={0: "0 s", 30: "30 s", 60: "1 min", 120: "2 min", 300: "5 min"},
     )
+    second_can_c = QuantityField("Can, read again", kind="temperature", signed=False)
+    second_after_s = TimeField("Read again after the flag", sensible=(60, 3600))
     air_c = QuantityField("Air", kind="temperature")
     best_lap_s = TimeField("Best lap", unit="s", sensible=(4, 180))
     laps = WholeField("Laps")
@@ -57,6 +59,15 @@ class RunForm(PitForm):
     track_id = IdField("Track")
     race_class_id = IdField("Class")
     started = StringField("Started", render_kw={"type": "datetime-local"})
+
+    def validate_second_after_s(self, field: TimeField) -> None:
+        """A second reading needs its time, which is after the first one's."""
+        if self.second_can_c.data is not None and field.data is None:
+            raise ValidationError("How long after the flag was that? Such as 5:00.")
+        if field.data is not None and self.second_can_c.data is None:
+            raise ValidationError("There is no second can temperature for this time.")
+        if field.data is not None and field.data <= (self.read_after_s.data or 0.0):
+            raise ValidationError("The second reading comes after the first.")
 
     def texts(self) -> dict[str, str]:
         """What each field of the run shows, by its name."""

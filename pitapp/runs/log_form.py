@@ -27,6 +27,8 @@ from pitapp.tracks import store as tracks
 from pitapp.web.clock import current_settings, home_zone, zone
 from pitapp.web.writes.transactions import KEY_HEADER
 
+SECOND_READING = ("second_can_c", "second_after_s")
+
 
 def set_choices(connection: sqlite3.Connection, form: RunForm, earlier: Run | None = None) -> None:
     """Fill the form's lists; what an earlier run had stays in them though it was removed since."""
@@ -118,6 +120,9 @@ def run_from_form(
     connection: sqlite3.Connection, form: RunForm, earlier: Run | None, now: datetime
 ) -> Run | None:
     """The run that the form describes, or None with the reasons at its fields."""
+    for name in SECOND_READING:
+        if earlier is not None and name not in request.form:
+            form[name].data = getattr(earlier, name)
     if not form.validate_on_submit():
         return None
     heat = _heat(connection, form)

@@ -141,7 +141,8 @@ class Snapshot(Record):
 class Run(Record):
     """One outing of the car, raced or practised.
 
-    `can_c` was read `read_after_s` seconds after the flag, or at a time not noted. `time_zone` is
+    `can_c` was read `read_after_s` seconds after the flag, or at a time not noted; `second_can_c`
+    is a later reading, at `second_after_s`. `time_zone` is
     the IANA name of the zone on whose wall clock the run is shown; empty for the racer's own.
     """
 
@@ -163,6 +164,8 @@ class Run(Record):
     tyre_diameter_mm: float | None = Field(None, ge=10, le=400)
     can_c: float | None = Field(None, ge=-30, le=250)
     read_after_s: float | None = Field(None, ge=0, le=3600)
+    second_can_c: float | None = Field(None, ge=-30, le=250)
+    second_after_s: float | None = Field(None, ge=0, le=3600)
     air_c: float | None = Field(None, ge=-30, le=60)
     best_lap_s: float | None = Field(None, gt=0, le=3600)
     laps: int | None = Field(None, ge=0, le=99_999)

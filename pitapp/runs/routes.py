@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable
+from datetime import timedelta
 from itertools import groupby
 from typing import Any
 
@@ -44,6 +45,7 @@ for part in (setup, tyres, past, laps, clock):
     blueprint.register_blueprint(part)
 blueprint.add_app_template_filter(time_text, "time")
 
+READ_AGAIN = timedelta(minutes=30)
 FILTERS: dict[str, store.Filter] = {
     "car": "car_id",
     "track": "track_id",
@@ -124,6 +126,7 @@ def page() -> Any:
         only=[name for name in only if name],
         news=changes(previous, newest, rise_text) if newest and previous else None,
         newest=newest,
+        reads_again=newest is not None and _reads_again(newest, previous),
         car=kit.current_car(connection, current_settings()),
     )
 
@@ -146,10 +149,21 @@ def run(run_id: int) -> Any:
         laps=lap_screen(lap_store.laps(connection, run_id)),
         against=changes(best, item, rise_text) if best and best != previous else (),
         line=store.line(connection, run_id),
+        reads_again=_reads_again(item, previous),
         race_class=meetings.race_class(connection, item.race_class_id)
         if item.race_class_id
         else None,
     )
+
+
+def _reads_again(item: Run, previous: Run | None) -> bool:
+    """Whether to ask for a second reading: of a day's first run that was read, while it is warm."""
+    if item.can_c is None or item.second_can_c is not None:
+        return False
+    if now() - item.started_at > READ_AGAIN:
+        return False
+    same_day = previous is not None and wall_clock(previous).date() == wall_clock(item).date()
+    return not (same_day and previous is not None and previous.can_c is not None)
 
 
 @blueprint.get("/new")

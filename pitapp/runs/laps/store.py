@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from pitapp.db import undo
@@ -35,6 +36,18 @@ def laps(connection: sqlite3.Connection, run_id: int) -> tuple[float, ...]:
     """
     text = packed(connection, run_id)
     return unpacked_laps(text) if text else ()
+
+
+def laps_by_run(
+    connection: sqlite3.Connection, run_ids: Iterable[int]
+) -> dict[int, tuple[float, ...]]:
+    """The laps in s of those of the runs that have any."""
+    rows = connection.execute(
+        "SELECT id, lap_times FROM runs WHERE lap_times IS NOT NULL AND removed_at IS NULL "
+        "AND id IN (SELECT value FROM json_each(?))",
+        (json.dumps(list(run_ids)),),
+    )
+    return {row["id"]: unpacked_laps(row["lap_times"]) for row in rows}
 
 
 def save_laps(
