@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from datetime import timedelta
 
 import numpy as np
 import pytest
@@ -12,6 +13,9 @@ from scipy.optimize import least_squares
 from pitapp.drive.learning.can import CanPrior, CanReading
 from pitapp.drive.learning.can_fit import FREEDOM, fit_can
 from pitapp.drive.learning.laps import LapPrior, LapTime, fit_laps
+from pitapp.drive.learning.logged_run import LoggedRun, logged_run
+from pitapp.drive.learning.run_history import fit_runs, run_residuals
+from pitapp.drive.models import Car, Motor, Pack, Setup, Straight, Track
 from pitapp.drive.ranking.gear_forecast import GearForecast
 from pitapp.drive.ranking.head import MARGIN, choose
 from pitapp.drive.ranking.uncertainty import can_se_k, widened
@@ -19,6 +23,8 @@ from pitapp.drive.ranking.value_of_information import try_next
 from pitapp.drive.ranking.verdict import Outlook, level_of
 from pitapp.heat.formulas import two_node_temperatures_c
 from pitapp.heat.two_node import WINDING_SHARE, run_response
+from pitapp.runs.models import FittedCar, Run, Snapshot
+from tests.support import RACE_MORNING
 
 TAU, WINDING_TAU, STANDING, RESISTANCE, EXPONENT = 520.0, 28.0, 700.0, 3.2, 0.3
 
@@ -54,7 +60,7 @@ def test_the_fit_is_the_one_that_scipy_finds(slip: float) -> None:
     prior = CanPrior()
     fit = fit_can(points, prior)
     centre = np.array([math.log(2.5), math.log(470), math.log(35), math.log(600), 0, 0])
-    spreads = np.array([0.6, 0.45, 0.6, 0.4, 0.5, 1.5])
+    spreads = np.array([0.6, 0.45, 0.6, 0.4, 0.4, 1.0])
     scale, runs = fit.noise_k, len(points)
 
     def rows(theta: np.ndarray) -> np.ndarray:
@@ -136,6 +142,60 @@ def test_a_mean_of_the_better_half_counts_for_more_than_one_lap() -> None:
     mixed = [*best, *[each._replace(logged_s=each.logged_s + 0.2, laps=20) for each in best]]
     fit = fit_laps(mixed, 20.4)
     assert fit.slope_s == pytest.approx(0.4, abs=2 * fit.slope_se_s)
+
+
+def logged(run_id: int, laps_s: tuple[float, ...] = (), **values: object) -> LoggedRun:
+    """A run at 40/80, logged one a day."""
+    run = Run(
+        id=run_id, car_id=1, track_id=1, pinion_teeth=40, spur_teeth=80, internal_ratio=1.9,
+        started_at=RACE_MORNING + timedelta(days=run_id), tyre_diameter_mm=63, run_s=300,
+        snapshot=Snapshot(car=FittedCar(id=1, name="Car")), **values,
+    )  # fmt: skip
+    track = Track(straights=(Straight(length_m=40, entry_speed_m_s=6, exit_speed_m_s=6),) * 4)
+    made = logged_run(run, lambda _: track, {}, laps_s)
+    assert made is not None
+    return made
+
+
+def plain_setup() -> Setup:
+    return Setup(
+        car=Car(mass_kg=1.35, tyre_diameter_mm=63),
+        motor=Motor(kv_rpm_per_v=2400, resistance_ohm=0.02),
+        pack=Pack(voltage_v=7.8),
+    )
+
+
+def test_a_list_of_laps_gives_the_mean_of_its_better_half() -> None:
+    laps = (15.2, 15.0, 15.1, 15.3, 15.4, 15.5, 22.0)
+    run = logged(1, laps, best_lap_s=15.0)
+    # By hand: 22.0 is traffic; the better half of the six others is 15.0, 15.1 and 15.2.
+    assert run.mean_lap_s == pytest.approx(15.1)
+    assert run.laps_in_mean == 6
+    assert run.fade is not None
+    assert run.fade.slope > 0
+    (residual,) = run_residuals((run,), plain_setup(), 600.0)
+    assert residual.lap is not None
+    assert residual.lap.logged_s == pytest.approx(15.1)
+    short = logged(2, (15.2, 15.0), best_lap_s=15.0)
+    assert (short.mean_lap_s, short.laps_in_mean) == (None, 0)
+
+
+def test_second_readings_settle_how_the_motor_cools() -> None:
+    runs = [
+        logged(day, can_c=70.0, read_after_s=30.0, air_c=20.0, second_can_c=48.0, second_after_s=480.0)
+        for day in range(1, 5)
+    ]  # fmt: skip
+    once = [run._replace(second_can_c=None, second_after_s=None) for run in runs]
+    with_second, without = (
+        fit_runs(run_residuals(tuple(each), plain_setup(), 600.0), 1).can for each in (runs, once)
+    )
+    assert with_second.spread(3) < 0.8 * without.spread(3)
+    # 50 K over the air fell to 28 K in 450 s: a time constant of about 780 s at most.
+    assert 500 < with_second.standing_tau_s < 800
+    warm = with_second.warming(300.0, 480.0).can(
+        run_residuals((runs[0],), plain_setup(), 600.0)[0].reading.power_w, 3.8, 20.0, 20.0
+    )[0]
+    assert warm == pytest.approx(48.0, abs=2.0)
 
 
 def gear(ratio: float, lap: float, can: float, se: float, share: float = 0.5) -> GearForecast:

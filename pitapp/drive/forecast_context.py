@@ -21,6 +21,7 @@ from pitapp.drive.missing_input import Missing, missing_gears
 from pitapp.drive.models import Setup, Track
 from pitapp.drive.physics.lap import track_by_feel
 from pitapp.packs.charging import store as charging
+from pitapp.runs.laps import store as lap_store
 from pitapp.runs.models import Run
 from pitapp.tracks.formulas import for_drive
 
@@ -67,7 +68,7 @@ class ForecastContext(CarContext):
     def slips(self) -> list[LoggedRun]:
         """Runs whose reading is so far from the others that it hardly counts."""
         read = [each.run for each in self.learned.run_residuals if each.reading]
-        weights = self.learned.can.weights
+        weights = self.learned.can.weights[: len(read)]
         return [run for run, weight in zip(read, weights, strict=True) if weight < SLIP_WEIGHT]
 
     @property
@@ -92,11 +93,17 @@ class ForecastContext(CarContext):
 
     def run_residuals(self, runs: Iterable[Run]) -> tuple[RunResidual, ...]:
         """Each run with its residuals against the model, oldest first."""
+        runs = list(runs)
+        laps = lap_store.laps_by_run(self.connection, [run.id for run in runs])
         return run_residuals(
             tuple(
                 logged
                 for run in runs
-                if (logged := logged_run(run, self.driven_track, self.race_classes))
+                if (
+                    logged := logged_run(
+                        run, self.driven_track, self.race_classes, laps.get(run.id, ())
+                    )
+                )
             ),
             self.plain_setup,
             self.inputs["cooling_tau_s"].value or COOLING_TAU_S,

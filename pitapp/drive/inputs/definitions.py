@@ -12,7 +12,8 @@ Scope = Literal["car", "motor", "track", "today"]
 Source = Literal[
     "measured here",
     "fitted from runs",
-    "from memory",
+    "default, unsourced",
+    "your guess",
     "makers' tables",
     "from Kit",
     "from the class",
@@ -41,7 +42,7 @@ class Input(NamedTuple):
     how: str
     held: Literal["", "car", "motor", "class"] = ""
     kind: str = ""
-    origin: Source = "from memory"
+    origin: Source = "default, unsourced"
 
 
 class InputValue(NamedTuple):
@@ -184,7 +185,7 @@ def resolve_inputs(
 
     >>> figures = resolve_inputs({}, [("from Kit", "Car", {"mass_g": 1330.0, "pack_v": None})])
     >>> [(figures[name].value, figures[name].source) for name in ("mass_g", "pack_v")]
-    [(1330.0, 'from Kit'), (8.0, 'from memory')]
+    [(1330.0, 'from Kit'), (8.0, 'default, unsourced')]
     """
     inputs = {each.name: InputValue(each, each.typical, each.origin) for each in INPUTS}
     for source, detail, figures in reversed(list(elsewhere)):
@@ -192,6 +193,6 @@ def resolve_inputs(
             if value is not None:
                 inputs[name] = InputValue(BY_NAME[name], value, source, detail)
     for name, figure in own.items():
-        source = "measured here" if figure.measured else "from memory"
-        inputs[name] = InputValue(BY_NAME[name], figure.value, source, "yours")
+        source = "measured here" if figure.measured else "your guess"
+        inputs[name] = InputValue(BY_NAME[name], figure.value, source)
     return inputs

@@ -58,6 +58,8 @@ def value_in_unit(figure: Input, value: float | None) -> str:
         return "none"
     if figure.kind:
         return quantity(value, figure.kind)
+    if figure.name == "run_length_s":
+        return f"{int(value) // 60}:{int(value) % 60:02}"
     return f"{_plain(value)} {figure.unit}".strip()
 
 
@@ -110,7 +112,7 @@ def _learned(context: ForecastContext) -> list[Line]:
 
 def _source(runs: int, noun: str) -> str:
     if not runs:
-        return "from memory"
+        return "default, unsourced"
     return f"fitted from runs: {runs} {noun}{'' if runs == 1 else 's'}"
 
 
@@ -143,7 +145,7 @@ def _place(context: ForecastContext, figure: InputValue) -> str:
 def figure_page(name: str) -> Any:
     context, figure = forecast_context(), _own(name)
     current = context.inputs[name]
-    guessed = current.source == "from memory" and current.detail
+    guessed = current.source == "your guess"
     data = {"value": current.value, "measured": "no" if guessed else "yes"}
     return _show_figure(context, figure, figure_form(figure, formdata=None, data=data))
 

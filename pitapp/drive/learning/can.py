@@ -63,8 +63,8 @@ class CanPrior(Record):
     winding_spread: float = 0.6
     standing_tau_s: float = 600.0
     standing_spread: float = 0.4
-    exponent_spread: float = 0.5
-    bend_spread: float = 1.5
+    exponent_spread: float = 0.4
+    bend_spread: float = 1.0
     reading_sd_k: float = 2.0
     prior_runs: float = 5.0
 

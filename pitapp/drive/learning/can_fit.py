@@ -9,6 +9,7 @@ Source: iteratively reweighted least squares; Levenberg's damping, as in any tex
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from math import exp, log, sqrt
 from typing import NamedTuple
 
@@ -126,7 +127,12 @@ def fit_can(
     Returns:
         the figures with their covariance and the scatter of readings.
     """
-    belief = prior or CanPrior()
+    return _fitted(tuple(points), prior or CanPrior(), start)
+
+
+@lru_cache(maxsize=256)
+def _fitted(points: tuple[CanReading, ...], belief: CanPrior, start: CanFit | None) -> CanFit:
+    """`fit_can`; a page asks for the same fits as the page before."""
     centre, pulls = _centre(belief), _pulls(belief)
     runs = len(points)
     reference = exp(sum(log(p.ratio) for p in points) / runs) if runs else 4.0
@@ -158,7 +164,7 @@ def fit_can(
             theta, sums = stepped_theta, stepped
             damping = max(damping * 0.2, 1e-9)
             fresh = _scale(belief, sums)
-            settled = size < 1e-4 and abs(fresh - scale) < 1e-3 * scale
+            settled = size < 1e-3 and abs(fresh - scale) < 2e-3 * scale
             if abs(fresh - scale) > 1e-6 * scale:
                 scale = fresh
                 sums = _sums(points, xs, theta, scale, centre, pulls)

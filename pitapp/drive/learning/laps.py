@@ -1,8 +1,9 @@
 """Fit of lap time against gear to logged laps, with an effect of each race day.
 
 Logged less modelled lap = offset + day's own + s·x + q·x² + error, with x = ln(FDR / reference).
-The model's slope is believed to 2.2 % of the lap for one in ln FDR, its bend to 5 %; a day (grip,
-air, tyres) is believed to shift all laps of a track by 1 %. All of that is weighed in by a linear
+The model's slope is believed to some 2 % of the lap for one in ln FDR, less on tracks where volts
+matter little (`uncertainty.lap_slope_share`), its bend to 5 %; a day (grip, air, tyres) is believed
+to shift all laps of a track by 1 %. All of that is weighed in by a linear
 Bayesian model, Gaussian but for Student-t errors of the laps, so that a mistyped lap is left aside.
 
 A run gives its best lap, or the mean of its better half with how many laps that stands on.
@@ -24,6 +25,7 @@ from pitapp.drive.learning.linear import (
     solved,
     student_weight,
 )
+from pitapp.drive.ranking.uncertainty import LAP_GAIN, lap_slope_share
 from pitapp.record import Record
 
 FREEDOM = 4.0
@@ -44,7 +46,7 @@ class LapTime(NamedTuple):
 class LapPrior(Record):
     """Prior, as parts of the lap: spreads of slope, bend, day and best lap."""
 
-    slope_share: float = 0.022
+    slope_share: float = lap_slope_share()
     bend_share: float = 0.05
     day_share: float = 0.010
     lap_share: float = 0.004
@@ -55,7 +57,8 @@ class LapPrior(Record):
 class LapFit(Record):
     """Offset, slope and bend beside the model, with their covariance; None without logged laps.
 
-    `scatter_s` is that of one run's lap, `day_s` that of days.
+    `scatter_s` is that of one run's lap, `day_s` that of days; `gain` is by what part the model's
+    lap gets shorter for one in ln of the volts.
     """
 
     offset_s: float | None
@@ -69,6 +72,7 @@ class LapFit(Record):
     runs: int
     days: int
     weights: tuple[float, ...] = ()
+    gain: float = LAP_GAIN
 
     @property
     def slope_per_ratio_s(self) -> float:
@@ -110,18 +114,24 @@ class LapFit(Record):
         return modelled_s + self.offset_s + self.correction_s(ratio)
 
 
-def fit_laps(points: Sequence[LapTime], lap_s: float, prior: LapPrior | None = None) -> LapFit:
+def fit_laps(
+    points: Sequence[LapTime],
+    lap_s: float,
+    prior: LapPrior | None = None,
+    gain: float = LAP_GAIN,
+) -> LapFit:
     """What laps logged on one track with one motor teach of lap time and gear.
 
     Args:
         points: logged laps, in any order.
         lap_s: a lap of this track, in s, by which the prior is scaled.
         prior: beliefs as parts of the lap.
+        gain: by what part the model's lap gets shorter for one in ln of the volts.
 
     Returns:
         the fit; without laps the prior.
     """
-    belief = prior or LapPrior()
+    belief = prior or LapPrior(slope_share=lap_slope_share(gain))
     slope_sd, bend_sd = belief.slope_share * lap_s, belief.bend_share * lap_s
     runs = len(points)
     if not runs:
@@ -136,6 +146,7 @@ def fit_laps(points: Sequence[LapTime], lap_s: float, prior: LapPrior | None = N
             day_s=belief.day_share * lap_s,
             runs=0,
             days=0,
+            gain=gain,
         )
     order = sorted({point.day for point in points})
     place = {day: _FIXED + index for index, day in enumerate(order)}
@@ -210,6 +221,7 @@ def fit_laps(points: Sequence[LapTime], lap_s: float, prior: LapPrior | None = N
         runs=runs,
         days=len(order),
         weights=tuple(weights),
+        gain=gain,
     )
 
 

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
+from functools import lru_cache
 from math import inf
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from pitapp.drive.models import Track
 from pitapp.meetings.models import RaceClass
+from pitapp.runs.laps.formulas import Fade, lap_figures
 from pitapp.runs.models import Run
+
+FEWEST_LAPS = 6
+"""In a list, for a mean of its better half to be better than its best lap; our own margin."""
 
 
 class LoggedRun(NamedTuple):
@@ -17,7 +22,8 @@ class LoggedRun(NamedTuple):
 
     `rev_limit_rpm` and `mass_g` are as they were in the run; with no rev limit it is infinite.
     `mean_lap_s` is the mean of the better half of the laps where all were noted, `laps_in_mean` how
-    many there were.
+    many there were, `fade` how much slower they got, in s a minute. The can was read a second time
+    at `second_after_s`.
     """
 
     id: int
@@ -38,16 +44,21 @@ class LoggedRun(NamedTuple):
     pack_id: int | None = None
     mean_lap_s: float | None = None
     laps_in_mean: int = 0
+    fade: Fade | None = None
+    second_can_c: float | None = None
+    second_after_s: float | None = None
 
 
 def logged_run(
     run: Run,
     driven_track: Callable[[int], Track | None],
     race_classes: Mapping[int, RaceClass],
+    laps_s: Sequence[float] = (),
 ) -> LoggedRun | None:
     """The logged run in the model's units, or None without its gear and tyres.
 
-    `driven_track` gives the track of an id as it is driven; 0 is no track in particular.
+    `driven_track` gives the track of an id as it is driven; 0 is no track in particular. `laps_s`
+    are all its laps where they were noted.
     """
     ratio, pinion, spur = run.final_drive_ratio, run.pinion_teeth, run.spur_teeth
     if ratio is None or pinion is None or spur is None or run.tyre_diameter_mm is None:
@@ -70,7 +81,23 @@ def logged_run(
         rev_limit_rpm=_rev_limit(run, race_classes.get(run.race_class_id or 0)),
         mass_g=run.snapshot.car.mass_g,
         pack_id=run.pack_id,
+        second_can_c=run.second_can_c,
+        second_after_s=run.second_after_s,
+        **_of_laps(tuple(laps_s)),
     )
+
+
+@lru_cache(maxsize=512)
+def _of_laps(laps_s: tuple[float, ...]) -> dict[str, Any]:
+    """What a list of laps says; a short one says no more than its best lap."""
+    if len(laps_s) < FEWEST_LAPS:
+        return {}
+    figures = lap_figures(laps_s)
+    return {
+        "mean_lap_s": figures.better_half_s,
+        "laps_in_mean": len(laps_s) - len(figures.traffic),
+        "fade": figures.fade_per_minute_s,
+    }
 
 
 def _rev_limit(run: Run, rules: RaceClass | None) -> float | None:

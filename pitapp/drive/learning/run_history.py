@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import timedelta
 from functools import lru_cache
-from math import exp, hypot, inf
+from math import exp, hypot, inf, log
 from typing import NamedTuple
 
 from pitapp.drive.inputs.build_setup import (
@@ -27,7 +27,12 @@ from pitapp.drive.learning.laps import LapFit, LapTime, fit_laps
 from pitapp.drive.learning.logged_run import LoggedRun
 from pitapp.drive.models import Setup, Track
 from pitapp.drive.physics.lap import run_lap
-from pitapp.drive.ranking.uncertainty import NO_DELAY_SHARE, TRACK_SHARE
+from pitapp.drive.ranking.uncertainty import (
+    LAP_GAIN,
+    NO_DELAY_SHARE,
+    SECOND_READING_SPREAD_K,
+    TRACK_SHARE,
+)
 from pitapp.packs.cell import open_circuit_cell_v
 
 MOST_RUNS = 60
@@ -44,7 +49,8 @@ class RunResidual(NamedTuple):
     """A logged run beside the model's run; None where the log or the model says nothing.
 
     `ratio` is that which gives the same rollout with today's tyres, `day` counts race days,
-    `charge_mah` is what the model says that the run took.
+    `charge_mah` is what the model says that the run took, `second` a later reading of the can,
+    `gain` by what part the model's lap gets shorter for one in ln of the volts.
     """
 
     run: LoggedRun
@@ -54,6 +60,13 @@ class RunResidual(NamedTuple):
     refused: str = ""
     day: int = 0
     charge_mah: float | None = None
+    second: CanReading | None = None
+    gain: float | None = None
+
+    @property
+    def last_reading(self) -> CanReading | None:
+        """The reading of the can that was taken last."""
+        return self.second or self.reading
 
 
 class LearnedFits(NamedTuple):
@@ -96,13 +109,14 @@ def _start_c(
 ) -> float | None:
     """The can at the start: what the last reading has cooled to since, else the air."""
     last = next((each for each in reversed(before) if each.reading), None)
-    if run.air_c is None or last is None or last.reading is None:
+    reading = last and last.last_reading
+    if run.air_c is None or last is None or reading is None:
         return run.air_c
     read_at = last.run.started_at + timedelta(
-        seconds=(last.run.run_s or setup.run_length_s) + last.reading.after_s
+        seconds=(last.run.run_s or setup.run_length_s) + reading.after_s
     )
     waited = max(0.0, (run.started_at - read_at).total_seconds())
-    return run.air_c + max(0.0, last.reading.read_c - run.air_c) * exp(-waited / cooling_tau_s)
+    return run.air_c + max(0.0, reading.read_c - run.air_c) * exp(-waited / cooling_tau_s)
 
 
 def _run_residual(run: LoggedRun, setup: Setup, start_c: float | None) -> RunResidual:
@@ -113,17 +127,24 @@ def _run_residual(run: LoggedRun, setup: Setup, start_c: float | None) -> RunRes
         seconds, watts, mah = _model_run(run, setup, run.track)
     except ValueError as error:
         return RunResidual(run, ratio, None, None, _sentence(error))
+    best_s = best_lap_s(setup, run)
+    gain = log(seconds / best_s) / log(FULLER)
     logged_s, modelled_s = run.mean_lap_s, seconds
     if logged_s is None:
-        logged_s = run.best_lap_s
-        modelled_s = best_lap_s(setup, run)
+        logged_s, modelled_s = run.best_lap_s, best_s
     charge = mah / seconds * (run.run_s or setup.run_length_s)
     lap = None if logged_s is None else LapPoint(ratio, logged_s, modelled_s)
-    reading = None
+    reading = second = None
     if run.can_c is not None and run.air_c is not None and start_c is not None:
         if run.can_c < run.air_c - COOLER_THAN_AIR_K:
             return RunResidual(
-                run, ratio, lap, None, "the can was read cooler than the air", charge_mah=charge
+                run,
+                ratio,
+                lap,
+                None,
+                "the can was read cooler than the air",
+                charge_mah=charge,
+                gain=gain,
             )
         unsure = NO_DELAY_SHARE * abs(run.can_c - run.air_c) if run.read_after_s is None else 0.0
         reading = CanReading(
@@ -136,7 +157,13 @@ def _run_residual(run: LoggedRun, setup: Setup, start_c: float | None) -> RunRes
             after_s=READ_AFTER_S if run.read_after_s is None else run.read_after_s,
             spread_k=unsure,
         )
-    return RunResidual(run, ratio, lap, reading, charge_mah=charge)
+        if run.second_can_c is not None and run.second_after_s is not None:
+            second = reading._replace(
+                read_c=run.second_can_c,
+                after_s=run.second_after_s,
+                spread_k=SECOND_READING_SPREAD_K,
+            )
+    return RunResidual(run, ratio, lap, reading, charge_mah=charge, second=second, gain=gain)
 
 
 @lru_cache(maxsize=64)
@@ -208,14 +235,14 @@ def fit_runs(
 ) -> LearnedFits:
     """What run_residuals teach for a track.
 
-    Temperatures of every track count, those of others less; laps only of this one.
+    Temperatures of every track count, those of others less; laps only of this one. The fit's weights
+    are those of the first readings, then of the second ones.
     """
+    read = [(each.run, each.reading) for each in residuals if each.reading]
+    read += [(each.run, each.second) for each in residuals if each.second]
     readings = []
-    for each in residuals:
-        reading = each.reading
-        if reading is None:
-            continue
-        if each.run.track_id != track_id:
+    for run, reading in read:
+        if run.track_id != track_id:
             elsewhere = TRACK_SHARE * abs(reading.read_c - reading.air_c)
             reading = reading._replace(spread_k=hypot(reading.spread_k, elsewhere))
         readings.append(reading)
@@ -230,11 +257,15 @@ def fit_runs(
         for each in residuals
         if each.lap and each.run.track_id == track_id
     ]
+    gains = sorted(
+        each.gain for each in residuals if each.gain is not None and each.run.track_id == track_id
+    )
+    gain = max(gains[len(gains) // 2], 0.0) if gains else LAP_GAIN
     typical = sorted(lap.logged_s for lap in laps)[len(laps) // 2] if laps else USUAL_LAP_S
     return LearnedFits(
         run_residuals=tuple(residuals),
         can=fit_can(readings, prior, start),
-        laps=fit_laps(laps, typical),
+        laps=fit_laps(laps, typical, gain=gain),
         ratios=tuple(sorted({each.ratio for each in residuals if each.reading})),
         typical_lap_s=typical,
     )

@@ -191,6 +191,7 @@ def rank_gears(options: Iterable[GearOption], track: Track, setup: Setup) -> lis
                     base.seconds,
                     log(ratio / fitted),
                     widening.lap,
+                    lap_fit.gain,
                 )
                 if lap_fit
                 else slope.slope_se_s_per_ratio * abs(ratio - fitted),

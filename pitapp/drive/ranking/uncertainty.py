@@ -17,10 +17,16 @@ CAN_AIR_SHARE_PER_K = 0.0012
 """Of the rise, for each kelvin that the air is from that of the logged runs."""
 TRACK_SHARE = 0.12
 """Of the rise: what another track tells this one less well."""
-LAP_MODEL_SHARE = 0.017
-"""Of the lap, for one in ln FDR: best laps are logged, a race is driven on an emptier pack."""
+LAP_GAIN = 0.17
+"""By what part a usual car's lap gets shorter, for one in ln of the pack's voltage; by the model."""
+LAP_SLOPE_SHARES = (0.005, 0.085)
+"""Of the lap, for one in ln FDR, before any lap was logged: at least, and for one of the gain."""
+LAP_MODEL_SHARES = (0.006, 0.08)
+"""The same of what no laps settle: best laps are logged, a race is driven on an emptier pack."""
 NO_DELAY_SHARE = 0.04
 """Of the rise: a reading whose time after the flag was not noted."""
+SECOND_READING_SPREAD_K = 1.2
+"""Of a run's second reading: what it shares with the first (driving, air) is not seen anew."""
 _BACK_TEST_RUNS = 8.0
 _WIDEST = 3.0
 _FARTHEST = 4.0
@@ -57,9 +63,28 @@ def reading_se_k(can_se: float, noise_k: float) -> float:
     return hypot(can_se, noise_k)
 
 
-def lap_se_s(fit_se_s: float, lap_s: float, step: float, widening: float = 1.0) -> float:
+def lap_slope_share(gain: float = LAP_GAIN) -> float:
+    """What is uncertain of the lap's slope over ln FDR before laps are logged, as a part of the lap.
+
+    A gear matters where the motor limits the car, not in corners nor where tyres or the rev limit
+    hold it; just there volts matter too. So what is wrong of the slope goes with the gain by volts.
+
+    >>> round(lap_slope_share(0.0), 3), round(lap_slope_share(0.17), 4)
+    (0.005, 0.0153)
+    """
+    return hypot(LAP_SLOPE_SHARES[0], LAP_SLOPE_SHARES[1] * gain)
+
+
+def lap_model_share(gain: float = LAP_GAIN) -> float:
+    """What no logged laps settle of the slope over ln FDR, as a part of the lap."""
+    return hypot(LAP_MODEL_SHARES[0], LAP_MODEL_SHARES[1] * gain)
+
+
+def lap_se_s(
+    fit_se_s: float, lap_s: float, step: float, widening: float = 1.0, gain: float = LAP_GAIN
+) -> float:
     """The ± of the difference of two gears' laps; `step` is how far they are apart in ln FDR."""
-    return widening * hypot(fit_se_s, LAP_MODEL_SHARE * lap_s * step)
+    return widening * hypot(fit_se_s, lap_model_share(gain) * lap_s * step)
 
 
 def widened(parts: Sequence[float]) -> float:
