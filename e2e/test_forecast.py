@@ -81,7 +81,7 @@ def test_the_runs_teach_and_are_shown_beside_their_forecasts(live: Live, page: P
     trials = Learned(page, live.url).trials()
     expect(trials).to_have_count(8)
     expect(trials.first).to_contain_text("was")
-    page.get_by_label("Track").select_option("another, by feel")
+    page.get_by_label("Track").select_option("New track (rough guess)")
     page.wait_for_url("**/forecast/learned?track=0*")
     expect(page.get_by_role("button", name="Show")).to_have_count(0)
 

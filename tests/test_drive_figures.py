@@ -41,7 +41,7 @@ def test_every_link_of_the_forecast_leads_somewhere(
             r'<a class="(?:button|row)[^"]*" href="([^"]+)"', client.get(path).text
         ):
             assert client.get(unescape(link)).status_code == 200, link
-    run_length = r'href="([^"]+)"[^>]*><span>Run 300 s'
+    run_length = r'href="([^"]+)"[^>]*><span>Run 5:00'
     assert re.findall(run_length, client.get("/forecast").text) == ["/meetings/classes/new"]
     class_id, _ = meetings.save_class(db, RaceClass(name="Spec", run_length_s=300), clock())
     found = re.findall(run_length, client.get("/forecast").text)

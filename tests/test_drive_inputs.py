@@ -39,9 +39,12 @@ def test_whose_word_counts() -> None:
     assert (found["rev_limit_rpm"].value, found["rev_limit_rpm"].detail) == (14600, "Spec")
     assert (found["pack_v"].value, found["pack_v"].source) == (7.6, "from the pack")
     assert (found["mass_g"].value, found["mass_g"].source) == (1330, "from Kit")
-    assert (found["capacity_mah"].value, found["capacity_mah"].source) == (6000, "from memory")
+    assert (found["capacity_mah"].value, found["capacity_mah"].source) == (
+        6000,
+        "default, unsourced",
+    )
     assert (found["grip"].value, found["grip"].source) == (1.4, "measured here")
-    assert (found["drag_area_m2"].value, found["drag_area_m2"].source) == (0.01, "from memory")
+    assert (found["drag_area_m2"].value, found["drag_area_m2"].source) == (0.01, "your guess")
 
 
 def test_known_figures_make_a_set_up_in_the_models_units() -> None:
