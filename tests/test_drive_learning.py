@@ -192,9 +192,9 @@ def test_second_readings_settle_how_the_motor_cools() -> None:
     assert with_second.spread(3) < 0.8 * without.spread(3)
     # 50 K over the air fell to 28 K in 450 s: a time constant of about 780 s at most.
     assert 500 < with_second.standing_tau_s < 800
-    warm = with_second.warming(300.0, 480.0).can(
-        run_residuals((runs[0],), plain_setup(), 600.0)[0].reading.power_w, 3.8, 20.0, 20.0
-    )[0]
+    reading = run_residuals((runs[0],), plain_setup(), 600.0)[0].reading
+    assert reading is not None
+    warm = with_second.warming(300.0, 480.0).can(reading.power_w, 3.8, 20.0, 20.0)[0]
     assert warm == pytest.approx(48.0, abs=2.0)
 
 
