@@ -25,12 +25,16 @@ PLAN = {
     "Rev limit": "14600",
     "Signal at switch-on": "yes",
     "Timing advance": "0",
+    "Advance and boost at zero": "yes",
     "Throttle response": "5",
+    "Response at small throttle": "4",
+    "Drive frequency": "8",
     "Motor direction": "as wired",
     "Reverse": "off",
     "Drag brake": "10",
     "Where braking starts": "4",
     "Brake strength": "80",
+    "Brake frequency": "2",
     "Cut-off per cell": "3,2",
     "Cut-off for the pack": "6,4",
     "Heat protection of the controller": "100",
@@ -101,7 +105,7 @@ def test_a_mismatch_and_an_illegal_value_left_half_way_and_taken_up_again(
     assert list(PLAN) == NAMES
     watch.allow("status of 422")
     run = Checks(controller, live.url).open().run_through()
-    run.expect_step("Rev limit", "1 of 20")
+    run.expect_step("Rev limit", "1 of 24")
     run.enter(16_000)
     expect(run.stop()).to_contain_text("Shows 16 000 rpm, class limit at most 14 600 rpm")
     run.check_usable()
@@ -109,21 +113,21 @@ def test_a_mismatch_and_an_illegal_value_left_half_way_and_taken_up_again(
     expect(run.page.locator("#reason-error")).to_contain_text("Say why, in two words")
     expect(run.title()).to_have_text("Rev limit")
     run.let_stand("The official lent me this one")
-    for place, name in enumerate(NAMES[1:9], start=2):
-        run.expect_step(name, f"{place} of 20")
+    for place, name in enumerate(NAMES[1:12], start=2):
+        run.expect_step(name, f"{place} of 24")
         if name == "Drag brake":
             run.enter("5")
         else:
             run.confirm()
-    run.expect_step(NAMES[9], "10 of 20")
+    run.expect_step(NAMES[12], "13 of 24")
 
     board = Board(controller, live.url).open()
     expect(board.line("Controller")).to_contain_text("shows 16\u202f000 rpm, limit 14\u202f600 rpm")
     assert board.line("Controller").get_attribute("class") == "verdict verdict-stop"
     live.clock.tick(600)
     run = Checks(controller, live.url).open().run_through()
-    for place, name in enumerate(NAMES[9:], start=10):
-        run.expect_step(name, f"{place} of 20")
+    for place, name in enumerate(NAMES[12:], start=13):
+        run.expect_step(name, f"{place} of 24")
         run.confirm()
 
     expect(run.verdict()).to_contain_text("Not legal")
@@ -145,7 +149,7 @@ def test_a_mismatch_and_an_illegal_value_left_half_way_and_taken_up_again(
 def test_one_tap_a_setting_then_a_changed_plan_makes_it_due(controller: Page, live: Live) -> None:
     run = Checks(controller, live.url).open().run_through()
     for place, name in enumerate(NAMES, start=1):
-        run.expect_step(name, f"{place} of 20")
+        run.expect_step(name, f"{place} of 24")
         run.confirm()
     expect(run.verdict()).to_contain_text("Legal")
     board = Board(controller, live.url).open()
@@ -170,7 +174,7 @@ def test_one_tap_a_setting_then_a_changed_plan_makes_it_due(controller: Page, li
     line = Board(controller, live.url).open().line("Controller")
     expect(line).to_contain_text("The plan of Drag brake changed.")
     line.tap()
-    RunThrough(controller, live.url).expect_step("Rev limit", "1 of 20")
+    RunThrough(controller, live.url).expect_step("Rev limit", "1 of 24")
 
 
 def test_the_last_reading_tapped_in_at_a_step_is_judged(
@@ -178,7 +182,7 @@ def test_the_last_reading_tapped_in_at_a_step_is_judged(
 ) -> None:
     watch.allow("status of 422")
     run = Checks(controller, live.url).open().run_through()
-    run.expect_step("Rev limit", "1 of 20")
+    run.expect_step("Rev limit", "1 of 24")
     run.slow_down()
     run.confirm()
     run.enter(16_000)
@@ -190,17 +194,17 @@ def test_the_last_reading_tapped_in_at_a_step_is_judged(
 
 def test_a_step_tapped_twice_leaves_what_is_typed_at_the_next(controller: Page, live: Live) -> None:
     run = Checks(controller, live.url).open().run_through()
-    for place, name in enumerate(NAMES[:2], start=1):
-        run.expect_step(name, f"{place} of 20")
+    for place, name in enumerate(NAMES[:3], start=1):
+        run.expect_step(name, f"{place} of 24")
         run.confirm()
-    run.expect_step("Timing advance", "3 of 20")
+    run.expect_step("Advance and boost at zero", "4 of 24")
     run.slow_down()
     run.tap_twice(controller.locator("button[name=take]"))
-    run.expect_step("Throttle response", "4 of 20")
+    run.expect_step("Throttle response", "5 of 24")
     shown = controller.locator("#shown")
     shown.fill("6")
     controller.wait_for_timeout(1500)
-    run.expect_step("Throttle response", "4 of 20")
+    run.expect_step("Throttle response", "5 of 24")
     expect(shown).to_have_value("6")
 
 

@@ -8,6 +8,7 @@ import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
 from e2e import a11y
+from e2e.pages.base import Screen
 from e2e.pages.checks import Checks
 from e2e.pages.drafts import Drafts, expect_a_run, foot, type_a_run
 from e2e.pages.kit import NewCar
@@ -161,14 +162,14 @@ def test_with_htmx_a_save_drops_it_and_a_refusal_does_not(
 ) -> None:
     watch.allow("status of 422")
     page.goto(f"{server.url}/kit/gears")
-    page.get_by_label("Teeth").fill("13, x")
+    page.get_by_label("Pinions").fill("13, x")
     page.get_by_role("button", name="Add to the box").tap()
-    expect(page.locator("#teeth-error")).to_be_visible()
+    expect(page.locator("#pinions-error")).to_be_visible()
     foot(page, "Board")
     page.goto(f"{server.url}/kit/gears")
     drafts.answer("Put back")
-    expect(page.get_by_label("Teeth")).to_have_value("13, x")
-    page.get_by_label("Teeth").fill("13")
+    expect(page.get_by_label("Pinions")).to_have_value("13, x")
+    page.get_by_label("Pinions").fill("13")
     page.get_by_role("button", name="Add to the box").tap()
     expect(page.locator("#notices")).to_contain_text("Added 1 pinion")
     drafts.expect_none()
@@ -177,6 +178,7 @@ def test_with_htmx_a_save_drops_it_and_a_refusal_does_not(
 def test_rows_that_were_added_come_back(server: ServerProcess, page: Page, drafts: Drafts) -> None:
     page.goto(f"{server.url}/tracks/new")
     page.get_by_label("Name", exact=True).fill("Invented hall")
+    Screen(page, server.url).unfold("Surface, lap length, every straight")
     lengths = page.get_by_label("Length", exact=False)
     for number in range(1, 4):
         page.locator(f"#rows-{number - 1}-length_m").fill(str(10 * number))
@@ -237,7 +239,7 @@ def by_foot(page: Page) -> None:
 FORMS = [
     ("/kit/cars/new", "Name", "Invented hack"),
     ("/packs/new", "Capacity", "6050"),
-    ("/kit/gears", "Teeth", "20-32, 35"),
+    ("/kit/gears", "Pinions", "20-32, 35"),
 ]
 
 

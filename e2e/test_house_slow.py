@@ -99,9 +99,9 @@ def test_what_is_typed_while_gears_are_added_stays(live: Live, page: Page) -> No
     box = GearBox(page, live.url).open()
     box.slow_down()
     box.add("Spurs", "75")
-    page.get_by_label("Teeth").fill("78")
+    page.get_by_label("Spurs").fill("78")
     expect(page.get_by_text("64, 66, 69, 72, 75", exact=True)).to_be_visible()
-    expect(page.get_by_label("Teeth")).to_have_value("78")
+    expect(page.get_by_label("Spurs")).to_have_value("78")
 
 
 def test_what_is_typed_while_a_straight_is_added_stays(live: Live, page: Page) -> None:

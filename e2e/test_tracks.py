@@ -17,6 +17,7 @@ from pitapp.demo import fill
 def test_a_track_is_paced_out(live: Live, page: Page) -> None:
     form = NewTrack(page, live.url).open()
     form.fill("Name", "Mossy Hollow")
+    form.unfold("Surface, lap length, every straight")
     page.get_by_label("Lap length").fill("248")
     form.measure(1, "52", "44", "31")
     form.measure(2, "24,5", "", "")

@@ -49,7 +49,12 @@ def large_button(page: str) -> tuple[str, str]:
     return label, href
 
 
-def test_with_nothing_at_all_the_car_comes_first(client: PageClient) -> None:
+def test_with_nothing_at_all_the_class_comes_first(client: PageClient) -> None:
+    assert large_button(board(client)) == ("Add your class", "/meetings/classes/new?start=class")
+
+
+def test_with_nothing_and_the_list_put_away_the_car_comes_first(client: PageClient) -> None:
+    client.post_form("/start", {"list": "away"})
     assert large_button(board(client)) == ("Add your car", "/kit/cars/new")
 
 
@@ -59,6 +64,7 @@ def test_without_a_meeting_it_shows_the_gear_fitted(
     kit.add_gears(db, "pinion", "dp:64", [40], RACE_MORNING)
     kit.add_gears(db, "spur", "dp:64", [80], RACE_MORNING)
     gearing.fit(db, car, 40, 80, RACE_MORNING)
+    client.post_form("/start", {"list": "away"})
     page = board(client)
     assert '<data id="final-drive" value="3.8">3.80</data>' in page  # 80 / 40 × 1.9
     assert large_button(page) == ("Work out a gear", "/gearing")

@@ -14,6 +14,7 @@ from pitapp.checks.controllers import store as controllers
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import Controller, Step
 from pitapp.checks.starting_list import STARTING_LIST
+from pitapp.gearing import store as gearing
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
 from pitapp.meetings import store as meetings
@@ -32,7 +33,7 @@ def settings(db: sqlite3.Connection) -> list[Step]:
     class_id, _ = meetings.save_class(db, limited, RACE_MORNING)
     meeting = Meeting(day=RACE_MORNING.date(), time_zone="UTC", race_class_id=class_id)
     meetings.save_meeting(db, meeting, RACE_MORNING)
-    chosen = [STARTING_LIST[0], STARTING_LIST[5]]
+    chosen = [STARTING_LIST[0], STARTING_LIST[8]]
     new_id, _ = controllers.add(db, Controller(name="Invented"), chosen, car_id, RACE_MORNING)
     return lists.steps(db, lists.settings_list(db, new_id).id)
 
@@ -101,3 +102,28 @@ def test_a_reading_off_another_controller_says_nothing_of_this_one(
     other = Controller(name="Other")
     controllers.add(db, other, [STARTING_LIST[0]], kit.cars(db)[0].id, clock() + timedelta(1))
     assert line(client, db, clock).level == "look"
+
+
+def test_the_board_says_how_much_of_the_class_was_read_for_scrutineering(
+    client: PageClient, db: sqlite3.Connection, settings: list[Step]
+) -> None:
+    # The class limits one thing, the rev limit.
+    assert "Scrutineering: 0 of 1 read" in client.get("/").text
+    read(client, settings[0], str(uuid4()), "14600")
+    board = client.get("/").text
+    assert "Scrutineering: 1 of 1 read" in board
+    assert 'href="/checks/card"' in board
+    read(client, settings[0], str(uuid4()), "14900")
+    assert "Rev limit outside the class" in client.get("/").text.replace("rev limit", "Rev limit")
+
+
+def test_the_tilt_test_is_on_the_board_when_asked_for(
+    client: PageClient, db: sqlite3.Connection, settings: list[Step]
+) -> None:
+    gearing.fit(db, kit.cars(db)[0], 40, 80, RACE_MORNING)
+    assert "Parked car" not in client.get("/").text
+    assert 'href="/roll"' in client.get("/checks").text
+    client.post_form("/settings/board", {"tilt": "yes"})
+    assert "Parked car: not tested" in client.get("/").text
+    client.post_form("/settings/board", {"tilt": "no"})
+    assert "Parked car" not in client.get("/").text

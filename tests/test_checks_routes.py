@@ -43,8 +43,8 @@ def settings(db: sqlite3.Connection, car: Car) -> list[Step]:
     meetings.save_meeting(db, meeting, RACE_MORNING)
     chosen = [
         STARTING_LIST[0].model_copy(update={"planned": "14600"}),
-        STARTING_LIST[6].model_copy(update={"planned": "10"}),
-        STARTING_LIST[5],
+        STARTING_LIST[9].model_copy(update={"planned": "10"}),
+        STARTING_LIST[8],
     ]
     item = Controller(
         name="Invented controller", signal_text="Lamp: long, short, short, long (invented)"
@@ -378,3 +378,53 @@ def test_pages_ask_the_database_a_fixed_number_of_times(
         controllers.add(db, Controller(name=str(number)), STARTING_LIST, None, RACE_MORNING)
     assert [asked(path) for path in paths] == before
     assert max(before) <= 30
+
+
+# What rules and driving touch most: common practice, no source.
+FIRST_PLAN = {
+    "plan_rev_limit": ("Rev limit", "14600"),
+    "plan_no_advance": ("Advance and boost at zero", "yes"),
+    "plan_throttle_response": ("Throttle response", "5"),
+    "plan_drag_brake": ("Drag brake", "8"),
+    "plan_brake_start": ("Where braking starts", "4"),
+    "plan_brake_strength": ("Brake strength", "75"),
+}
+
+
+def test_a_new_controller_asks_for_six_settings_and_the_motor(
+    client: PageClient, db: sqlite3.Connection, car: Car
+) -> None:
+    limited = RaceClass(name="Invented", rev_limit_rpm=14_600, timing_fixed=True)
+    meetings.save_class(db, limited, RACE_MORNING)
+    page = client.get("/checks/controllers/new").text
+    assert 'name="plan_rev_limit" value="14600"' in page
+    assert 'name="plan_no_advance" value="yes" checked' in page
+    sent = {name: value for name, (_, value) in FIRST_PLAN.items()}
+    more = {"name": "Mine", "motor_kv": "2380", "starting_list": "y", "fit": "y"}
+    answer = client.post_form("/checks/controllers/new", sent | more)
+    assert answer.status_code == 303
+    mine = controllers.in_car(db, car.id)
+    assert mine is not None
+    steps = lists.steps(db, lists.settings_list(db, mine.id).id)
+    planned = {step.name: step.planned for step in steps if step.planned}
+    assert planned == dict(FIRST_PLAN.values())
+    assert kit.motor(db, kit.car(db, car.id).motor_id or 0).kv_rpm_per_v == 2380
+    undo = re.search(r'action="(/undo/[^"]+)"', client.get("/checks").text)
+    assert undo
+    client.post_form(undo[1])
+    assert controllers.controllers(db) == []
+    assert kit.motors(db) == []
+    assert kit.car(db, car.id).motor_id is None
+
+
+@pytest.mark.parametrize(("field", "typed"), [("motor_kv", "3"), ("plan_drag_brake", "much")])
+def test_a_fault_beside_a_new_controller_stands_at_its_field(
+    client: PageClient, db: sqlite3.Connection, car: Car, field: str, typed: str
+) -> None:
+    sent = {"name": "Mine", "starting_list": "y", "fit": "y", field: typed}
+    answer = client.post_form("/checks/controllers/new", sent)
+    assert answer.status_code == 422
+    assert f'id="{field}-error"' in answer.text
+    assert f'value="{typed}"' in answer.text
+    assert controllers.controllers(db) == []
+    assert kit.motors(db) == []

@@ -19,7 +19,7 @@ from pitapp.kit.models import Car
 from tests.support import RACE_MORNING
 
 CAR = Car(name="Invented TC", internal_ratio=1.9, pitch="dp:64", tyre_diameter_mm=63)
-DRAG = STARTING_LIST[6]
+DRAG = STARTING_LIST[9]
 WEIGHT_LIST = 2
 
 

@@ -11,8 +11,7 @@ import pytest
 from pitapp.gearing import store as gearing
 from pitapp.kit import store as kit
 from pitapp.kit.gear_gap import gear_gap
-from pitapp.kit.models import Car, Gear
-from pitapp.kit.store import GearKind
+from pitapp.kit.models import Car, Gear, GearKind
 from tests.drive_racer import add_car, add_track
 from tests.support import Clock, PageClient
 
@@ -102,4 +101,4 @@ def test_the_way_to_add_gears_has_the_cars_pitch_chosen(
 ) -> None:
     page = client.get("/kit/gears?pitch=dp:64&kind=spur").text
     assert '<option selected value="dp:64">' in page
-    assert re.search(r'<input checked[^>]*value="spur"', page)
+    assert re.search(r'<input[^>]* name="spurs" value=""', page)

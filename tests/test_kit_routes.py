@@ -230,3 +230,47 @@ def test_the_kit_leads_to_the_bench(
 ) -> None:
     store.save_motor(db, Motor(name="Old", kv_rpm_per_v=2400), clock())
     assert 'href="/bench"' in client.get("/kit").text
+
+
+def test_pinions_and_spurs_go_in_together_and_out_again_by_one_undo(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    client.post_form("/kit/gears", {"pitch": "dp:64", "pinions": "38-40", "spurs": "66, 68"})
+    assert store.owned_teeth(db, "dp:64") == ([38, 39, 40], [66, 68])
+    page = client.get("/kit/gears").text
+    assert "Added 3 pinions and 2 spurs" in page
+    client.post_form(undo_path(page))
+    assert store.gears(db) == []
+
+
+def test_a_fault_in_one_list_of_teeth_loses_nothing_of_the_other(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    sent = {"pitch": "dp:64", "pinions": "38-40", "spurs": "many"}
+    answer = client.post_form("/kit/gears", sent)
+    assert answer.status_code == 422
+    assert 'id="spurs-error"' in answer.text
+    assert 'value="38-40"' in answer.text
+    assert store.gears(db) == []
+
+
+def test_a_motor_without_a_name_is_called_by_its_kv(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    client.post_form("/kit/motors/new", {"kv_rpm_per_v": "2380"})
+    assert [motor.name for motor in store.motors(db)] == ["2380 rpm/V"]
+
+
+def test_folds_are_closed_on_a_new_car_and_open_at_a_fault_or_a_value(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    def folds(text: str) -> list[bool]:
+        main = text.partition('id="car-part"')[2]
+        return [" open" in each for each in re.findall(r"<details[^>]*>", main)]
+
+    assert folds(client.get("/kit/cars/new").text) == [False, False, False]
+    wrong = client.post_form("/kit/cars/new", CAR | {"smallest_pinion": "two"}).text
+    assert folds(wrong) == [False, True, False]
+    assert 'href="#smallest_pinion-error"' in wrong
+    client.post_form("/kit/cars/new", CAR | {"remarks": "Bent once"})
+    assert folds(client.get("/kit/cars/1").text) == [False, False, True]

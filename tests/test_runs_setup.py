@@ -271,3 +271,48 @@ def test_what_needs_a_car_says_so(client: PageClient, address: str) -> None:
     answer = client.post_form(address, {"lines": "Droop 5 mm"})
     assert answer.status_code == 404
     assert "There is no car yet. Add it under Kit first." in answer.text
+
+
+# The entries of a touring car's set-up sheet: common practice, no source.
+SHEET = ("Ride height", "Camber", "Toe", "Springs", "Damper oil", "Roll bar", "Differential")
+
+
+def test_a_set_up_begins_with_the_usual_sheet_and_values_come_later(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    car = Car(name="Invented TC", internal_ratio=1.9, pitch="dp:64", tyre_diameter_mm=63)
+    car_id, _ = kit.save_car(db, car, Clock()())
+    values = form_values(client.get("/runs/setup/new").text)
+    lines = values["lines"].replace("Camber = ? °", "Camber = -1,5 °", 1)
+    assert client.post_form("/runs/setup/new", values | {"lines": lines}).status_code == 303
+    entries = store.entries(db, car_id)
+    for group in ("Front", "Rear"):
+        assert tuple(each.name for each in entries if each.group_name == group) == SHEET
+    assert {"Body", "Wing"} <= {each.name for each in entries}
+    assert [(each.name, each.value, each.unit) for each in entries if each.value] == [
+        ("Camber", "-1,5", "°")
+    ]
+    assert {each.unit for each in entries if each.name == "Ride height"} == {"mm"}
+    assert "?" not in form_values(client.get("/runs/setup/new").text)["lines"]
+
+
+def test_a_question_mark_leaves_a_value_that_is_on_record(
+    client: PageClient, db: sqlite3.Connection, pit: Pit
+) -> None:
+    before = entry(db, pit, "Ride height").value
+    client.post_form("/runs/setup/new", {"lines": "Front:\nRide height = ? mm"})
+    assert entry(db, pit, "Ride height").value == before != ""
+
+
+def test_the_preparation_of_tyres_begins_with_its_steps(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    begun = form_values(client.get("/runs/tyres/new").text)["treatment"]
+    assert begun.count("?") >= 3
+    for typed, kept in (
+        (begun, ""),
+        (begun.replace("Cleaner: ?", "Cleaner: water"), "Cleaner: water"),
+    ):
+        client.post_form("/runs/tyres/new", {"name": "Fresh", "treatment": typed})
+        assert tyres.tyre_sets(db)[-1].treatment == kept
+        tyres.remove(db, tyres.tyre_sets(db)[-1].id, Clock()())

@@ -63,6 +63,12 @@ class Screen:
         """Type into the field with that label."""
         self.page.get_by_label(label, exact=True).fill(str(value))
 
+    def unfold(self, summary: str) -> None:
+        """Open the fold with that summary, if it is shut."""
+        fold = self.page.locator("details", has=self.page.get_by_text(summary, exact=True)).first
+        if fold.get_attribute("open") is None:
+            fold.locator("summary").first.tap()
+
     def press(self, label: str) -> None:
         """Tap the button or link with that name."""
         button = self.page.get_by_role("button", name=label, exact=True)

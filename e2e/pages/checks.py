@@ -79,6 +79,7 @@ class NewController(Screen):
     def add(self, name: str, firmware: str, signal: str) -> None:
         """Add a controller with the general list, in the current car."""
         self.page.get_by_label("Name").fill(name)
+        self.unfold("Firmware, rev-limit signal, remarks")
         self.page.get_by_label("Firmware").fill(firmware)
         self.page.get_by_label("How it shows its rev limit").fill(signal)
         self.press("Save")

@@ -26,6 +26,5 @@ class GearBox(Screen):
 
     def add(self, kind: str, teeth: str) -> None:
         """Add pinions or spurs of the pitch that is offered first."""
-        self.page.get_by_text(kind, exact=True).first.tap()
-        self.page.get_by_label("Teeth").fill(teeth)
+        self.page.get_by_label(kind).fill(teeth)
         self.press("Add to the box")

@@ -47,6 +47,7 @@ class NewClass(Screen):
     def add(self, name: str, **limits: object) -> None:
         """Fill in the name and limits by their field's name, and save."""
         self.page.locator("[name=name]").fill(name)
+        self.unfold("Timing, run length, tyres, further limits")
         for field, value in limits.items():
             self.page.locator(f"[name={field}]").fill(str(value))
         self.press("Save")

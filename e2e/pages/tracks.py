@@ -20,6 +20,7 @@ class NewTrack(Screen):
 
     def measure(self, number: int, length: str, speed_in: str = "", speed_out: str = "") -> None:
         """Fill in one straight, adding rows until it is there."""
+        self.unfold("Surface, lap length, every straight")
         while self.straight(number).count() == 0:
             self.press("Another straight")
             self.straight(number).wait_for()

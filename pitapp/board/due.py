@@ -59,7 +59,8 @@ def due(
 ) -> Due:
     """The one thing to do now: log, else mend what is not ready, else go; at the end, storage.
 
-    Each line comes with the words for mending it. A line of level "look" is due until five
+    Each line comes with the words for mending it, or none where it is never due. A line of level
+    "look" is due until five
     minutes before the start; one of level "stop" stays due. Without a `storage_href` every
     pack is at storage already.
     """
@@ -72,7 +73,7 @@ def due(
     hurry = day.outing is not None and day.outing.starts_at - now < GO
     for level in ("stop",) if hurry else ("stop", "look"):
         for mend, line in lines:
-            if line.level == level:
+            if mend and line.level == level:
                 return Due(label=mend, href=line.href)
     if day.outing is not None:
         return Due(label=f"Go: {day.outing.title}", href=f"/meetings/heats/{day.outing.id}")

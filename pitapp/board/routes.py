@@ -6,12 +6,14 @@ import sqlite3
 from datetime import timedelta
 from typing import Any
 
-from flask import Blueprint
+from flask import Blueprint, redirect, request
 
 from pitapp.board.due import day_at, due, log, movable, over_at
 from pitapp.board.models import Situation
 from pitapp.board.readiness import lines
+from pitapp.board.starting import PUT_AWAY, missing_steps, next_step, place_of
 from pitapp.db import get_db, undo
+from pitapp.db import settings as stored
 from pitapp.gearing import store as gearing
 from pitapp.gearing.answer import answer, for_car
 from pitapp.kit import store as kit
@@ -22,9 +24,12 @@ from pitapp.meetings.formulas import clock_text
 from pitapp.meetings.models import CAR_KINDS, Heat, Meeting
 from pitapp.packs import ready as packs
 from pitapp.web.clock import clock_is_lost, current_settings, home_zone, now
-from pitapp.web.http.htmx import show, show_part
+from pitapp.web.http.htmx import after_write, show, show_part
+from pitapp.web.writes.transactions import write
+from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("board", __name__)
+blueprint.add_app_template_global(place_of, "start_step")
 STORAGE = "/packs"
 CLOCK_WENT_BACK = timedelta(minutes=2)
 
@@ -39,11 +44,32 @@ def part() -> Any:
     return show_part("board/page.html", **_board(get_db()))
 
 
+@blueprint.get("/start")
+def start() -> Any:
+    """Go on to the next screen of what is missing behind the step `after`, at the end to the Board."""
+    connection = get_db()
+    car = kit.current_car(connection, current_settings())
+    step = next_step(connection, car, request.args.get("after", ""))
+    return redirect(step.href if step else "/", 303)
+
+
+@blueprint.post("/start")
+@write
+def put_away(connection: sqlite3.Connection) -> Any:
+    """Put the list of what is missing away, or bring it back."""
+    back = request.form.get("list") == "back"
+    stored.save(connection, PUT_AWAY, None if back else "away")
+    notice("Getting started is on the Board" if back else "Put away. Settings brings it back")
+    return after_write("board.page")
+
+
 def _board(connection: sqlite3.Connection) -> dict[str, Any]:
     car = kit.current_car(connection, current_settings())
     meeting = meetings.current_meeting(connection, now())
     values: dict[str, Any] = {"car": car, "meeting": meeting, "now": now()}
     values["clock_lost"] = clock_is_lost()
+    if PUT_AWAY not in current_settings():
+        values["missing"] = missing_steps(connection, car)
     newest = undo.newest_at(connection)
     if newest and newest - now() > CLOCK_WENT_BACK:
         values["ahead"] = newest

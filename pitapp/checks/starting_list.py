@@ -12,6 +12,8 @@ LEGAL, DRIVE, BRAKE = "legal", "drive", "brake"
 PROTECTION, RADIO = "protection", "radio and supply"
 GROUPS = (LEGAL, DRIVE, BRAKE, PROTECTION, RADIO)
 
+NO_ADVANCE = "Advance and boost at zero"
+
 STARTING_LIST = (
     Step(
         group_name=LEGAL,
@@ -44,12 +46,36 @@ STARTING_LIST = (
         goes_wrong="A little is left over from a practice day.",
     ),
     Step(
+        group_name=LEGAL,
+        name=NO_ADVANCE,
+        kind="yesno",
+        why="Where a class allows neither, both must be off, whatever the motor's own timing is.",
+        goes_wrong="Boost is off, and a few degrees of advance at full throttle are not.",
+    ),
+    Step(
         group_name=DRIVE,
         name="Throttle response",
         kind="number",
         step_size=1,
         why="How hard the car reacts to the first pull of the trigger.",
         goes_wrong="Too much of it spins the tyres and warms the motor.",
+    ),
+    Step(
+        group_name=DRIVE,
+        name="Response at small throttle",
+        kind="number",
+        step_size=1,
+        why="How hard the car pulls out of a slow corner with the trigger hardly moved.",
+        goes_wrong="Set for carpet, and the rear steps out on dusty asphalt.",
+    ),
+    Step(
+        group_name=DRIVE,
+        name="Drive frequency",
+        kind="number",
+        unit="kHz",
+        step_size=1,
+        why="Higher is smoother to drive, lower pulls harder at small throttle.",
+        goes_wrong="Raised for smoothness, and the controller runs hotter.",
     ),
     Step(
         group_name=DRIVE,
@@ -95,6 +121,15 @@ STARTING_LIST = (
         step_size=1,
         why="The most that a full push brakes.",
         goes_wrong="Trimmed in the transmitter too, so that the two multiply.",
+    ),
+    Step(
+        group_name=BRAKE,
+        name="Brake frequency",
+        kind="number",
+        unit="kHz",
+        step_size=1,
+        why="Higher brakes softer, lower grabs earlier.",
+        goes_wrong="Changed together with the brake strength, so that neither is understood.",
     ),
     Step(
         group_name=PROTECTION,

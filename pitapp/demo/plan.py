@@ -244,6 +244,7 @@ PLANNED = {
     "Rev limit": "14600",
     "Signal at switch-on": "yes",
     "Timing advance": "0",
+    "Advance and boost at zero": "yes",
     "Throttle response": "4",
     "Drag brake": "8",
 }

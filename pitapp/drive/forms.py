@@ -7,7 +7,7 @@ from typing import Any
 
 from wtforms import Form, RadioField, SelectField
 
-from pitapp.drive.inputs.definitions import Input
+from pitapp.drive.inputs.definitions import CORNERS, Input
 from pitapp.drive.inputs.measurement import (
     braking_from_stop,
     coast_down,
@@ -19,7 +19,6 @@ from pitapp.web.forms.fields import Needed, NumberField, QuantityField
 from pitapp.web.forms.form_errors import PitForm
 
 KMH_PER_M_S = 3.6
-CORNERS = {"tight": "Tight", "mixed": "Mixed", "flowing": "Flowing"}
 
 
 class FeelForm(PitForm):

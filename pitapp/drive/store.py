@@ -105,14 +105,27 @@ def feels(connection: sqlite3.Connection) -> dict[int, Feel]:
     return {row["track_id"]: Feel(row["longest_straight_m"], row["corners"]) for row in rows}
 
 
-def save_feel(connection: sqlite3.Connection, track_id: int, feel: Feel, now: datetime) -> str:
-    """Save the rough guess of a track; returns the undo token."""
+def save_feel(
+    connection: sqlite3.Connection,
+    track_id: int,
+    feel: Feel | None,
+    now: datetime,
+    step: undo.Step | None = None,
+) -> str:
+    """Save the rough guess of a track, or with None forget it; returns the undo token.
+
+    Within the caller's undo step, if one is given.
+    """
+    if step is None:
+        with undo.step(connection, "Changed the track's feel", now) as own:
+            return save_feel(connection, track_id, feel, now, own)
     row = connection.execute(
         "SELECT id FROM track_feels WHERE track_id = ?", (track_id,)
     ).fetchone()
-    with undo.step(connection, "Changed the track's feel", now) as step:
-        if row is None:
-            step.insert("track_feels", {"track_id": track_id, **feel._asdict()})
-        else:
-            step.change("track_feels", row["id"], feel._asdict())
+    if row is None and feel is not None:
+        step.insert("track_feels", {"track_id": track_id, **feel._asdict()})
+    elif row is not None and feel is not None:
+        step.change("track_feels", row["id"], feel._asdict())
+    elif row is not None:
+        step.delete("track_feels", row["id"])
     return step.token

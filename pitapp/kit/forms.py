@@ -13,7 +13,7 @@ from wtforms import (
     ValidationError,
 )
 
-from pitapp.kit.models import Car, Motor
+from pitapp.kit.models import Car, GearKind, Motor
 from pitapp.kit.pitch import COMMON, pitch_label
 from pitapp.kit.teeth import parse_teeth, teeth_text
 from pitapp.web.forms.fields import MilliohmField, Needed, NumberField, QuantityField, WholeField
@@ -26,7 +26,7 @@ class MotorForm(PitForm):
     """A motor."""
 
     version = HiddenField(default="1")
-    name = StringField("Name", [Needed("Give the motor a name.")], render_kw=NAME_KEYWORDS)
+    name = StringField("Name", render_kw=NAME_KEYWORDS)
     kv_rpm_per_v = NumberField(
         "Kv", [Needed("What is its Kv, from the label or bench?")], unit="rpm/V"
     )
@@ -35,6 +35,12 @@ class MotorForm(PitForm):
     no_load_current_a = NumberField("No-load current", unit="A")
     mass_g = QuantityField("Weight", kind="mass")
     remarks = TextAreaField("Remarks", render_kw={"maxlength": 2000})
+
+    def record(self, motor_id: int) -> Motor | None:
+        """The motor as typed, one without a name called by its Kv; None with the reasons."""
+        kv = self.kv_rpm_per_v.data
+        named = {} if (self.name.data or "").strip() or not kv else {"name": f"{kv:g} rpm/V"}
+        return self.fill(Motor, id=motor_id, **named)
 
 
 class CarForm(PitForm):
@@ -99,7 +105,27 @@ class GearsForm(PitForm):
 
     kind = RadioField("These are", choices={"pinion": "Pinions", "spur": "Spurs"}, default="pinion")
     pitch = SelectField("Gear pitch")
-    teeth = TeethField("Teeth", [Needed("Write the numbers of teeth, like 20-32, 35, 38.")])
+    pinions = TeethField("Pinions")
+    spurs = TeethField("Spurs")
+    teeth = TeethField("Teeth")
+
+    def typed(self) -> dict[GearKind, list[int]] | None:
+        """The teeth typed of each kind, or None with the reasons at the fields."""
+        if not self.validate_on_submit():
+            return None
+        typed: dict[GearKind, list[int]] = {}
+        fields: tuple[tuple[TeethField, GearKind], ...] = (
+            (self.pinions, "pinion"),
+            (self.spurs, "spur"),
+            (self.teeth, "spur" if self.kind.data == "spur" else "pinion"),
+        )
+        for field, kind in fields:
+            if field.data:
+                typed[kind] = sorted({*typed.get(kind, ()), *field.data})
+        if not typed:
+            field = self.pinions if self.teeth.typed is None else self.teeth
+            field.errors = ["Write the numbers of teeth, like 20-32, 35, 38."]
+        return typed or None
 
     def set_choices(self, pitches: list[str]) -> None:
         """Offer these pitches first, then the common ones."""

@@ -11,6 +11,7 @@ from pitapp.record import Record
 
 Name = Annotated[str, Field(min_length=1, max_length=60)]
 Remarks = Annotated[str, Field(max_length=2000)]
+GearKind = Literal["pinion", "spur"]
 Teeth = Annotated[int, Field(ge=6, le=200)]
 Pitch = Annotated[str, AfterValidator(checked_pitch)]
 
@@ -80,6 +81,6 @@ class Gear(Record):
     """A pinion or a spur in the gear box."""
 
     id: int = 0
-    kind: Literal["pinion", "spur"]
+    kind: GearKind
     teeth: Teeth
     pitch: Pitch

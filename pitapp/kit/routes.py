@@ -16,8 +16,12 @@ from pitapp.kit.models import Car, Motor
 from pitapp.kit.pitch import pitch_label
 from pitapp.kit.scales.routes import blueprint as scales
 from pitapp.kit.teeth import teeth_text
+from pitapp.meetings import store as meetings
+from pitapp.meetings.models import RaceClass
+from pitapp.packs.models import NOMINAL_CELL_V
 from pitapp.web.clock import current_settings, now
 from pitapp.web.http.htmx import after_write, show, show_part
+from pitapp.web.writes.onward import chosen, onward
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -47,7 +51,14 @@ def choose(connection: sqlite3.Connection, car_id: int) -> Any:
 
 @blueprint.get("/cars/new")
 def new_car() -> Any:
-    return _show_car(get_db(), CarForm())
+    connection = get_db()
+    race_class = meetings.latest_class(connection)
+    motors = store.motors(connection)
+    free = {motor.id for motor in motors} - {each.motor_id for each in store.cars(connection)}
+    values = from_class(race_class) | chosen("motor_id")
+    if len(motors) == len(free) == 1:
+        values.setdefault("motor_id", str(motors[0].id))
+    return _show_car(connection, CarForm(data=values), race_class=race_class)
 
 
 @blueprint.get("/cars/<int:car_id>")
@@ -78,7 +89,8 @@ def save_car(connection: sqlite3.Connection, car_id: int = 0) -> Any:
     if not car_id:
         store.choose_car(connection, saved_id)
     notice(f"Saved {record.name}", token)
-    return after_write("kit.page" if car_id else "board.page")
+    endpoint = "kit.page" if car_id else "board.page"
+    return onward("car", endpoint, field="car_id", new_id=saved_id)
 
 
 def _with_new_motor(connection: sqlite3.Connection, form: CarForm, record: Car) -> Car | None:
@@ -117,16 +129,16 @@ def motor(motor_id: int) -> Any:
 def save_motor(connection: sqlite3.Connection, motor_id: int = 0) -> Any:
     item = store.motor(connection, motor_id) if motor_id else None
     form = MotorForm()
-    record = form.fill(Motor, id=motor_id)
+    record = form.record(motor_id)
     if record is None:
         return show("kit/motor.html", 422, form=form, item=item)
     try:
-        _, token = store.save_motor(connection, record, now())
+        saved_id, token = store.save_motor(connection, record, now())
     except ChangedMeanwhile as error:
         form.show_conflict(store.motor(connection, motor_id), str(error))
         return show("kit/motor.html", 409, form=form, item=item)
     notice(f"Saved {record.name}", token)
-    return after_write("kit.page")
+    return onward("motor", "kit.page", field="motor_id", new_id=saved_id)
 
 
 @blueprint.post("/motors/<int:motor_id>/remove")
@@ -151,14 +163,16 @@ def gears_part() -> Any:
 def add_gears(connection: sqlite3.Connection) -> Any:
     form = GearsForm()
     form.set_choices(_pitches(connection))
-    if not form.validate_on_submit():
+    typed = form.typed()
+    if typed is None:
         return _show_gears(connection, form, 422)
-    new, token = store.add_gears(
-        connection, form.kind.data, form.pitch.data, form.teeth.data, now()
-    )
-    kind = form.kind.data if len(new) == 1 else f"{form.kind.data}s"
-    notice(*((f"Added {len(new)} {kind}", token) if new else ("You had those already", None)))
-    return after_write("kit.gears", "kit.gears_part", pitch=form.pitch.data, kind=form.kind.data)
+    new, token = store.add_to_box(connection, form.pitch.data, typed, now())
+    counts = [f"{len(new[kind])} {kind}{'' if len(new[kind]) == 1 else 's'}" for kind in new]
+    added = f"Added {' and '.join(counts)}", token
+    notice(*(added if new else ("You had those already", None)))
+    if request.form.get("start"):
+        return onward("gears", "kit.gears")
+    return after_write("kit.gears", "kit.gears_part", pitch=form.pitch.data)
 
 
 @blueprint.post("/gears/<int:gear_id>/remove")
@@ -171,11 +185,29 @@ def remove_gear(connection: sqlite3.Connection, gear_id: int) -> Any:
     )
 
 
+def from_class(race_class: RaceClass | None) -> dict[str, Any]:
+    """What a class says of a car raced in it, by the car's fields."""
+    if race_class is None:
+        return {}
+    cells = race_class.cells_series
+    return {
+        "rev_limit_rpm": race_class.rev_limit_rpm,
+        "pack_v": cells and round(cells * NOMINAL_CELL_V, 1),
+        "mass_g": race_class.least_mass_g,
+    }
+
+
 def _show_car(
-    connection: sqlite3.Connection, form: CarForm, item: Car | None = None, status: int = 200
+    connection: sqlite3.Connection,
+    form: CarForm,
+    item: Car | None = None,
+    status: int = 200,
+    race_class: RaceClass | None = None,
 ) -> Any:
     form.set_choices(store.motors(connection), item)
-    return show("kit/car.html", status, form=form, item=item)
+    preset = [name for name, value in from_class(race_class).items() if value]
+    names = [form[name].label.text.lower() for name in preset]
+    return show("kit/car.html", status, form=form, item=item, from_class=", ".join(names))
 
 
 def _pitches(connection: sqlite3.Connection) -> list[str]:

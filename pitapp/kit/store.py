@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Literal
 
 from pitapp.db import settings, undo
 from pitapp.errors import NotThere
-from pitapp.kit.models import Car, Gear, Motor
+from pitapp.kit.models import Car, Gear, GearKind, Motor
 
-GearKind = Literal["pinion", "spur"]
 CURRENT_CAR = "current_car_id"
 MOST_DIGITS = 18
 """Of a number that SQLite still takes."""
@@ -173,19 +173,48 @@ def owned_teeth(connection: sqlite3.Connection, pitch: str) -> tuple[list[int], 
 def add_gears(
     connection: sqlite3.Connection, kind: GearKind, pitch: str, teeth: list[int], now: datetime
 ) -> tuple[list[int], str]:
-    """Put gears into the box; returns the teeth that are new there, and the undo token."""
-    new: list[int] = []
-    many = f"{len(teeth)} {kind}s" if len(teeth) > 1 else f"{teeth[0]}-tooth {kind}"
+    """Put gears of one kind into the box; returns the teeth that are new there, and the undo token."""
+    new, token = add_to_box(connection, pitch, {kind: teeth}, now)
+    return new.get(kind, []), token
+
+
+def add_to_box(
+    connection: sqlite3.Connection,
+    pitch: str,
+    teeth: Mapping[GearKind, list[int]],
+    now: datetime,
+) -> tuple[dict[GearKind, list[int]], str]:
+    """Put gears into the box, by kind; returns the teeth that are new there, and the undo token."""
+    new: dict[GearKind, list[int]] = {}
+    many = " and ".join(
+        f"{len(counts)} {kind}s" if len(counts) > 1 else f"{counts[0]}-tooth {kind}"
+        for kind, counts in teeth.items()
+    )
     with undo.step(connection, f"Added {many}", now) as step:
-        for count in teeth:
-            cursor = connection.execute(
-                "INSERT INTO gears (kind, teeth, pitch) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
-                (kind, count, pitch),
-            )
-            if cursor.rowcount:
-                new.append(count)
-                step.record_insert("gears", int(cursor.lastrowid or 0))
+        for kind, counts in teeth.items():
+            for count in counts:
+                cursor = connection.execute(
+                    "INSERT INTO gears (kind, teeth, pitch) VALUES (?, ?, ?) "
+                    "ON CONFLICT DO NOTHING",
+                    (kind, count, pitch),
+                )
+                if cursor.rowcount:
+                    new.setdefault(kind, []).append(count)
+                    step.record_insert("gears", int(cursor.lastrowid or 0))
     return new, step.token
+
+
+def add_motor(
+    connection: sqlite3.Connection, step: undo.Step, item: Motor, car_id: int | None
+) -> int:
+    """Add a motor within the caller's undo step, into the car if one is given; returns its id."""
+    motor_id = step.insert("motors", item.model_dump(exclude={"id", "version"}))
+    if car_id is not None:
+        step.record_before("cars", car_id)
+        connection.execute(
+            "UPDATE cars SET motor_id = ?, version = version + 1 WHERE id = ?", (motor_id, car_id)
+        )
+    return motor_id
 
 
 def remove_gear(connection: sqlite3.Connection, gear_id: int, now: datetime) -> tuple[Gear, str]:

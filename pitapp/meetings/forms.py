@@ -94,7 +94,7 @@ class TimetableForm(PitForm):
         first, interval, many = self.first.data, self.interval_min.data, self.many.data
         with self._told_at("first"):
             if first is None:
-                if interval is not None or many is not None:
+                if interval is not None:
                     raise ValueError("When is the first?")
                 return []
             start = moment_at(day, first, zone)

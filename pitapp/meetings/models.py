@@ -16,6 +16,7 @@ Remarks = Annotated[str, Field(max_length=2000)]
 Figure = Annotated[float, Field(ge=-1_000_000, le=1_000_000)]
 HeatKind = Literal["heat", "marshal", "practice", "final"]
 KIND_NAMES = {"heat": "Heat", "marshal": "Marshal", "practice": "Practice", "final": "Final"}
+FULL_CELL_V = 4.20
 CAR_KINDS = ("heat", "practice", "final")
 
 
@@ -108,6 +109,16 @@ class RaceClass(Record):
     remarks: Remarks = ""
     version: int = 1
     limits: tuple[ClassLimit, ...] = ()
+
+    @property
+    def cells_series(self) -> int | None:
+        """The cells in series that its maximum start voltage is meant for, full at 4.20 V each.
+
+        >>> RaceClass(name="Example", most_start_v=8.44).cells_series
+        2
+        """
+        cells = round((self.most_start_v or 0) / FULL_CELL_V)
+        return cells or None
 
 
 class Meeting(Record):

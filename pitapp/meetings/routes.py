@@ -21,6 +21,7 @@ from pitapp.tracks import store as tracks
 from pitapp.web.clock import current_settings, home_zone, now
 from pitapp.web.http.htmx import after_write, show, show_part
 from pitapp.web.writes import taps
+from pitapp.web.writes.onward import chosen, onward
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -30,6 +31,8 @@ blueprint.add_app_template_global(clock_text, "track_clock")
 blueprint.add_app_template_global(until_text, "until")
 PAGE_LENGTH = 30
 MOST_SHIFT_MIN = 720
+USUAL_HEATS = 4
+"""In a day of a class that does not say: common practice, no source."""
 
 
 @blueprint.get("")
@@ -62,8 +65,9 @@ def new() -> Any:
             "race_class_id": str(race_class.id if race_class else ""),
             "car_id": str(car.id if car else ""),
             "time_zone": last.time_zone if last else getattr(home_zone(), "key", "UTC"),
-            "many": race_class.heats_a_day if race_class else None,
+            "many": (race_class and race_class.heats_a_day) or USUAL_HEATS,
         }
+        | chosen("track_id", "race_class_id", "car_id")
     )
     return _show_form(connection, form)
 
@@ -94,7 +98,9 @@ def save(connection: sqlite3.Connection, meeting_id: int = 0) -> Any:
         form.show_conflict(store.meeting(connection, meeting_id), str(error))
         return _show_form(connection, form, item, 409)
     notice(f"Saved {record.title}", token)
-    return after_write("meetings.meeting", meeting_id=saved_id)
+    return onward(
+        "meeting", "meetings.meeting", field="meeting_id", new_id=saved_id, meeting_id=saved_id
+    )
 
 
 @blueprint.post("/<int:meeting_id>/remove")
@@ -250,13 +256,13 @@ def _set_choices(connection: sqlite3.Connection, form: MeetingForm, item: Meetin
     )
     if item is None:
         return
-    for field, chosen, read in (
+    for field, set_id, read in (
         (form.track_id, item.track_id, tracks.track),
         (form.race_class_id, item.race_class_id, store.race_class),
         (form.car_id, item.car_id, kit.car),
     ):
-        if chosen and str(chosen) not in field.choices:
-            field.choices[str(chosen)] = read(connection, chosen).name
+        if set_id and str(set_id) not in field.choices:
+            field.choices[str(set_id)] = read(connection, set_id).name
 
 
 def _show_form(

@@ -2,7 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from string import ascii_uppercase
+
 from pitapp.limits import number, whole
+
+
+def next_mark(marks: Iterable[str]) -> str:
+    """The first letter that is no pack's name yet, else the next number.
+
+    >>> next_mark([]), next_mark(["A", "b", "7"])
+    ('A', 'C')
+    """
+    taken = {mark.strip().upper() for mark in marks}
+    letters = (letter for letter in ascii_uppercase if letter not in taken)
+    return next(letters, str(len(taken) + 1))
 
 
 def pack_energy_wh(capacity_mah: float, nominal_v: float) -> float:

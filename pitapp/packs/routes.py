@@ -20,12 +20,14 @@ from pitapp.packs.health.condition import cell_spread_v
 from pitapp.packs.health.history import plots
 from pitapp.packs.health.state import PackState
 from pitapp.packs.health.status_text import LEVELS, OUTCOMES, fit_refusal, status_text
+from pitapp.packs.label import next_mark
 from pitapp.packs.models import Pack, Storage
 from pitapp.packs.overview import state, states
 from pitapp.packs.planning.routes import blueprint as planning_screens
 from pitapp.packs.sums import label_sums
 from pitapp.web.clock import current_settings, now
 from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes.onward import onward
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -71,7 +73,15 @@ def clock() -> Any:
 
 @blueprint.get("/new")
 def new() -> Any:
-    return _show_form(PackForm(data={"cells_series": 2, "cells_parallel": 1, "most_charge_c": 1}))
+    connection = get_db()
+    race_class = meetings.latest_class(connection)
+    values = {
+        "mark": next_mark([each.mark for each in store.packs(connection)]),
+        "cells_series": (race_class and race_class.cells_series) or 2,
+        "cells_parallel": 1,
+        "most_charge_c": 1,
+    }
+    return _show_form(PackForm(data=values))
 
 
 @blueprint.get("/<int:pack_id>/edit")
@@ -97,7 +107,7 @@ def save(connection: sqlite3.Connection, pack_id: int = 0) -> Any:
         form.show_conflict(store.pack(connection, pack_id), str(error))
         return _show_form(form, item, 409)
     notice(f"Saved pack {record.mark}", token)
-    return after_write("packs.pack", pack_id=saved_id)
+    return onward("pack", "packs.pack", field="pack_id", new_id=saved_id, pack_id=saved_id)
 
 
 def _show_form(form: PackForm, item: Pack | None = None, status: int = 200) -> Any:

@@ -129,7 +129,7 @@ def parse_setup(text: str) -> list[SetupLine]:
     """The entries of a set-up list: one a line, and a line that ends with a colon names a group.
 
     A line is a name, then a value, then its unit; with "=" between name and value where the value is
-    a word or the name has a number in it.
+    a word or the name has a number in it. A value of "?" is not known yet.
 
     Raises:
         ValueError: there is no entry, there are more than 200, or a part is over its length.
@@ -163,6 +163,8 @@ def _entry(group: str, line: str) -> SetupLine:
         if not name.strip():
             raise ValueError(f"“{line[:20]}” has no name before “=”.")
         rest = rest.strip()
+        if rest.startswith("?"):
+            return SetupLine(group, name.strip(), "", rest[1:].strip())
         figure = _FIGURE.match(rest)
         value = figure[0] if figure else rest
         unit = rest[len(value) :].strip()

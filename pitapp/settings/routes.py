@@ -8,6 +8,8 @@ from typing import Any
 from flask import Blueprint, current_app, request
 
 from pitapp import __version__
+from pitapp.board.readiness import TILT_ON_BOARD
+from pitapp.board.starting import PUT_AWAY
 from pitapp.db import settings as stored
 from pitapp.settings.forms import ThemeForm, UnitsForm
 from pitapp.web.clock import current_settings
@@ -65,6 +67,16 @@ def save_look() -> Any:
     return answer
 
 
+@blueprint.post("/settings/board")
+@write
+def save_board(connection: sqlite3.Connection) -> Any:
+    """Put the tilt test's line on the Board, or take it off."""
+    asked = request.form.get("tilt") == "yes"
+    stored.save(connection, TILT_ON_BOARD, "yes" if asked else None)
+    notice("The tilt test is on the Board" if asked else "The tilt test is off the Board")
+    return after_write("settings.page")
+
+
 def _units() -> dict[str, str]:
     names = ("speed_unit", "temperature_unit", "mass_unit", "length_unit")
     return {name: current_settings().get(name, "metric") for name in names}
@@ -76,6 +88,8 @@ def _show(units: UnitsForm, look: ThemeForm, status: int = 200) -> Any:
         status,
         units=units,
         look=look,
+        tilt=current_settings().get(TILT_ON_BOARD) == "yes",
+        started=PUT_AWAY in current_settings(),
         version=__version__,
         data_dir=current_app.config["PITAPP_DATA_DIR"],
     )

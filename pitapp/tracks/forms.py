@@ -4,9 +4,19 @@ from __future__ import annotations
 
 from typing import Any
 
-from pydantic import ValidationError
-from wtforms import FieldList, Form, FormField, HiddenField, StringField, TextAreaField
+import pydantic
+from wtforms import (
+    FieldList,
+    Form,
+    FormField,
+    HiddenField,
+    RadioField,
+    StringField,
+    TextAreaField,
+    ValidationError,
+)
 
+from pitapp.drive.inputs.definitions import CORNERS
 from pitapp.tracks.formulas import filled_in
 from pitapp.tracks.models import MOST_STRAIGHTS, Straight, Track
 from pitapp.web.forms.fields import Needed, QuantityField
@@ -42,12 +52,26 @@ class TrackForm(PitForm):
         [Needed("Give the track a name.")],
         render_kw={"maxlength": 60, "autocomplete": "off"},
     )
+    longest = QuantityField("Longest straight", kind="track_length")
+    corners = RadioField("Corners", choices=CORNERS, default="mixed", validate_choice=False)
     surface = StringField(
         "Surface", render_kw={"maxlength": 40, "list": "surfaces", "autocomplete": "off"}
     )
     lap_length_m = QuantityField("Lap length", kind="track_length")
     rows = FieldList(FormField(StraightForm), min_entries=1, max_entries=MOST_STRAIGHTS)
     remarks = TextAreaField("Remarks", render_kw={"maxlength": 2000})
+
+    def validate_longest(self, field: QuantityField) -> None:
+        """Refuse what is no straight of a track."""
+        if field.data is not None and not 5 <= field.data <= 500:
+            raise ValidationError("A longest straight lies between 5 and 500 m.")
+
+    def guess(self) -> tuple[float, Any] | None:
+        """The longest straight in metres and what the corners are like, if that was typed."""
+        if self.longest.data is None:
+            return None
+        corners = self.corners.data
+        return self.longest.data, corners if corners in CORNERS else "mixed"
 
     def one_more(self) -> None:
         """Put an empty row behind the others, if there is room."""
@@ -79,7 +103,7 @@ class TrackForm(PitForm):
                 straights.append(
                     Straight(length_m=length_m, entry_kmh=entry_kmh, exit_kmh=exit_kmh)
                 )
-            except ValidationError as error:
+            except pydantic.ValidationError as error:
                 for finding in error.errors():
                     field = form[str(finding["loc"][0])]
                     field.errors = [*field.errors, in_words(finding)]

@@ -10,7 +10,8 @@ from typing import Any
 from flask import Blueprint, request
 
 from pitapp.dates import read_day
-from pitapp.db import get_db
+from pitapp.db import get_db, undo
+from pitapp.drive import store as track_guesses
 from pitapp.drive.inputs.definitions import CAN_LIMIT_C
 from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
@@ -23,6 +24,7 @@ from pitapp.tracks.forms import TrackForm, values_of
 from pitapp.tracks.formulas import TrackRun, starting_gear
 from pitapp.web.clock import current_settings, now
 from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes.onward import onward
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -114,7 +116,9 @@ def new_track() -> Any:
 @blueprint.get("/<int:track_id>/edit")
 def edit_track(track_id: int) -> Any:
     item = store.track(get_db(), track_id)
-    return _show_form(TrackForm(data=values_of(item)), item.id)
+    guess = track_guesses.feels(get_db()).get(track_id)
+    known = {"longest": guess.longest_straight_m, "corners": guess.corners} if guess else {}
+    return _show_form(TrackForm(data=values_of(item) | known), item.id)
 
 
 @blueprint.post("/new")
@@ -126,18 +130,24 @@ def save_track(connection: sqlite3.Connection, track_id: int = 0) -> Any:
     form = TrackForm()
     if "more" in request.form:
         form.one_more()
-        return _show_form(form, track_id)
+        return _show_form(form, track_id, more=True)
     record = form.record(track_id)
     if record is None:
         return _show_form(form, track_id, 422)
     try:
-        _, token = store.save_track(connection, record, now())
+        verb = "Changed" if track_id else "Added"
+        with undo.step(connection, f"{verb} {record.name}", now()) as step:
+            saved_id, token = store.save_track(connection, record, now(), step)
+            if form.longest.typed is not None:
+                guess = form.guess()
+                feel = track_guesses.Feel(*guess) if guess else None
+                track_guesses.save_feel(connection, saved_id, feel, now(), step)
     except ChangedMeanwhile as error:
         form.show_track_conflict(store.track(connection, track_id), str(error))
         return _show_form(form, track_id, 409)
     notice(f"Saved {record.name}", token)
     if not track_id:
-        return after_write("tracks.page")
+        return onward("track", "tracks.page", field="track_id", new_id=saved_id)
     return after_write("tracks.track", track_id=track_id)
 
 
@@ -170,11 +180,12 @@ def _day(text: str, days: list[date]) -> date | None:
     return day if day in days else next(iter(days), None)
 
 
-def _show_form(form: TrackForm, track_id: int = 0, status: int = 200) -> Any:
+def _show_form(form: TrackForm, track_id: int = 0, status: int = 200, *, more: bool = False) -> Any:
     return show(
         "tracks/form.html",
         status,
         form=form,
         track_id=track_id,
+        more=more,
         surfaces=SURFACES,
     )

@@ -20,7 +20,7 @@ from pitapp.devices import guard
 from pitapp.errors import DamagedDatabase, DataError, Refused
 from pitapp.web import clock as wall_clock
 from pitapp.web import place
-from pitapp.web.forms import quantities
+from pitapp.web.forms import form_errors, quantities
 from pitapp.web.http import (
     assets,
     bodies,
@@ -33,7 +33,7 @@ from pitapp.web.http import (
     identity,
 )
 from pitapp.web.view import icons, nav, plot
-from pitapp.web.writes import notices, refusals, saved, undo
+from pitapp.web.writes import notices, onward, refusals, saved, undo
 
 PACKAGE = Path(__file__).resolve().parent.parent
 LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
@@ -101,12 +101,14 @@ def build(
         error_pages,
         htmx,
         quantities,
+        form_errors,
         wall_clock,
         nav,
         notices,
         place,
         csrf_token,
         undo,
+        onward,
         plot,
         saved,
         refusals,

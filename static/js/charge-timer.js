@@ -1,5 +1,7 @@
 // Countdowns to a moment that the server keeps, by the server's time: asked for, then carried on by the steady
 // clock. With no server, or for a charge started on this phone, the phone's wall clock is used, and said to be.
+import { beep, newSound, screenLock } from "./alarm.js";
+
 const LOOK_AGAIN_MS = 30000, TICK_MS = 500, BEEP_MS = 2000, ANSWER_MS = 4000, ODD_MS = 3000, RESUME_MS = 1000;
 const dues = [...document.querySelectorAll("[data-due]")];
 const holder = document.querySelector("[data-server-now]");
@@ -75,23 +77,9 @@ function show() {
   if (!over) { hushed = false; stopAlarm(); }
 }
 
-function beep() {
-  if (navigator.userActivation?.hasBeenActive) navigator.vibrate?.([400, 200, 400]);
-  if (!sound || sound.state !== "running") return;
-  for (const [after, pitch] of [[0, 880], [0.3, 1320], [0.6, 880]]) {
-    const tone = sound.createOscillator(), loudness = sound.createGain();
-    tone.frequency.value = pitch;
-    loudness.gain.setValueAtTime(0.4, sound.currentTime + after);
-    loudness.gain.exponentialRampToValueAtTime(0.001, sound.currentTime + after + 0.25);
-    tone.connect(loudness).connect(sound.destination);
-    tone.start(sound.currentTime + after);
-    tone.stop(sound.currentTime + after + 0.25);
-  }
-}
-
 function startAlarm() {
-  beep();
-  alarm = setInterval(beep, BEEP_MS);
+  beep(sound);
+  alarm = setInterval(() => beep(sound), BEEP_MS);
   byId("hush").hidden = false;
 }
 
@@ -99,14 +87,6 @@ function stopAlarm() {
   clearInterval(alarm);
   alarm = 0;
   if (byId("hush")) byId("hush").hidden = true;
-}
-
-async function stayAwake() {
-  try {
-    return Boolean(await navigator.wakeLock?.request("screen"));
-  } catch {
-    return false;
-  }
 }
 
 const NO_SOUND = "No sound yet: tap again, and look whether the phone is muted.";
@@ -127,17 +107,15 @@ function resume() {
 }
 
 async function turnOn() {
-  // Else a phone's silent switch mutes it.
-  if (navigator.audioSession) navigator.audioSession.type = "playback";
   if (!sound) {
-    sound = new AudioContext();
+    sound = newSound();
     sound.addEventListener("statechange", tellSound);
   }
   const note = byId("sound-note");
   note.hidden = false;
   note.textContent = "One moment …";
   resume();
-  const awake = await stayAwake();
+  const awake = Boolean(await screenLock());
   const given = Date.now() + RESUME_MS;
   while (sound.state !== "running" && Date.now() < given) await new Promise((done) => { setTimeout(done, 50); });
   tellSound();
@@ -145,7 +123,7 @@ async function turnOn() {
     note.textContent = NO_SOUND;
     return;
   }
-  beep();
+  beep(sound);
   note.textContent = awake
     ? "Heard it? The screen stays on while this page is open."
     : "Heard it? Keep the screen on and this page open: locked, this phone may stay silent.";
@@ -159,7 +137,7 @@ if (byId("sound")) {
 }
 const back = () => {
   if (document.visibilityState !== "visible") return;
-  if (sound) stayAwake();
+  if (sound) screenLock();
   resume();
   confirmed = false;
   show();

@@ -8,6 +8,7 @@ const DAY_MS = 86400000, EMPTIES_MS = 100;
 const UNTYPED = new Set(["hidden", "file", "password", "submit", "button", "image", "reset"]);
 const ABOUT = '[type="hidden"]:is([name$="_id"], [name="track"], [name="race_class"])';
 const { database } = document.documentElement.dataset;
+const ADDED = new URLSearchParams(location.search).get("added");
 const bars = new Map();     // form → its offer
 let own = new WeakMap();    // form → what was typed into it here, by name, and whether the server brought that
 const unsafe = new Set();   // keys of writes that were sent and are neither saved nor kept to be sent
@@ -116,6 +117,7 @@ function putBack(form, draft) {
   const { fields } = draft;
   for (const [name, { chosen, typed, unit }] of Object.entries(fields)) {
     if (own.get(form)?.names.has(name)) continue;  // typed again since
+    if (name === ADDED) continue;  // what was gone for
     const left = [...typed];
     for (const field of fieldsOf(form).filter((each) => each.name === name)) {
       if (isBox(field)) field.checked = chosen.includes(field.value);
@@ -215,7 +217,10 @@ function look(form) {
   if (there) own.set(form, { names: new Set(Object.keys(draft.fields)), brought: true });
   const pending = draft?.sent && !unsafe.has(draft.sent);
   if (!draft || there || pending) withdraw(form);
-  else if (!bars.has(form) && !own.has(form) && goingOn?.key !== key) showOffer(form, { ...draft, key });
+  else if (!bars.has(form) && !own.has(form) && goingOn?.key !== key) {
+    if (ADDED && hasField(form, ADDED)) putBack(form, draft);  // back with what was added for this form
+    else showOffer(form, { ...draft, key });
+  }
 }
 
 function ask(message) {

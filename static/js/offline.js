@@ -5,7 +5,7 @@ import { ask } from "./ask.js";
 const AGAIN_MS = 2000;
 const SAME_TAP_MS = 20000;
 const MOST_SAID = 5;
-const UNSAID = new Set(["csrf_token", "version", "uuid", "back", "pack", "expected", "origin", "seen", "saw", "answer", "from",
+const UNSAID = new Set(["csrf_token", "version", "uuid", "back", "pack", "expected", "origin", "seen", "saw", "answer", "from", "start",
   "car_id", "motor_id", "meeting_id"]);
 
 const answers = (level, title, text) =>

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from wtforms import BooleanField, HiddenField, StringField, TextAreaField
 
-from pitapp.web.forms.fields import Needed
+from pitapp.web.forms.fields import Needed, NumberField
 from pitapp.web.forms.form_errors import PitForm
 
 SHORT = {"maxlength": 60, "autocomplete": "off"}
@@ -15,6 +15,7 @@ class ControllerForm(PitForm):
 
     version = HiddenField(default="1")
     name = StringField("Name", [Needed("Give the controller a name.")], render_kw=SHORT)
+    motor_kv = NumberField("Kv of the motor", unit="rpm/V")
     firmware = StringField("Firmware", render_kw=SHORT)
     signal_text = TextAreaField(
         "How it shows its rev limit at switch-on", render_kw={"maxlength": 120, "rows": 2}

@@ -3,21 +3,27 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Sequence
 from typing import Any
 
-from flask import Blueprint
+from flask import Blueprint, request
 
 from pitapp.checks.controllers import store
+from pitapp.checks.controllers.first_plan import plan_fields, with_plan
 from pitapp.checks.controllers.forms import ControllerForm
 from pitapp.checks.lists import store as lists
+from pitapp.checks.lists.plan import PlanField
 from pitapp.checks.models import Controller
-from pitapp.db import get_db
+from pitapp.db import get_db, undo
 from pitapp.errors import ChangedMeanwhile, NotThere
 from pitapp.kit import store as kit
 from pitapp.kit import subject
-from pitapp.kit.models import Car
+from pitapp.kit.models import Car, Motor
+from pitapp.meetings import store as meetings
+from pitapp.meetings.models import RaceClass
 from pitapp.web.clock import current_settings, now
 from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes.onward import onward
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -36,7 +42,10 @@ def page() -> Any:
 
 @blueprint.get("/new")
 def new() -> Any:
-    return _show_form(ControllerForm(), car=_car(get_db()))
+    connection = get_db()
+    car = _car(connection)
+    form = ControllerForm(data={"name": f"Controller in {car.name}"[:60] if car else ""})
+    return _show_new(connection, form, car)
 
 
 @blueprint.post("/new")
@@ -44,20 +53,53 @@ def new() -> Any:
 def add(connection: sqlite3.Connection) -> Any:
     car, form = subject.form_car(connection), ControllerForm()
     item = form.fill(Controller, version=1)
-    if item is None:
-        return _show_form(form, status=422, car=car)
-    from pitapp.checks.starting_list import STARTING_LIST
-
-    new_id, token = store.add(
-        connection,
-        item,
-        STARTING_LIST if form.starting_list.data else (),
-        car.id if car and form.fit.data else None,
-        now(),
-    )
+    planned = plan_fields(_class(connection, car), request.form)
+    motor = _motor(form, car)
+    if item is None or form.motor_kv.errors or any(each.errors for each in planned):
+        return _show_new(connection, form, car, planned, 422)
+    own = with_plan(planned) if form.starting_list.data else ()
+    with undo.step(connection, f"Added {item.name}", now()) as step:
+        new_id = store.add_in(
+            connection, step, item, own, car.id if car and form.fit.data else None, now()
+        )
+        if motor and not (car and car.motor_id):
+            kit.add_motor(connection, step, motor, car.id if car else None)
     note = subject.other_car_note(connection, car) if car and form.fit.data else ""
-    notice(f"Added {item.name}{note}", token)
-    return after_write("checks.controllers.controller", controller_id=new_id)
+    notice(f"Added {item.name}{note}", step.token)
+    return onward("motor", "checks.controllers.controller", controller_id=new_id)
+
+
+def _motor(form: ControllerForm, car: Car | None) -> Motor | None:
+    """The motor whose Kv was typed beside the controller."""
+    kv = form.motor_kv.data
+    if kv is None:
+        return None
+    name = f"{car.name}, {kv:g} rpm/V" if car else f"{kv:g} rpm/V"
+    try:
+        return Motor(name=name[:60], kv_rpm_per_v=kv)
+    except ValueError:
+        form.motor_kv.errors = ["A Kv lies between 50 and 20 000 rpm/V."]
+        return None
+
+
+def _class(connection: sqlite3.Connection, car: Car | None) -> RaceClass | None:
+    return meetings.latest_class(connection, car.id if car else None)
+
+
+def _show_new(
+    connection: sqlite3.Connection,
+    form: ControllerForm,
+    car: Car | None,
+    planned: Sequence[PlanField] | None = None,
+    status: int = 200,
+) -> Any:
+    if planned is None:
+        planned = plan_fields(_class(connection, car))
+    for each in planned:
+        if each.errors:
+            form.form_errors.append(f"{each.step.name}: see below.")
+    asks_kv = not (car and car.motor_id)
+    return _show_form(form, status=status, car=car, planned=planned, asks_kv=asks_kv)
 
 
 @blueprint.get("/<int:controller_id>")
@@ -131,6 +173,9 @@ def _show_form(
     item: Controller | None = None,
     status: int = 200,
     car: Car | None = None,
+    planned: Sequence[PlanField] = (),
+    *,
+    asks_kv: bool = False,
 ) -> Any:
     return show(
         "checks/controller_form.html",
@@ -138,6 +183,8 @@ def _show_form(
         form=form,
         item=item,
         car=car,
+        planned=planned,
+        asks_kv=asks_kv,
     )
 
 

@@ -86,16 +86,26 @@ def add(
     now: datetime,
 ) -> tuple[int, str]:
     """Add a controller with the list of its settings, and put it into the car if one is given."""
-    values = item.model_dump(exclude={"id", "version"})
     with undo.step(connection, f"Added {item.name}", now) as step:
-        new_id = step.insert("controllers", values)
-        own = Checklist(
-            name=f"{item.name}: settings"[:60], occasion="settings", controller_id=new_id
-        )
-        put_checklist(connection, own, settings, step)
-        if car_id is not None:
-            _put_in(step, car_id, new_id, now)
+        new_id = add_in(connection, step, item, settings, car_id, now)
     return new_id, step.token
+
+
+def add_in(
+    connection: sqlite3.Connection,
+    step: undo.Step,
+    item: Controller,
+    settings: Iterable[Step],
+    car_id: int | None,
+    now: datetime,
+) -> int:
+    """As `add`, within the caller's undo step; returns the id."""
+    new_id = step.insert("controllers", item.model_dump(exclude={"id", "version"}))
+    own = Checklist(name=f"{item.name}: settings"[:60], occasion="settings", controller_id=new_id)
+    put_checklist(connection, own, settings, step)
+    if car_id is not None:
+        _put_in(step, car_id, new_id, now)
+    return new_id
 
 
 def change(connection: sqlite3.Connection, item: Controller, now: datetime) -> str:

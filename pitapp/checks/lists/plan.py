@@ -16,9 +16,11 @@ class PlanForm(PitForm):
 class PlanField:
     """What is planned at a step, as it stands in its field and as it is stored."""
 
-    def __init__(self, step: Step, sent: Mapping[str, str] | None = None) -> None:
+    def __init__(
+        self, step: Step, sent: Mapping[str, str] | None = None, name: str | None = None
+    ) -> None:
         self.step = step
-        self.name = f"planned-{step.id}"
+        self.name = name or f"planned-{step.id}"
         self.unit = display_unit(step.unit)
         self.errors: list[str] = []
         self.value = step.planned

@@ -9,6 +9,8 @@ from collections.abc import Iterable, Mapping
 from typing import Literal, NamedTuple
 
 Scope = Literal["car", "motor", "track", "today"]
+CORNERS = {"tight": "Tight", "mixed": "Mixed", "flowing": "Flowing"}
+"""What a track without measured straights is like between them."""
 Source = Literal[
     "measured here",
     "fitted from runs",

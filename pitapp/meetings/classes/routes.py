@@ -14,6 +14,7 @@ from pitapp.meetings.classes.forms import ClassForm
 from pitapp.meetings.models import RaceClass
 from pitapp.web.clock import now
 from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes.onward import onward
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -51,12 +52,12 @@ def save(connection: sqlite3.Connection, class_id: int = 0) -> Any:
     if record is None:
         return _show(form, item, 422)
     try:
-        _, token = store.save_class(connection, record, now())
+        saved_id, token = store.save_class(connection, record, now())
     except ChangedMeanwhile as error:
         form.show_conflict(store.race_class(connection, class_id), str(error))
         return _show(form, item, 409)
     notice(f"Saved {record.name}", token)
-    return after_write("meetings.classes.page")
+    return onward("class", "meetings.classes.page", field="race_class_id", new_id=saved_id)
 
 
 @blueprint.post("/<int:class_id>/remove")

@@ -16,6 +16,7 @@ from pitapp.runs import store as runs
 from pitapp.runs.models import SetupEntry, with_unit
 from pitapp.runs.setup import store
 from pitapp.runs.setup.forms import EntryForm, ListForm, ValueForm
+from pitapp.runs.setup.starting_sheet import STARTING_SHEET
 from pitapp.web.clock import current_settings, now
 from pitapp.web.http.htmx import after_write, show, show_part
 from pitapp.web.writes import taps
@@ -49,7 +50,10 @@ def page() -> Any:
 
 @blueprint.get("/new")
 def new() -> Any:
-    return _show_list(kit.car_in_use(get_db(), current_settings()), ListForm())
+    connection = get_db()
+    car = kit.car_in_use(connection, current_settings())
+    begun = bool(store.entries(connection, car.id))
+    return _show_list(car, ListForm(data={"lines": "" if begun else STARTING_SHEET}))
 
 
 @blueprint.post("/new")

@@ -57,7 +57,7 @@ def add(
 ) -> tuple[int, str]:
     """Add entries at the end of a car's list; returns how many they were, and the undo token.
 
-    One that is listed already under its group and name gets the new value instead.
+    One that is listed already under its group and name gets the new value instead, if there is one.
 
     Raises:
         Refused: the list would be longer than 200 entries.
@@ -69,7 +69,9 @@ def add(
             key = _key(new.group, new.name)
             old = stored.get(key)
             if old is not None:
-                fresh = old.model_copy(update={"value": new.value, "unit": new.unit or old.unit})
+                fresh = old.model_copy(
+                    update={"value": new.value or old.value, "unit": new.unit or old.unit}
+                )
                 stored[key] = _save(step, _remembering(old, fresh))
                 continue
             if len(stored) >= MOST_ENTRIES:

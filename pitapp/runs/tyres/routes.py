@@ -13,7 +13,7 @@ from pitapp.kit import store as kit
 from pitapp.kit import subject
 from pitapp.runs.models import TyreSet
 from pitapp.runs.tyres import store
-from pitapp.runs.tyres.forms import TyreSetForm
+from pitapp.runs.tyres.forms import STARTING_PREPARATION, TyreSetForm
 from pitapp.web.clock import current_settings, now
 from pitapp.web.http.htmx import after_write, show
 from pitapp.web.writes.transactions import write
@@ -37,7 +37,7 @@ def page() -> Any:
 
 @blueprint.get("/new")
 def new() -> Any:
-    return _show(TyreSetForm(), None)
+    return _show(TyreSetForm(data={"treatment": STARTING_PREPARATION}), None)
 
 
 @blueprint.get("/<int:set_id>")
@@ -52,7 +52,7 @@ def tyre_set(set_id: int) -> Any:
 def save(connection: sqlite3.Connection, set_id: int = 0) -> Any:
     item = store.tyre_set(connection, set_id) if set_id else None
     form = TyreSetForm()
-    record = form.fill(TyreSet, id=set_id)
+    record = form.record(set_id)
     if record is None:
         return _show(form, item, 422)
     try:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any, TypeVar
 
+from flask import Flask
 from flask_wtf import FlaskForm
 from pydantic import BaseModel, ValidationError
 
@@ -67,6 +69,42 @@ class PitForm(FlaskForm):
     def failed(self) -> bool:
         """Whether anything is wrong with what was sent."""
         return bool(self.errors)
+
+
+def filled(fields: Iterable[Any], item: object = None) -> bool:
+    """Whether a fold with these fields is open: at a fault, at what was typed, at a value on record."""
+    return any(_filled(field, item is not None) for field in fields)
+
+
+def _filled(field: Any, on_record: bool) -> bool:
+    if field.errors:
+        return True
+    if hasattr(field, "entries"):
+        return any(
+            _filled(inner, on_record)
+            for entry in field.entries
+            for inner in (entry.form if hasattr(entry, "form") else [entry])
+            if inner.type != "HiddenField"
+        )
+    typed = any(str(each).strip() for each in field.raw_data or ())
+    return bool(typed or (on_record and field.data not in (None, "", False)))
+
+
+def faults(form: Any) -> list[tuple[str, str]]:
+    """Every field at fault, in the form's order, as its id and its label."""
+    listed = []
+    for field in form:
+        if hasattr(field, "entries") and field.entries and hasattr(field.entries[0], "form"):
+            for entry in field.entries:
+                listed += faults(entry.form)
+        elif field.errors and field.type not in ("HiddenField", "CSRFTokenField"):
+            listed.append((field.id, field.label.text))
+    return listed
+
+
+def register(app: Flask) -> None:
+    """Give templates the filters `filled` and `faults`."""
+    app.jinja_env.filters.update(filled=filled, faults=faults)
 
 
 def in_words(finding: Any) -> str:
