@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import random
 import re
 import sqlite3
+from dataclasses import replace
 from datetime import timedelta
 from html import unescape
 from itertools import pairwise
@@ -99,6 +101,20 @@ def test_storage_waits_until_somebody_is_there() -> None:
     pieces = [piece for todo in plan.steps.values() for step in todo for piece in step.pieces]
     assert all(end <= 100 or begin >= 106 for begin, end in pieces)
     assert all(end <= 120 or begin >= 130 for begin, end in pieces)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_day_with_far_too_little_time_gets_what_can_be_had(seed: int) -> None:
+    """Twelve heats 25 min apart, nobody there for 24 min of them: what is charged before the first
+    heats serves several at least, however little is searched for better."""
+    rng = random.Random(seed)
+    heats = [Heat(120 + 25 * number + rng.random(), 6, 3500) for number in range(12)]
+    packs = [replace(pack(f"P{number}", 50 * rng.random()), most_c_rate=2) for number in range(8)]
+    chargers = [Charger(4, 10, 150, 40, 600), Charger(2, 5, 60, 10, 120)]
+    away = [(heat.start_min - 5, heat.start_min + 19) for heat in heats]
+    rules = PlanRules(most_full_min=60, margin_min=10)
+    plan = plan_charging(heats, packs, chargers, rules, away=away, most_states=2000)
+    assert plan.heats_without <= 9
 
 
 @pytest.mark.parametrize(

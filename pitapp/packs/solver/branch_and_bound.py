@@ -61,12 +61,16 @@ class BranchAndBound:
     def least_cost(self) -> float:
         """Least time full that the bound promises before anything is placed."""
         todo = self.partial.open_heats()
+        if self.partial.drops_left < 0:
+            return math.inf
         return self._bound(todo, 0.0) if todo else 0.0
 
     def branch(self, cost: float) -> None:
         """Decide what is still open, everything already placed costing `cost`."""
         partial = self.partial
         todo = partial.open_heats()
+        if partial.drops_left < 0:
+            return
         if not todo:
             cost += partial.full_left([])[2]
             if cost < self.best_time - SLACK_MIN:

@@ -69,6 +69,10 @@ class PartialSchedule:
             )
             for number, kind in enumerate(day.kinds)
         ]
+        for heat, servable in enumerate(self._servable()):
+            if not servable:
+                self.status[heat] = DROPPED
+                self.drops_left -= 1
         self.groups = range(len(day.outputs))
         self.free = [[math.inf] * outputs for outputs in day.outputs]
         self.taken = [0] * len(day.outputs)
@@ -97,6 +101,31 @@ class PartialSchedule:
             for number, kind in enumerate(day.kinds)
             if not kind.full
         )
+
+    def _servable(self) -> list[bool]:
+        """Whether each heat could have a full pack, if nothing else were on the chargers."""
+        day, servable = self.day, [False] * len(self.day.need)
+        for heat, deadline in enumerate(day.deadline):
+            in_time = day.need[heat] - day.time.earliest(deadline) <= day.most_full + SLACK_MIN
+            servable[heat] = any(
+                kind.can_run[heat]
+                and (
+                    kind.full
+                    or (in_time and deadline - min(kind.first_length) >= kind.free_from - SLACK_MIN)
+                )
+                for kind in day.kinds
+            ) or (
+                in_time
+                and any(
+                    servable[before]
+                    and kind.can_run[heat]
+                    and deadline - day.back[before] >= lengths[before] - SLACK_MIN
+                    for kind in day.kinds
+                    for lengths in kind.recharge_length
+                    for before in range(heat)
+                )
+            )
+        return servable
 
     def _longest_lengths(self, group: int) -> list[float]:
         longest = []

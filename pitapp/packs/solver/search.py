@@ -15,17 +15,19 @@ charge that ends then; which of the outputs free at that moment it has does not 
 placed when the first charge of its group comes that ends no later.
 
 So it is enough to search over orders of charges and over what each one charges where; the search is
-depth first with four prunings that lose no best schedule: a bound on the heats that must go without,
-a bound on the waiting still to come, a table of states already met with no less time left and no
-more waiting, and no use of a pack for which there are more packs at least as good than there are
-heats.
+depth first from a schedule made quickly, which it has to beat, with four prunings that lose no best
+schedule: a bound on the heats that must go without, a bound on the waiting still to come, a table of
+states already met with no less time left and no more waiting, and no use of a pack for which there
+are more packs at least as good than there are heats.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from pitapp.packs.solver.branch_and_bound import BranchAndBound
+from pitapp.packs.solver.greedy import first_schedule
 from pitapp.packs.solver.problem import Job, Schedule, ScheduleProblem
 
 
@@ -44,16 +46,20 @@ def search(
     heats = len(day.need)
     left = most_states
     proved = True
-    for without in range(min(beat[0], heats) + 1):
-        most = beat[1] if without == beat[0] else math.inf
+    first = first_schedule(day)
+    known = first if (first.without, first.full_time) < beat else None
+    limit = (known.without, known.full_time) if known else beat
+    for without in range(min(limit[0], heats) + 1):
+        if any_time and known and without == known.without:
+            break
+        most = limit[1] if without == limit[0] else math.inf
         best, done, states = _search_with(day, without, max(left, _DIVE_STATES), most, any_time)
         left -= states
         proved = proved and done
         if best is not None:
             return Schedule(tuple(best[1]), without, best[0], proved, most_states - left)
-    if heats < beat[0] and not proved:
-        idle = sum(kind.count * kind.idle_time(day.end) for kind in day.kinds if kind.full)
-        return Schedule((), heats, idle, proved, most_states - left)
+    if known:
+        return replace(known, proved=proved, states=most_states - left)
     return Schedule((), heats + 1, math.inf, proved, most_states - left)
 
 
