@@ -82,6 +82,28 @@ def test_nothing_names_another_host(path: Path) -> None:
     assert addresses(without_jinja(source) if path in TEMPLATES else source) == []
 
 
+def lost_in_a_part(source: str) -> list[str]:
+    """What a page imports or sets outside its blocks: a block that is shown alone lacks it."""
+    if "{% extends" not in source:
+        return []
+    within, lost = 0, []
+    for word in re.findall(r"{%-?\s*(block|endblock|from|import|set)\b", source):
+        within += {"block": 1, "endblock": -1}.get(word, 0)
+        if word in ("from", "import", "set") and not within:
+            lost.append(word)
+    return lost
+
+
+@pytest.mark.parametrize("path", TEMPLATES, ids=shown)
+def test_a_part_shown_alone_has_what_it_uses(path: Path) -> None:
+    assert lost_in_a_part(path.read_text(encoding="utf-8")) == []
+
+
+def test_what_a_part_would_lack_is_seen() -> None:
+    page = '{% extends "a" %}{% from "b" import c %}{% block part %}{% set d = 1 %}{% endblock %}'
+    assert lost_in_a_part(page) == ["from"]
+
+
 @pytest.mark.parametrize(
     "source",
     [
