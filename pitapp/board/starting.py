@@ -49,7 +49,7 @@ STEPS = (
     StartStep(
         "class",
         "Add your class",
-        "Its limits are filled in for the car and the controller, and checked at every reading.",
+        "With it: its limits are preset for car and controller, and checked at every reading.",
         "/meetings/classes/new",
         lambda connection, car: not meetings.race_classes(connection),
     ),

@@ -136,6 +136,31 @@ def _make_room(connection: sqlite3.Connection, *, large: bool) -> None:
         )
 
 
+def remove_listed(
+    connection: sqlite3.Connection,
+    table: str,
+    row_id: int,
+    now: datetime,
+    *,
+    label: str,
+    missing: str,
+) -> str:
+    """Take a row that nothing else hangs on out of the lists; returns the undo token.
+
+    Raises:
+        NotThere: no such row is listed; `missing` is the sentence.
+    """
+    listed = connection.execute(
+        f"SELECT 1 FROM {_checked_name(table)} WHERE id = ? AND removed_at IS NULL",  # noqa: S608
+        (row_id,),
+    ).fetchone()
+    if listed is None:
+        raise NotThere(missing)
+    with step(connection, label, now) as recording:
+        recording.remove(table, row_id, now)
+    return recording.token
+
+
 def forget_all(connection: sqlite3.Connection) -> None:
     """Forget every step: none of them leads back from rows that came from elsewhere."""
     connection.execute("PRAGMA secure_delete = ON")

@@ -7,7 +7,6 @@ from datetime import datetime
 
 from pitapp.db import to_db, undo
 from pitapp.db.pages import newest
-from pitapp.errors import NotThere
 from pitapp.roll.models import Parking, TiltTest
 
 _TEST = ", ".join(TiltTest.model_fields)
@@ -41,14 +40,14 @@ def remove_test(connection: sqlite3.Connection, test_id: int, now: datetime) -> 
     Raises:
         NotThere: there is no such test.
     """
-    row = connection.execute(
-        "SELECT id FROM tilt_tests WHERE id = ? AND removed_at IS NULL", (test_id,)
-    ).fetchone()
-    if row is None:
-        raise NotThere("There is no such tilt test.")
-    with undo.step(connection, "Removed a tilt test", now) as step:
-        step.remove("tilt_tests", test_id, now)
-    return step.token
+    return undo.remove_listed(
+        connection,
+        "tilt_tests",
+        test_id,
+        now,
+        label="Removed a tilt test",
+        missing="There is no such tilt test.",
+    )
 
 
 def parking(connection: sqlite3.Connection, car_id: int) -> Parking:

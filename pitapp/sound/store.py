@@ -7,7 +7,6 @@ from datetime import datetime
 
 from pitapp.db import to_db, undo
 from pitapp.db.pages import newest
-from pitapp.errors import NotThere
 from pitapp.sound.models import Comparison, RevCheck
 
 MOST = 50
@@ -37,14 +36,14 @@ def remove_comparison(connection: sqlite3.Connection, comparison_id: int, now: d
     Raises:
         NotThere: there is no such comparison.
     """
-    row = connection.execute(
-        "SELECT id FROM sound_comparisons WHERE id = ? AND removed_at IS NULL", (comparison_id,)
-    ).fetchone()
-    if row is None:
-        raise NotThere("That comparison is not on record.")
-    with undo.step(connection, "Removed the comparison", now) as step:
-        step.remove("sound_comparisons", comparison_id, now)
-    return step.token
+    return undo.remove_listed(
+        connection,
+        "sound_comparisons",
+        comparison_id,
+        now,
+        label="Removed the comparison",
+        missing="That comparison is not on record.",
+    )
 
 
 def rev_checks(connection: sqlite3.Connection, car_id: int, *, limit: int = 10) -> list[RevCheck]:
@@ -66,11 +65,11 @@ def remove_rev_check(connection: sqlite3.Connection, rev_check_id: int, now: dat
     Raises:
         NotThere: there is no such check.
     """
-    row = connection.execute(
-        "SELECT id FROM rev_checks WHERE id = ? AND removed_at IS NULL", (rev_check_id,)
-    ).fetchone()
-    if row is None:
-        raise NotThere("That check is not on record.")
-    with undo.step(connection, "Removed the own check of the rev limit", now) as step:
-        step.remove("rev_checks", rev_check_id, now)
-    return step.token
+    return undo.remove_listed(
+        connection,
+        "rev_checks",
+        rev_check_id,
+        now,
+        label="Removed the own check of the rev limit",
+        missing="That check is not on record.",
+    )
