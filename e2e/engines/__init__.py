@@ -43,7 +43,11 @@ NOISE = {
         r"Fetch API cannot load http\S+ due to access control checks",
         r"htmx:error: Load failed TypeError: Load failed",
     ),
-    "firefox": (r"htmx:error: NetworkError when attempting to fetch resource",),
+    "firefox": (
+        r"htmx:error: NetworkError when attempting to fetch resource",
+        # It names no request when it shuts a worker down that is answering one.
+        r"Failed to load ‘’\. A ServiceWorker intercepted the request",
+    ),
     "chromium": (),
 }
 

@@ -13,6 +13,7 @@ from e2e.pocket import kill_browser
 from e2e.watch import Watch
 
 KEPT = """async (database) => {
+  if (!navigator.serviceWorker.controller) return false;
   for (const name of await caches.keys()) {
     const one = name.startsWith("pages-") && name.endsWith(database);
     if (one && await (await caches.open(name)).match("/offline/runs")) return true;
@@ -100,13 +101,16 @@ def visit_once(page: Page, url: str) -> None:
 
 
 def wait_until_kept(page: Page) -> None:
-    """Wait until the phone has kept what it needs of the database that the open page is from."""
+    """
+    Wait until the phone has kept what it needs of the database that the open page is from, and until its worker
+    has taken over: a page that is opened before that is not kept.
+    """
     database = page.locator("html").get_attribute("data-database") or ""
     for _ in range(400):
         if page.evaluate(KEPT, database):
             return
         page.wait_for_timeout(100)
-    raise AssertionError("The phone kept no pages within 40 s.")
+    raise AssertionError("The phone kept no pages within 40 s, or its worker did not take over.")
 
 
 def wait_until_charge_is_kept(page: Page) -> None:
