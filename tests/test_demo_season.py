@@ -70,7 +70,7 @@ def test_the_season_has_what_it_promises(connection: sqlite3.Connection, logged:
 
 
 def test_the_same_seed_gives_the_same_season(demo: Flask, tmp_path: Path) -> None:
-    """Row for row; each data folder has an identity of its own."""
+    """Row for row; each data folder has an identity of its own, each meeting a key in calendars."""
     again = create_app(tmp_path / "again", clock=Clock(NOW), invented=True)
     fill(again)
     files = [
@@ -79,6 +79,8 @@ def test_the_same_seed_gives_the_same_season(demo: Flask, tmp_path: Path) -> Non
     ]
     again.extensions["pitapp.db"].close()
     assert files[0].pop("origin") != files[1].pop("origin")
+    keys = [{row.pop("calendar_key") for row in each["tables"]["meetings"]} for each in files]
+    assert keys[0].isdisjoint(keys[1])
     assert files[0] == files[1]
 
 

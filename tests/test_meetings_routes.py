@@ -340,7 +340,9 @@ def test_meetings_are_listed_in_pages(
             [(f"2025-{1 + n // 28:02}-{1 + n % 28:02}", f"Day {n}") for n in range(60)],
         )
     page = client.get("/meetings").get_data(as_text=True)
-    assert page.count('class="row" href="/meetings/') == 31  # thirty, and the row to the classes
+    assert (
+        page.count('class="row" href="/meetings/') == 32
+    )  # thirty, and the rows to classes and seasons
     older = re.findall(r'href="(/meetings\?before=\d+)"', page)
     page = client.get(older[0]).get_data(as_text=True)
     assert "Day 0<" in page

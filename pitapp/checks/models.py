@@ -34,7 +34,7 @@ OCCASION_NAMES: dict[str, str] = {
 
 
 class Topic(NamedTuple):
-    """Something that a class may limit and a step may read: its name and its unit."""
+    """What a class may limit or the log asks, and a step may read: its name and its unit."""
 
     name: str
     unit: str

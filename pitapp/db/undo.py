@@ -29,6 +29,8 @@ from pitapp.errors import ChangedMeanwhile, NotThere, Refused
 KEPT_STEPS = 500
 MOST_CHARACTERS, LARGE = 8_000_000, 20_000
 """So much is kept of all steps but the newest; looked at when one comes that is large by itself."""
+NEVER_BACK = "sequence"
+"""The column that grows with each change of a row, at Undo too: what others compare copies by."""
 _NAME = re.compile(r"[a-z][a-z0-9_]*\Z")
 
 RowImage = dict[str, Any] | None
@@ -234,7 +236,7 @@ def _changed(row: RowImage, after: RowImage) -> bool:
     """Whether a row is no longer as the step left it; columns added since then do not count."""
     if row is None or after is None:
         return row is not after
-    return any(row.get(name) != value for name, value in after.items())
+    return any(row.get(name) != value for name, value in after.items() if name != NEVER_BACK)
 
 
 def _put(connection: sqlite3.Connection, table: str, row_id: int, row: RowImage) -> None:
@@ -242,7 +244,11 @@ def _put(connection: sqlite3.Connection, table: str, row_id: int, row: RowImage)
         connection.execute(f"DELETE FROM {_checked_name(table)} WHERE id = ?", (row_id,))  # noqa: S608
         return
     names = [_checked_name(name) for name in row]
-    updates = ", ".join(f"{name} = excluded.{name}" for name in names if name != "id")
+    updates = ", ".join(
+        f"{name} = {table}.{name} + 1" if name == NEVER_BACK else f"{name} = excluded.{name}"
+        for name in names
+        if name != "id"
+    )
     connection.execute(
         f"INSERT INTO {_checked_name(table)} ({', '.join(names)}) "  # noqa: S608
         f"VALUES ({', '.join('?' * len(names))}) ON CONFLICT (id) DO UPDATE SET {updates}",

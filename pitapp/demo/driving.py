@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import exp
 from random import Random
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from pitapp.demo.plan import Machine
 from pitapp.drive.formulas import run_lap

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import sqlite3
 from datetime import datetime, timedelta
+from pathlib import Path
 from random import Random
 from typing import TypeVar
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from pitapp.demo import equipment
+from pitapp.demo import equipment, results
 from pitapp.demo.charging import Charger
 from pitapp.demo.driving import cooled, drive, read_later
 from pitapp.demo.equipment import DemoEquipment

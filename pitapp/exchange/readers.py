@@ -23,6 +23,7 @@ from pitapp.kit.scales.models import Part, Weighing
 from pitapp.limits import number
 from pitapp.meetings.models import ClassLimit, Heat, Meeting, RaceClass
 from pitapp.packs.charging.steps import StepAnswer
+from pitapp.meetings.results.models import MeetingResult, PointTable, Season
 from pitapp.packs.models import Charge, ChargerRecord, Pack, PlanRecord, Reading, Storage
 from pitapp.record import Record, finding_sentence
 from pitapp.roll.models import Parking, TiltTest
@@ -86,6 +87,7 @@ MODELS: dict[str, type[Record]] = {
     "leads": Lead,
     "meetings": Meeting,
     "motor_checks": MotorCheck,
+    "meeting_results": MeetingResult,
     "motors": Motor,
     "pack_charge_answers": StepAnswer,
     "pack_charges": Charge,
@@ -102,6 +104,7 @@ MODELS: dict[str, type[Record]] = {
     "tilt_tests": TiltTest,
     "track_feels": TrackFeel,
     "track_straights": Straight,
+    "seasons": Season,
     "tracks": Track,
     "tyre_sets": TyreSet,
     "weighed_parts": Part,

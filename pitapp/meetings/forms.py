@@ -162,6 +162,12 @@ class MeetingForm(TimetableForm):
         return self.fill(Meeting, id=meeting_id, **chosen)
 
 
+class CopyForm(PitForm):
+    """The day of a meeting made after another."""
+
+    day = DayField("Date", [Needed("Which day is it?")])
+
+
 class HeatForm(PitForm):
     """One entry of a timetable."""
 

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from pitapp.dates import moment_at, moment_in_range
 from pitapp.limits import number, whole
-from pitapp.meetings.models import HeatKind, Meeting
+from pitapp.meetings.models import Heat, HeatKind, Meeting
 
 MOST_HEATS = 60
 LONGEST_GAP = timedelta(hours=12)
@@ -215,3 +215,26 @@ def _midnight(meeting: Meeting, days_later: int) -> datetime:
     """The midnight that begins the meeting's day, or one of a later day."""
     day = meeting.day + timedelta(days=days_later)
     return datetime.combine(day, time(0), meeting.zone)
+
+
+def copied_entries(meeting: Meeting, heats: Sequence[Heat], day: date) -> list[Entry]:
+    """A timetable at the same times of day on another day, at the meeting's place.
+
+    What was past midnight stays past it.
+
+    >>> meeting = Meeting(day=date(2026, 3, 22), time_zone="Europe/Lisbon")
+    >>> heat = Heat(meeting_id=1, number=1, starts_at=datetime(2026, 3, 22, 9, 30, tzinfo=UTC))
+    >>> copied_entries(meeting, [heat], date(2026, 3, 29))[0].starts_at.isoformat()
+    '2026-03-29T08:30:00+00:00'
+
+    Raises:
+        ValueError: the clock of that place skips one of the times on that day, or it is out of range.
+    """
+    entries: list[Entry] = []
+    for heat in heats:
+        local = heat.starts_at.astimezone(meeting.zone)
+        moved = day + (local.date() - meeting.day)
+        after = entries[-1].starts_at if entries else None
+        starts_at = moment_at(moved, local.time(), meeting.zone, after)
+        entries.append(Entry(heat.kind, starts_at))
+    return entries

@@ -6,17 +6,20 @@ import sqlite3
 from datetime import timedelta
 from typing import Any
 
-from flask import Blueprint, request
+from flask import Blueprint, redirect, request, url_for
 
 from pitapp.db import get_db
 from pitapp.db.pages import split_page
 from pitapp.errors import BadRequest, ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.meetings import store
+from pitapp.meetings.calendar.routes import blueprint as calendar
 from pitapp.meetings.classes.routes import blueprint as classes
-from pitapp.meetings.forms import HeatForm, MeetingForm, TimetableForm
-from pitapp.meetings.formulas import clock_text, until_text
+from pitapp.meetings.forms import CopyForm, HeatForm, MeetingForm, TimetableForm
+from pitapp.meetings.formulas import clock_text, copied_entries, until_text
 from pitapp.meetings.models import Heat, Meeting
+from pitapp.meetings.report.routes import blueprint as report
+from pitapp.meetings.results.routes import blueprint as results
 from pitapp.tracks import store as tracks
 from pitapp.web.clock import current_settings, home_zone, now
 from pitapp.web.http.htmx import after_write, show, show_part
@@ -26,7 +29,8 @@ from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("meetings", __name__, url_prefix="/meetings")
-blueprint.register_blueprint(classes)
+for part in (classes, calendar, results, report):
+    blueprint.register_blueprint(part)
 blueprint.add_app_template_global(clock_text, "track_clock")
 blueprint.add_app_template_global(until_text, "until")
 PAGE_LENGTH = 30
@@ -108,6 +112,36 @@ def save(connection: sqlite3.Connection, meeting_id: int = 0) -> Any:
 def remove(connection: sqlite3.Connection, meeting_id: int) -> Any:
     notice("Removed the meeting", store.remove(connection, "meetings", meeting_id, now()))
     return after_write("meetings.page")
+
+
+@blueprint.get("/<int:meeting_id>/copy")
+def copy(meeting_id: int) -> Any:
+    item = store.meeting(get_db(), meeting_id)
+    following = max(item.day + timedelta(days=7), now().astimezone(home_zone()).date())
+    return _show_copy(CopyForm(data={"day": following}), item)
+
+
+@blueprint.post("/<int:meeting_id>/copy")
+@write
+def make_copy(connection: sqlite3.Connection, meeting_id: int) -> Any:
+    item = store.meeting(connection, meeting_id)
+    form = CopyForm()
+    if not form.validate_on_submit():
+        return _show_copy(form, item, 422)
+    try:
+        entries = copied_entries(item, store.heats(connection, meeting_id), form.day.data)
+    except (ValueError, OverflowError) as error:
+        form.day.errors = [str(error)]
+        return _show_copy(form, item, 422)
+    fresh = item.model_copy(update={"id": 0, "day": form.day.data, "remarks": "", "version": 1})
+    saved_id, token = store.save_meeting(connection, fresh, now(), entries)
+    notice(f"Made {fresh.title}", token)
+    return after_write("meetings.meeting", meeting_id=saved_id)
+
+
+def _show_copy(form: CopyForm, item: Meeting, status: int = 200) -> Any:
+    heats = store.heats(get_db(), item.id)
+    return show("meetings/copy.html", status, form=form, item=item, heats=heats)
 
 
 @blueprint.get("/<int:meeting_id>")

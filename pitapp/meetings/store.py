@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from typing import Literal
+from uuid import UUID, uuid4, uuid5
 
-from pitapp.db import from_db, to_db, undo
+from pitapp.db import from_db, identity, to_db, undo
 from pitapp.db.pages import newest
 from pitapp.errors import NotThere
 from pitapp.meetings.classes.store import (
@@ -19,7 +21,7 @@ from pitapp.meetings.classes.store import (
     save_class,
 )
 from pitapp.meetings.formulas import Entry, MeetingTimes, meeting_of_now
-from pitapp.meetings.models import Meeting
+from pitapp.meetings.models import Heat, Meeting
 from pitapp.meetings.timetable.store import (
     LATE,
     add_heats,
@@ -30,12 +32,14 @@ from pitapp.meetings.timetable.store import (
     next_heat,
     put_heats,
     reopen_heat,
+    removed_heats,
     shift_heats,
 )
 
 __all__ = [
     "add_heats",
     "change_heat",
+    "calendar_key",
     "class_raced",
     "current_meeting",
     "finish_heat",
@@ -52,6 +56,7 @@ __all__ = [
     "remove_class",
     "reopen_heat",
     "save_class",
+    "removed_heats",
     "save_meeting",
     "shift_heats",
 ]
@@ -59,6 +64,7 @@ __all__ = [
 AHEAD = timedelta(hours=36)
 _MEETING = ", ".join(Meeting.model_fields)
 
+_KEY = re.compile(r"[0-9a-f]{32}")
 
 def meetings(
     connection: sqlite3.Connection, *, limit: int = 50, before: int | None = None
@@ -84,6 +90,19 @@ def meeting(connection: sqlite3.Connection, meeting_id: int) -> Meeting:
 
 def following_meeting(connection: sqlite3.Connection, day: date) -> Meeting | None:
     """The first meeting on that day or after it."""
+def calendar_key(connection: sqlite3.Connection, meeting_id: int) -> UUID:
+    """What a meeting's entries are known by in calendars, the same in every copy of its rows.
+
+    Where an older file brought the meeting, it is made of this database and the meeting's number.
+    """
+    row = connection.execute(
+        "SELECT calendar_key FROM meetings WHERE id = ?", (meeting_id,)
+    ).fetchone()
+    if row and _KEY.fullmatch(row["calendar_key"]):
+        return UUID(row["calendar_key"])
+    return uuid5(UUID(identity.own(connection)), f"meeting/{meeting_id}")
+
+
     row = connection.execute(
         f"SELECT {_MEETING} FROM meetings WHERE removed_at IS NULL AND day >= ? "  # noqa: S608
         "ORDER BY day, id LIMIT 1",
@@ -140,6 +159,8 @@ def save_meeting(
             meeting(connection, item.id)
         meeting_id = step.save("meetings", item.id, item.version, values)
         put_heats(connection, step, meeting_id, entries)
+        else:
+            values["calendar_key"] = uuid4().hex
     return meeting_id, step.token
 
 
@@ -151,7 +172,9 @@ def remove(
     Raises:
         NotThere: there is no such thing.
     """
-    title = (meeting if table == "meetings" else heat)(connection, item_id).title
-    with undo.step(connection, f"Removed {title}", now) as step:
+    item = meeting(connection, item_id) if table == "meetings" else heat(connection, item_id)
+    with undo.step(connection, f"Removed {item.title}", now) as step:
+        if isinstance(item, Heat):
+            step.change("heats", item_id, {"sequence": item.sequence + 1})
         step.remove(table, item_id, now)
     return step.token

@@ -213,3 +213,4 @@ class PlanRecord(Record):
     made_at: Moment
     made_from: str = ""
     plan: DayPlan | None = None
+    sequence: int = 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from wtforms import SelectField, ValidationError
@@ -84,3 +85,7 @@ class IdField(SelectField):
 
 def _id(value: Any) -> int | None:
     return None if value in (None, "", "None") else int(str(value)[:18])
+def _word(value: Any) -> str | None:
+    return None if value in (None, "", "None") else str(value)
+
+

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from datetime import datetime, tzinfo
 from typing import Any
 
+from flask import request
 from wtforms import BooleanField, HiddenField, StringField, TextAreaField, ValidationError
 
 from pitapp.dates import moment_at, read_wall_clock

@@ -153,7 +153,9 @@ def run_from_form(
 
 
 def log(connection: sqlite3.Connection, item: Run, now: datetime) -> tuple[int, str]:
-    """Save a run, and with it that its heat is done and which tyres are on; one step to undo.
+    """Save a run, and with it that its heat is done, which tyres are on and what a list may skip.
+
+    All of it is one step to undo.
 
     Raises:
         ChangedMeanwhile: it was changed since the form was opened.

@@ -35,7 +35,6 @@ from pitapp.runs.snapshot import default_values, occasion
 from pitapp.runs.tyres.routes import blueprint as tyres
 from pitapp.tracks import store as tracks
 from pitapp.web.clock import current_settings, home_zone, now, zone
-from pitapp.web.forms.quantities import signed, unit
 from pitapp.web.http.htmx import after_write, show
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
@@ -91,12 +90,6 @@ def grouped(settings: Iterable[Setting]) -> dict[str, list[Setting]]:
     for setting in settings:
         groups.setdefault(setting.group, []).append(setting)
     return groups
-
-
-def rise_text(kelvin: float) -> str:
-    """A temperature difference in the racer's unit, with its sign."""
-    display = unit("temperature_change")
-    return f"{signed(display.display_value(kelvin), 0)} {display.symbol}"
 
 
 @blueprint.get("")

@@ -28,6 +28,7 @@ from pitapp.meetings.formulas import Entry
 from pitapp.meetings.models import Meeting
 from pitapp.runs import store
 from pitapp.runs.formulas import SetupLine
+from pitapp.runs.laps import store as laps
 from pitapp.runs.models import FittedCar, Run, Snapshot, TyreSet
 from pitapp.runs.setup import store as setup
 from pitapp.runs.snapshot import snapshot

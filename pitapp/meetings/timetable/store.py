@@ -27,6 +27,16 @@ def heats(connection: sqlite3.Connection, meeting_id: int) -> list[Heat]:
     return [Heat(**row) for row in rows]
 
 
+def removed_heats(connection: sqlite3.Connection, meeting_id: int) -> list[Heat]:
+    """What was taken out of a meeting's timetable."""
+    rows = connection.execute(
+        f"SELECT {_HEAT} FROM heats WHERE meeting_id = ? AND removed_at IS NOT NULL "  # noqa: S608
+        "ORDER BY starts_at, id",
+        (meeting_id,),
+    )
+    return [Heat(**row) for row in rows]
+
+
 def heat(connection: sqlite3.Connection, heat_id: int) -> Heat:
     """One entry of a timetable, also a removed one.
 
@@ -90,7 +100,12 @@ def change_heat(connection: sqlite3.Connection, item: Heat, now: datetime) -> st
     Raises:
         ChangedMeanwhile: it was changed, moved or removed since the form was opened.
     """
-    values = {"kind": item.kind, "number": item.number, "starts_at": to_db(item.starts_at)}
+    values = {
+        "kind": item.kind,
+        "number": item.number,
+        "starts_at": to_db(item.starts_at),
+        "sequence": heat(connection, item.id).sequence + 1,
+    }
     with undo.step(connection, f"Changed {item.title}", now) as step:
         step.save("heats", item.id, item.version, values)
     return step.token
@@ -101,7 +116,7 @@ def shift_heats(
 ) -> str:
     """Move one entry, or it and all not yet done that follow it; returns the undo token."""
     rows = connection.execute(
-        "SELECT id, version, starts_at FROM heats WHERE id = ?1 OR (?2 AND meeting_id = ?3 "
+        "SELECT id, version, starts_at, sequence FROM heats WHERE id = ?1 OR (?2 AND meeting_id = ?3 "
         "AND removed_at IS NULL AND done_at IS NULL AND (starts_at, id) > (?4, ?1))",
         (item.id, following, item.meeting_id, to_db(item.starts_at)),
     ).fetchall()
@@ -110,7 +125,8 @@ def shift_heats(
     with undo.step(connection, with_minus(label), now) as step:
         for row in rows:
             starts_at = to_db(_moved(from_db(row["starts_at"]), by))
-            step.save("heats", row["id"], row["version"], {"starts_at": starts_at})
+            values = {"starts_at": starts_at, "sequence": row["sequence"] + 1}
+            step.save("heats", row["id"], row["version"], values)
     return step.token
 
 
@@ -119,7 +135,7 @@ def finish_heat(
 ) -> str:
     """Mark an entry done, within the caller's undo step if given; returns the undo token."""
     item = heat(connection, heat_id)
-    done = {"done_at": to_db(item.done_at or now)}
+    done = {"done_at": to_db(item.done_at or now), "sequence": item.sequence + 1}
     if step is not None:
         step.change("heats", heat_id, done)
         return step.token
@@ -132,7 +148,7 @@ def reopen_heat(connection: sqlite3.Connection, heat_id: int, now: datetime) -> 
     """Mark an entry as still to come; returns the undo token."""
     item = heat(connection, heat_id)
     with undo.step(connection, f"{item.title} not done", now) as step:
-        step.change("heats", item.id, {"done_at": None})
+        step.change("heats", item.id, {"done_at": None, "sequence": item.sequence + 1})
     return step.token
 
 

@@ -115,6 +115,7 @@ def save_plan_in(
         step.record_insert("charge_plans", insert(connection, "charge_plans", values))
         return
     step.record_before("charge_plans", stored.id)
+    values["sequence"] = stored.sequence + 1
     connection.execute(
         f"UPDATE charge_plans SET {', '.join(f'{name} = ?' for name in values)} WHERE id = ?",  # noqa: S608
         [*values.values(), stored.id],
