@@ -52,6 +52,7 @@ def test_a_new_run_is_filled_in_with_what_is_fitted(
         "second_can_c": "",
         "second_after_s": "",
         "air_c": "",
+        **dict.fromkeys(("track_c", "grip", "wind", "dust", "wet"), ""),
         "best_lap_s": "",
         "laps": "",
         "run_s": "",

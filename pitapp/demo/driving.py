@@ -76,3 +76,17 @@ def read_later(rng: Random, flag_c: float, air_c: float, after_s: float) -> floa
 def cooled(flag_c: float, air_c: float, seconds: float) -> float:
     """What is left of the heat before the next run."""
     return air_c + (flag_c - air_c) * exp(-max(0.0, seconds) / COOLING_TAU_S)
+
+
+def conditions(days_ago: int, number: int, air_c: float) -> dict[str, Any]:
+    """How the track was in an outing: better through the day, dusty in the morning; invented."""
+    if days_ago % 3 == 1:
+        return {}
+    damp = days_ago % 7 == 2 and number == 0
+    return {
+        "track_c": round(air_c + 3 + number) if number % 2 == 0 else None,
+        "grip": ("low", "medium", "medium", "high", "high", "high")[min(number, 5)],
+        "dust": "some" if number == 0 and not damp else None,
+        "wet": "damp" if damp else "dry",
+        "wind": ("none", "light", "strong")[days_ago % 3] if days_ago % 2 else None,
+    }

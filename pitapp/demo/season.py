@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from pitapp.demo import equipment, results
 from pitapp.demo.charging import Charger
-from pitapp.demo.driving import cooled, drive, read_later
+from pitapp.demo.driving import conditions, cooled, drive, read_later
 from pitapp.demo.equipment import DemoEquipment
 from pitapp.demo.plan import CHANGES, KINDS, MACHINES, REMARKS, SEASON, Day
 from pitapp.gearing import store as gearing
@@ -186,6 +186,7 @@ class _Meeting:
             "remarks": self.rng.choice(REMARKS) if self.rng.random() < 0.3 else "",
             "snapshot": Snapshot(car=FittedCar(id=car.id, name=car.name)),
             **self._reading(number, true.flag_c, air_c),
+            **conditions(self.day.days_ago, number, air_c),
         }
         self._log(number, Run(**written), self.ended + timedelta(minutes=6))
         if heat:

@@ -22,6 +22,7 @@ from pitapp.kit import store as kit
 from pitapp.meetings import store as meetings
 from pitapp.packs import store as packs
 from pitapp.runs import store as runs
+from pitapp.runs.conditions import WORDS as CONDITIONS
 from pitapp.runs.formulas import packed_laps, parse_time_s, unpacked_laps
 from pitapp.runs.laps import store as laps
 from pitapp.runs.models import FittedCar, Run, Snapshot
@@ -34,6 +35,7 @@ from pitapp.web.forms.form_errors import in_words
 
 TIMES = ("best lap s", "run s")
 TEXTS = ("remarks",)
+WORDED = tuple(CONDITIONS)
 MOST_CELL = 12_000
 WORDS = {"class": "class", "motor": "motor", "pack": "pack", "tyres": "tyre set"}
 COLUMN_OF = {column: heading for heading, column in RUN_COLUMNS.items()}
@@ -144,6 +146,8 @@ class _Reader:
                 values[column] = (
                     text
                     if heading in TEXTS
+                    else text.lower()
+                    if heading in WORDED
                     else parse_time_s(text[:60])
                     if heading in TIMES
                     else parse_number(text, SENSIBLE)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 
 from pitapp.record import Record
+from pitapp.runs.conditions import WORDS
 from pitapp.runs.direction_words import direction_word
 from pitapp.runs.models import FittedController, FittedTyres, Run, Setting, with_unit
 from pitapp.units import with_minus
@@ -190,6 +191,13 @@ def _conditions(earlier: Run, later: Run, rise_text: Callable[[float], str]) -> 
         yield "another track"
     if earlier.air_c is not None and later.air_c is not None and earlier.air_c != later.air_c:
         yield f"air {rise_text(later.air_c - earlier.air_c)}"
+    warmer = (later.track_c or 0) - (earlier.track_c or 0)
+    if warmer and earlier.track_c is not None and later.track_c is not None:
+        yield f"track {rise_text(warmer)}"
+    for name, words in WORDS.items():
+        before, after = getattr(earlier, name), getattr(later, name)
+        if before and after and before != after:
+            yield f"{words[before]} → {words[after]}"
 
 
 def _results(earlier: Run, later: Run, rise_text: Callable[[float], str]) -> Iterator[str]:

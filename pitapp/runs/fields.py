@@ -61,6 +61,17 @@ class QuickField(NumberField):
             super().process_formdata(typed[-1:])
 
 
+class WordField(SelectField):
+    """One of a few words, or None where none is noted."""
+
+    def __init__(self, label: str | None = None, *, words: Iterable[str], **options: Any) -> None:
+        choices = {"": "not noted"} | {word: word for word in words}
+        super().__init__(label, coerce=_word, choices=choices, **options)
+
+    def _value(self) -> str:
+        return self.data or ""
+
+
 class IdField(SelectField):
     """A record chosen by id, or None; with `asked`, None is not accepted as an answer."""
 

@@ -11,8 +11,10 @@ from flask import request
 from wtforms import BooleanField, HiddenField, StringField, TextAreaField, ValidationError
 
 from pitapp.dates import moment_at, read_wall_clock
+from pitapp.runs.conditions import NAMES as CONDITIONS
+from pitapp.runs.conditions import WORDS
 from pitapp.runs.doubts import Doubt
-from pitapp.runs.fields import IdField, QuickField, TimeField
+from pitapp.runs.fields import IdField, QuickField, TimeField, WordField
 from pitapp.runs.models import Run
 from pitapp.web.forms.fields import NumberField, QuantityField, WholeField
 from pitapp.web.forms.form_errors import PitForm
@@ -42,6 +44,11 @@ class RunForm(PitForm):
     second_can_c = QuantityField("Can, read again", kind="temperature", signed=False)
     second_after_s = TimeField("Read again after the flag", sensible=(60, 3600))
     air_c = QuantityField("Air", kind="temperature")
+    track_c = QuantityField("Track temperature", kind="temperature")
+    grip = WordField("Grip", words=WORDS["grip"])
+    wind = WordField("Wind", words=WORDS["wind"])
+    dust = WordField("Dust", words=WORDS["dust"])
+    wet = WordField("Dry or wet", words=WORDS["wet"])
     best_lap_s = TimeField("Best lap", unit="s", sensible=(4, 180))
     laps = WholeField("Laps")
     run_s = TimeField("Time", sensible=(60, 7200))
@@ -106,11 +113,16 @@ class RunForm(PitForm):
     def untouched(self, earlier: Run, opened: RunForm) -> dict[str, Any]:
         """The values of `earlier` behind every field that still reads as `opened` does.
 
-        A value that nobody touched stays exactly as it was, whatever unit it is shown in.
+        A value that nobody touched stays exactly as it was, whatever unit it is shown in, and so do
+        conditions that a post leaves out.
         """
         texts, before = self.texts(), opened.texts()
         values = earlier.model_dump(include=set(texts))
-        return {name: value for name, value in values.items() if texts[name] == before[name]}
+        return {
+            name: value
+            for name, value in values.items()
+            if texts[name] == before[name] or (name in CONDITIONS and name not in request.form)
+        }
 
     def show_run_conflict(self, current: RunForm, sentence: str) -> None:
         """Bring in what was changed on another screen: shown where it was typed over here too.

@@ -13,6 +13,7 @@ from pitapp.dates import Moment
 from pitapp.gearing.formulas import final_drive_ratio, rollout_mm
 from pitapp.kit.models import Name, Remarks, Teeth
 from pitapp.record import Record
+from pitapp.runs.conditions import Dust, Grip, Wet, Wind
 from pitapp.runs.entries import MOST_TEXT, Setting, SetupEntry, ShortText, with_unit
 
 __all__ = [
@@ -167,6 +168,11 @@ class Run(Record):
     second_can_c: float | None = Field(None, ge=-30, le=250)
     second_after_s: float | None = Field(None, ge=0, le=3600)
     air_c: float | None = Field(None, ge=-30, le=60)
+    track_c: float | None = Field(None, ge=-30, le=90)
+    grip: Grip | None = None
+    wind: Wind | None = None
+    dust: Dust | None = None
+    wet: Wet | None = None
     best_lap_s: float | None = Field(None, gt=0, le=3600)
     laps: int | None = Field(None, ge=0, le=99_999)
     run_s: float | None = Field(None, gt=0, le=86_400)
@@ -219,6 +225,11 @@ class RunLine(Record):
     internal_ratio: float | None = None
     can_c: float | None = None
     air_c: float | None = None
+    track_c: float | None = None
+    grip: Grip | None = None
+    wind: Wind | None = None
+    dust: Dust | None = None
+    wet: Wet | None = None
     best_lap_s: float | None = None
     laps: int | None = None
     run_s: float | None = None

@@ -20,6 +20,7 @@ from pitapp.meetings import store as meetings
 from pitapp.meetings.models import KIND_NAMES
 from pitapp.runs import store
 from pitapp.runs.changes import changes
+from pitapp.runs.conditions import conditions_text
 from pitapp.runs.doubts import doubts
 from pitapp.runs.forms import RunForm
 from pitapp.runs.formulas import time_text
@@ -46,6 +47,7 @@ blueprint.add_app_template_filter(time_text, "time")
 
 READ_AGAIN = timedelta(minutes=30)
 FILTERS: dict[str, store.Filter] = {
+blueprint.add_app_template_filter(conditions_text, "conditions")
     "car": "car_id",
     "track": "track_id",
     "class": "race_class_id",

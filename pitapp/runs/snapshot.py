@@ -19,6 +19,7 @@ from pitapp.packs import store as packs
 from pitapp.packs.likely import likely_pack
 from pitapp.runs import store
 from pitapp.runs.models import (
+from pitapp.runs.conditions import NAMES as CONDITIONS
     FittedCar,
     FittedController,
     FittedMotor,
