@@ -19,6 +19,7 @@ from pitapp.gearing.answer import answer, for_car
 from pitapp.kit import store as kit
 from pitapp.kit.gear_gap import gear_gap
 from pitapp.kit.models import Car
+from pitapp.kit.wear import ready as wear
 from pitapp.meetings import store as meetings
 from pitapp.meetings.formulas import clock_text
 from pitapp.meetings.models import CAR_KINDS, Heat, Meeting
@@ -76,7 +77,7 @@ def _board(connection: sqlite3.Connection) -> dict[str, Any]:
     if car is not None:
         values |= _at(connection, car, meeting) if meeting else _at_home(connection, car)
     if not values.get("lines"):
-        values["alert"] = packs.alert(connection, now())
+        values["alert"] = packs.alert(connection, now()) or (car and wear.line(connection, car))
     return values
 
 
@@ -109,7 +110,7 @@ def _at(connection: sqlite3.Connection, car: Car, meeting: Meeting) -> dict[str,
         "first": first,
         "movable": movable(day, now()),
         "coming": [_for_the_countdown(heat, meeting) for heat in day.coming],
-        "lines": [line for _, line in ready],
+        "lines": [*(line for _, line in ready), *filter(None, [wear.line(connection, car)])],
         "due": due(day, ready, now(), STORAGE if packs.storage_open(connection) else None),
         "other_car": kit.car(connection, meeting.car_id)
         if meeting.car_id and not meeting.is_for(car.id)

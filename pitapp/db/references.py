@@ -66,6 +66,7 @@ NOUNS = {
     "weighed_parts": "a weighed part",
 }
 """What a row of each table is called, where it refers to others or is referred to."""
+    "worn_parts": "a part with hours",
 
 
 def of(connection: sqlite3.Connection) -> list[Reference]:

@@ -20,6 +20,8 @@ from pitapp.kit.leads import store as leads
 from pitapp.kit.scales import store as scales
 from pitapp.kit.scales.models import Part, Weighing
 from pitapp.kit.teeth import parse_teeth
+from pitapp.kit.wear import store as wear
+from pitapp.kit.wear.models import WornPart
 from pitapp.meetings import store as meetings
 from pitapp.packs import store as packs
 from pitapp.packs.models import Pack
@@ -127,6 +129,7 @@ def finish(connection: sqlite3.Connection, rng: Random, own: DemoEquipment, now:
             if motor_id and (days_ago == 2 or name == plan.TC):
                 _check_motor(connection, rng, motor_id, now - timedelta(days=days_ago))
     _tilt(connection, own.cars[plan.TC], now - timedelta(days=63, hours=3))
+    _hours(connection, own.cars[plan.TC], now)
 
 
 def _check_motor(
@@ -187,6 +190,24 @@ def _weigh(connection: sqlite3.Connection, car_id: int, moment: datetime) -> Non
     scales.save_weighing(connection, weighing, moment)
     for lead in plan.LEADS:
         leads.save_lead(connection, lead.model_copy(update={"car_id": car_id}), moment)
+
+
+def _hours(connection: sqlite3.Connection, car_id: int, now: datetime) -> None:
+    motor_id = kit.car(connection, car_id).motor_id
+    for name, days_ago, most_runs, most_minutes, where in (
+        ("Rear differential", 30, 60, None, {"car_id": car_id}),
+        ("Belt", 120, None, None, {"car_id": car_id}),
+        ("Rotor", 63, None, 600, {"motor_id": motor_id}),
+    ):
+        item = WornPart(
+            name=name,
+            since=now - timedelta(days=days_ago),
+            most_runs=most_runs,
+            most_minutes=most_minutes,
+            remarks="Invented.",
+            **where,
+        )
+        wear.save(connection, item, now)
 
 
 def _tilt(connection: sqlite3.Connection, car_id: int, moment: datetime) -> None:

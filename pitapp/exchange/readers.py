@@ -20,6 +20,7 @@ from pitapp.gearing.answer import GearFit
 from pitapp.kit.leads.models import Lead
 from pitapp.kit.models import Car, Gear, Motor
 from pitapp.kit.scales.models import Part, Weighing
+from pitapp.kit.wear.models import WornPart
 from pitapp.limits import number
 from pitapp.meetings.models import ClassLimit, Heat, Meeting, RaceClass
 from pitapp.packs.charging.steps import StepAnswer
@@ -112,6 +113,7 @@ MODELS: dict[str, type[Record]] = {
 WHOLES: dict[str, Callable[[sqlite3.Connection, int], object]] = {"tracks": track}
 """What a row makes together with those that belong to it, where that has rules of its own."""
 COLUMNS: dict[tuple[str, str], Callable[[str], object]] = {("runs", "lap_times"): unpacked_laps}
+    "worn_parts": WornPart,
 """What a column holds that its row's model has not."""
 WORKED_OUT = ("final_drive_ratio", "rollout_mm")
 PLAIN = {

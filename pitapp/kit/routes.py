@@ -16,6 +16,7 @@ from pitapp.kit.models import Car, Motor
 from pitapp.kit.pitch import pitch_label
 from pitapp.kit.scales.routes import blueprint as scales
 from pitapp.kit.teeth import teeth_text
+from pitapp.kit.wear.routes import blueprint as wear
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import RaceClass
 from pitapp.packs.models import NOMINAL_CELL_V
@@ -28,6 +29,7 @@ from pitapp.web.writes.undo import notice
 blueprint = Blueprint("kit", __name__, url_prefix="/kit")
 blueprint.register_blueprint(scales)
 blueprint.register_blueprint(leads)
+blueprint.register_blueprint(wear)
 
 
 @blueprint.get("")
