@@ -11,6 +11,7 @@ from pitapp.meetings.models import CAR_KINDS, Heat
 
 GO = timedelta(minutes=5)
 MARSHAL_LENGTH = timedelta(minutes=10)
+ON_FOR = timedelta(minutes=30)
 
 
 class Day(NamedTuple):
@@ -45,6 +46,13 @@ def day_at(heats: Sequence[Heat], now: datetime) -> Day:
     unlogged = tuple(heat for heat in reversed(outings) if heat.starts_at <= now)
     any_outing = any(heat.kind in CAR_KINDS for heat in heats)
     return Day(coming, outing, unlogged, any_outing and not outings)
+
+
+def flaggable(day: Day, now: datetime) -> Heat | None:
+    """The outing that is on, or just was: begun, not logged, and no flag noted yet."""
+    latest = next(iter(day.unlogged), None)
+    on = latest is not None and latest.flag_at is None and now - latest.starts_at < ON_FOR
+    return latest if on else None
 
 
 def movable(day: Day, now: datetime) -> Heat | None:

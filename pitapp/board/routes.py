@@ -8,7 +8,7 @@ from typing import Any
 
 from flask import Blueprint, redirect, request
 
-from pitapp.board.due import day_at, due, log, movable, over_at
+from pitapp.board.due import day_at, due, flaggable, log, movable, over_at
 from pitapp.board.models import Situation
 from pitapp.board.readiness import lines
 from pitapp.board.starting import PUT_AWAY, missing_steps, next_step, place_of
@@ -109,6 +109,7 @@ def _at(connection: sqlite3.Connection, car: Car, meeting: Meeting) -> dict[str,
         "day": day,
         "first": first,
         "movable": movable(day, now()),
+        "flag": flaggable(day, now()),
         "coming": [_for_the_countdown(heat, meeting) for heat in day.coming],
         "lines": [*(line for _, line in ready), *filter(None, [wear.line(connection, car)])],
         "due": due(day, ready, now(), STORAGE if packs.storage_open(connection) else None),
@@ -142,5 +143,6 @@ def _for_the_countdown(heat: Heat, meeting: Meeting) -> dict[str, Any]:
         "title": heat.title,
         "clock": clock_text(meeting, heat.starts_at),
         "href": f"/meetings/heats/{heat.id}",
+        "flag": f"/meetings/heats/{heat.id}/flag" if heat.kind in CAR_KINDS else None,
         "log": log(heat).model_dump() if heat.kind in CAR_KINDS else None,
     }

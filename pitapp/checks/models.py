@@ -49,6 +49,9 @@ TOPICS: dict[str, Topic] = {
     "capacity": Topic("Pack capacity", "mAh"),
     "ride_height": Topic("Ride height", "mm"),
     "signal": Topic("Rev-limit LED signal", ""),
+    "can_c": Topic("Can temperature in the log", "°C"),
+    "read_after_s": Topic("Seconds after the flag in the log", "s"),
+    "log": Topic("The log of the run", ""),
 }
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from flask import Blueprint, redirect, request, url_for
 
 from pitapp.board.models import Situation
-from pitapp.checks import answering, ready, store
+from pitapp.checks import after_heat, answering, ready, store
 from pitapp.checks.card.routes import blueprint as card
 from pitapp.checks.context import cars_with, context_of_run, run_context
 from pitapp.checks.controllers import store as kept
@@ -162,6 +162,8 @@ def _answered(
         reason=reason,
         skipped=skipped,
     )
+    if not skipped:
+        after_heat.note_reading(connection, current.car_id, at.topic, value, now())
     return None if reason else token
 
 
@@ -189,6 +191,9 @@ def _begun(connection: sqlite3.Connection, uuid: str, at: Step) -> ChecklistRun:
         except ValueError:
             raise NotThere("There is no such run-through.") from None
         stored = store.begin(connection, new)
+        steps = lists.steps(connection, stored.checklist_id)
+        for known in after_heat.answers_from_log(connection, stored, steps):
+            store.put_answer(connection, known, None, now())
     if stored.checklist_id != at.checklist_id:
         raise NotThere("This step belongs to another list.")
     return stored

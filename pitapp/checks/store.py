@@ -164,9 +164,7 @@ def put_answer(
 
 
 def _put(connection: sqlite3.Connection, item: Answer, ended_at: datetime | None) -> None:
-    values = item.model_dump(exclude={"id"})
-    for name in ("began_at", "answered_at"):
-        values[name] = to_db(values[name]) if values[name] else None
+    values = row_of_answer(item)
     connection.execute(
         f"INSERT INTO check_answers ({', '.join(values)}) "  # noqa: S608
         f"VALUES ({', '.join('?' * len(values))}) ON CONFLICT (walk_id, step_id) DO UPDATE SET "
@@ -177,6 +175,54 @@ def _put(connection: sqlite3.Connection, item: Answer, ended_at: datetime | None
         "UPDATE check_walks SET ended_at = ? WHERE id = ?",
         (to_db(ended_at) if ended_at else None, item.walk_id),
     )
+
+
+def row_of_answer(item: Answer) -> dict[str, Any]:
+    """The columns of an answer."""
+    values = item.model_dump(exclude={"id"})
+    for name in ("began_at", "answered_at"):
+        values[name] = to_db(values[name]) if values[name] else None
+    return values
+
+
+def ended(now: datetime) -> dict[str, str]:
+    """The columns of a run-through that is over."""
+    return {"ended_at": to_db(now)}
+
+
+def open_after_heat(
+    connection: sqlite3.Connection, car_id: int, since: datetime
+) -> ChecklistRun | None:
+    """The newest open run-through of this car by a list for straight after a heat."""
+    row = connection.execute(
+        f"SELECT {_WALK} FROM check_walks "  # noqa: S608
+        "JOIN checklists ON checklists.id = check_walks.checklist_id "
+        "WHERE checklists.occasion = 'after' AND check_walks.car_id = ? "
+        "AND check_walks.started_at >= ? AND check_walks.ended_at IS NULL "
+        "AND check_walks.removed_at IS NULL "
+        "ORDER BY check_walks.started_at DESC, check_walks.id DESC LIMIT 1",
+        (car_id, to_db(since)),
+    ).fetchone()
+    return None if row is None else ChecklistRun(**row)
+
+
+def readings_after_heat(
+    connection: sqlite3.Connection, car_id: int, keys: Iterable[str], since: datetime
+) -> dict[str, Answer]:
+    """The newest readings of this car by lists for straight after a heat, by their key."""
+    wanted_keys = list(keys)
+    rows = connection.execute(
+        f"SELECT {_ANSWER} FROM check_answers "  # noqa: S608
+        "JOIN check_walks ON check_walks.id = check_answers.walk_id "
+        "JOIN checklists ON checklists.id = check_walks.checklist_id "
+        "WHERE checklists.occasion = 'after' AND check_walks.car_id = ? "
+        "AND check_walks.started_at >= ? AND check_walks.removed_at IS NULL "
+        f"AND check_answers.key IN ({', '.join('?' * len(wanted_keys))}) "
+        "AND NOT check_answers.skipped AND check_answers.answered_at IS NOT NULL "
+        "ORDER BY check_answers.answered_at, check_answers.id",
+        (car_id, to_db(since), *wanted_keys),
+    )
+    return {each.key: each for each in (Answer(**row) for row in rows)}
 
 
 def remove_run(connection: sqlite3.Connection, item: ChecklistRun, now: datetime) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
 
-from pitapp.checks import store
+from pitapp.checks import after_heat, store
 from pitapp.checks.context import RunContext
 from pitapp.checks.engine import (
     StepResult,
@@ -35,7 +35,11 @@ def look_up(
         steps = lists.steps_answered(connection, walk.id)
     if at is not None and at.id not in [each.id for each in steps]:
         steps.append(at)
-    return steps, judge_all(steps, store.answers(connection, walk.id) if walk.id else [])
+    if walk.id > 0:
+        answers = store.answers(connection, walk.id)
+    else:
+        answers = after_heat.answers_from_log(connection, walk, steps)
+    return steps, judge_all(steps, answers)
 
 
 @dataclass(frozen=True)

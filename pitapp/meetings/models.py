@@ -171,6 +171,7 @@ class Heat(Record):
     kind: HeatKind = "heat"
     starts_at: Moment
     done_at: Moment | None = None
+    flag_at: Moment | None = None
     version: int = 1
 
     sequence: int = 0

@@ -241,6 +241,14 @@ def done(connection: sqlite3.Connection, heat_id: int) -> Any:
     return _back(item)
 
 
+@blueprint.post("/heats/<int:heat_id>/flag")
+@write
+def flag(connection: sqlite3.Connection, heat_id: int) -> Any:
+    item = store.heat(connection, heat_id)
+    notice(f"Flag of {item.title}", store.flag_heat(connection, heat_id, now()))
+    return redirect(url_for("runs.new", heat=heat_id), 303)
+
+
 @blueprint.post("/heats/<int:heat_id>/remove")
 @write
 def remove_heat(connection: sqlite3.Connection, heat_id: int) -> Any:

@@ -10,6 +10,8 @@ from uuid import UUID, uuid4
 
 from flask import request
 
+from pitapp.checks import after_heat
+from pitapp.checks.after_heat import JUST_DRIVEN
 from pitapp.db import undo
 from pitapp.errors import NotThere
 from pitapp.kit import store as kit
@@ -166,6 +168,9 @@ def log(connection: sqlite3.Connection, item: Run, now: datetime) -> tuple[int, 
             meetings.finish_heat(connection, item.heat_id, now, step)
         if not item.id and item.tyre_set_id is not None:
             tyres.note_fitted(connection, step, item.car_id, item.tyre_set_id, now)
+        if not item.id and now - item.started_at < JUST_DRIVEN:
+            values = {"can_c": item.can_c, "read_after_s": item.read_after_s}
+            after_heat.note_run(connection, step, item.car_id, values, now)
     return run_id, step.token
 
 

@@ -173,7 +173,8 @@ def new() -> Any:
     form.pack_reason, form.pack_id.asked = values["pack_reason"], True
     set_choices(connection, form)
     form.remember()
-    return _show_form(form, None, car)
+    flag_at = int(at.heat.flag_at.timestamp()) if at.heat and at.heat.flag_at else None
+    return _show_form(form, None, car, flag_at=flag_at)
 
 
 def _car(connection: sqlite3.Connection) -> Car | None:
@@ -236,5 +237,11 @@ def remove(connection: sqlite3.Connection, run_id: int) -> Any:
     return after_write("runs.page")
 
 
-def _show_form(form: RunForm, item: Run | None, car: Car | None = None, status: int = 200) -> Any:
-    return show("runs/edit.html", status, form=form, item=item, car=car)
+def _show_form(
+    form: RunForm,
+    item: Run | None,
+    car: Car | None = None,
+    status: int = 200,
+    flag_at: int | None = None,
+) -> Any:
+    return show("runs/edit.html", status, form=form, item=item, car=car, flag_at=flag_at)

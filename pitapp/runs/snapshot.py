@@ -6,6 +6,7 @@ import sqlite3
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
+from pitapp.checks import after_heat
 from pitapp.checks import store as checks
 from pitapp.checks.controllers.store import in_car
 from pitapp.checks.lists.store import settings_list, steps
@@ -33,6 +34,7 @@ from pitapp.runs.setup import store as setup
 from pitapp.runs.tyres import store as tyres
 
 SAME_DAY = timedelta(hours=14)
+LONGEST_READ_S = 3600
 
 
 class Occasion(NamedTuple):
@@ -89,10 +91,34 @@ def default_values(
         "spur_teeth": gear.spur_teeth if gear else None,
         "internal_ratio": car.internal_ratio,
         "tyre_diameter_mm": car.tyre_diameter_mm,
+        **_conditions(same_day, now),
+        **_read_meanwhile(connection, car, heat, now),
         "air_c": same_day.air_c
         if same_day and now - same_day.started_at < timedelta(hours=1)
         else None,
     }
+
+
+def _read_meanwhile(
+    connection: sqlite3.Connection, car: Car, heat: Heat | None, now: datetime
+) -> dict[str, Any]:
+    """What was read already: by the list for straight after a heat, else by the clock of the flag."""
+    values: dict[str, Any] = dict(after_heat.read_on_list(connection, car.id, now))
+    if heat and heat.flag_at and "can_c" not in values:
+        since_s = (now - heat.flag_at).total_seconds()
+        if 0 <= since_s <= LONGEST_READ_S:
+            values["read_after_s"] = round(since_s)
+    return values
+
+
+def _conditions(before: Run | None, now: datetime) -> dict[str, Any]:
+    """The conditions as they were in the run before, if that was today; a temperature for an hour."""
+    if before is None:
+        return {}
+    values = before.model_dump(include=set(CONDITIONS))
+    if now - before.started_at >= timedelta(hours=1):
+        values["track_c"] = None
+    return values
 
 
 def snapshot(connection: sqlite3.Connection, item: Run, earlier: Run | None = None) -> Snapshot:

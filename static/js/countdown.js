@@ -40,6 +40,11 @@ function goOn(place, now) {
   const raced = coming.findLast((entry) => entry.log && entry.over <= now / SECOND);
   const button = document.querySelector(".main-action");
   if (!raced || !button) return;
+  const flag = document.querySelector("form[data-flag]");
+  if (flag && raced.flag) {
+    flag.action = raced.flag;
+    flag.hidden = false;
+  }
   button.textContent = raced.log.label;
   button.href = raced.log.href;
 }
@@ -60,6 +65,12 @@ function tick() {
   shownAt = now;
   setTimeout(tick, SECOND - (now % SECOND));
 }
+
+// A flag with no server: the log that it leads to reads the moment from here.
+document.addEventListener("submit", ({ target }) => {
+  const heat = target.closest("[data-flag]") && target.action.match(/heats\/(\d+)\/flag/)?.[1];
+  if (heat) localStorage.setItem("pitapp.flag", `${heat} ${Math.round(Date.now() / SECOND)}`);
+});
 
 let hiddenAt = 0;
 document.addEventListener("visibilitychange", () => {

@@ -51,7 +51,7 @@ class StepForm(PitForm):
     required = BooleanField("Cannot be skipped")
     wait_s = WholeField("Wait", unit="s")
     topic = SelectField(
-        "Class limit it belongs to",
+        "Class limit or log field it belongs to",
         choices={"": "none, or one with the same name"}
         | {key: t.name for key, t in TOPICS.items()},
         default="",

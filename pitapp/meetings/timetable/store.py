@@ -144,6 +144,14 @@ def finish_heat(
     return own.token
 
 
+def flag_heat(connection: sqlite3.Connection, heat_id: int, now: datetime) -> str:
+    """Note that the flag fell on an outing; returns the undo token."""
+    item = heat(connection, heat_id)
+    with undo.step(connection, f"Flag of {item.title}", now) as step:
+        step.change("heats", item.id, {"flag_at": to_db(now)})
+    return step.token
+
+
 def reopen_heat(connection: sqlite3.Connection, heat_id: int, now: datetime) -> str:
     """Mark an entry as still to come; returns the undo token."""
     item = heat(connection, heat_id)
