@@ -280,6 +280,8 @@ OF = {
     "heat_id": "heats", "lead_id": "leads", "meeting_id": "meetings", "motor_id": "motors",
     "pack_id": "packs", "part_id": "weighed_parts", "run_id": "runs", "set_id": "tyre_sets",
     "step_id": "check_steps", "track_id": "tracks", "weighing_id": "corner_weighings",
+    "worn_id": "worn_parts", "season_id": "seasons", "table_id": "point_tables",
+    "photograph_id": "photographs",
 }  # fmt: skip
 NAMED = {
     "/forecast/figures/<name>": ["grip", "can_limit_c", "pack_resistance_mohm"],

@@ -19,6 +19,13 @@ OF_ROOM = {
     "charge": "packs",
     "meeting": "meetings",
     "drafts": "web",
+    "calendar": "meetings",
+    "results": "meetings",
+    "report": "meetings",
+    "wear": "kit",
+    "flag": "runs",
+    "photographs": "runs",
+    "conditions": "runs",
     "lap": "runs",
     "laps": "runs",
 }

@@ -40,7 +40,7 @@ def full(demo: Flask) -> sqlite3.Connection:
 
 @pytest.fixture
 def saved(full: sqlite3.Connection) -> dict[str, Any]:
-    found: dict[str, Any] = json.loads("".join(document.write(full, NOW)))
+    found: dict[str, Any] = json.loads("".join(document.write(full, NOW, pictures=True)))
     return found
 
 

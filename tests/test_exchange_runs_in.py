@@ -234,6 +234,7 @@ def test_the_sheet_of_runs_read_into_an_emptied_log_gives_the_same_runs(
     before = {run.uuid: run for run in runs.runs(connection, limit=1000)}
     sheet = demo.get(f"/exchange/sheets/runs.csv{query}").data
     assert "lines are on record already" in post_file(demo, "/exchange/runs", sheet).text
+    connection.execute("DELETE FROM photographs")
     connection.execute("DELETE FROM runs")
     looked = post_file(demo, "/exchange/runs", sheet)
     assert f'<data id="lines-good" value="{len(before)}">' in looked.text

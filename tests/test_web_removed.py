@@ -43,6 +43,10 @@ TABLES = {
     "rev_check_id": "rev_checks",
     "reading_id": "pack_readings",
     "weighing_id": "corner_weighings",
+    "season_id": "seasons",
+    "table_id": "point_tables",
+    "worn_id": "worn_parts",
+    "photograph_id": "photographs",
 }
 NEVER_MARKED = {"gear_id", "device_id"}
 """Rows that are deleted, or whose removal has a meaning of its own."""

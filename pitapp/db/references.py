@@ -52,21 +52,23 @@ NOUNS = {
     "pack_storages": "a pack put away",
     "packs": "a pack",
     "parked_cars": "a slope for the parked car",
+    "photographs": "a photograph",
+    "point_tables": "a points table",
     "race_classes": "a class",
     "rev_checks": "an own check of the rev limit",
     "run_setups": "a set-up of a run",
     "runs": "a run",
     "sound_comparisons": "a comparison of revs",
+    "seasons": "a season",
     "tilt_tests": "a tilt test",
     "track_feels": "a feel of a track",
-    "seasons": "a season",
     "track_straights": "a straight",
     "tracks": "a track",
     "tyre_sets": "a set of tyres",
     "weighed_parts": "a weighed part",
+    "worn_parts": "a part with hours",
 }
 """What a row of each table is called, where it refers to others or is referred to."""
-    "worn_parts": "a part with hours",
 
 
 def of(connection: sqlite3.Connection) -> list[Reference]:

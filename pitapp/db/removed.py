@@ -22,6 +22,7 @@ _CALLED = {
     "season_id": ("seasons", "name"),
     "table_id": ("point_tables", "name"),
     "meeting_id": ("meetings", "coalesce(nullif(name, ''), 'This meeting')"),
+    "photograph_id": ("photographs", "'This photograph'"),
     "run_id": ("runs", "'This run'"),
     "fit_id": ("gear_fits", "'This entry'"),
     "test_id": ("tilt_tests", "'This tilt test'"),

@@ -60,10 +60,13 @@ class Rows(Collection[dict[str, Any]]):
         return any(each == row for each in self)
 
 
-def write(connection: sqlite3.Connection, now: datetime) -> Iterator[str]:
+def write(
+    connection: sqlite3.Connection, now: datetime, *, pictures: bool = False
+) -> Iterator[str]:
     """The file of everything, a row a line. Read it within one transaction.
 
-    The same database gives the same text but for the moment of writing.
+    Photographs are named in it; their pictures are in it only if asked for. The same database gives
+    the same text but for the moment of writing.
     """
     head = {
         "format": FORMAT,
@@ -77,7 +80,8 @@ def write(connection: sqlite3.Connection, now: datetime) -> Iterator[str]:
     yield json.dumps(head, ensure_ascii=False)[:-1] + ', "tables": {'
     for index, table in enumerate(store.tables(connection)):
         yield f'{"," if index else ""}\n"{table}": ['
-        for number, row in enumerate(store.rows(connection, table)):
+        left_out = table == store.PICTURES and not pictures
+        for number, row in enumerate(() if left_out else store.rows(connection, table)):
             yield ("," if number else "") + "\n" + _line(row)
         yield "]"
     yield '},\n"write_keys": ['

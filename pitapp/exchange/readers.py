@@ -23,13 +23,14 @@ from pitapp.kit.scales.models import Part, Weighing
 from pitapp.kit.wear.models import WornPart
 from pitapp.limits import number
 from pitapp.meetings.models import ClassLimit, Heat, Meeting, RaceClass
-from pitapp.packs.charging.steps import StepAnswer
 from pitapp.meetings.results.models import MeetingResult, PointTable, Season
+from pitapp.packs.charging.steps import StepAnswer
 from pitapp.packs.models import Charge, ChargerRecord, Pack, PlanRecord, Reading, Storage
 from pitapp.record import Record, finding_sentence
 from pitapp.roll.models import Parking, TiltTest
 from pitapp.runs.formulas import unpacked_laps
 from pitapp.runs.models import FittedController, Run, Setting, SetupEntry, TyreSet
+from pitapp.runs.photographs.models import Photograph, PhotographData
 from pitapp.settings.models import StoredSetting
 from pitapp.sound.models import Comparison, RevCheck
 from pitapp.tracks.models import Straight, Track
@@ -86,9 +87,9 @@ MODELS: dict[str, type[Record]] = {
     "gears": Gear,
     "heats": Heat,
     "leads": Lead,
+    "meeting_results": MeetingResult,
     "meetings": Meeting,
     "motor_checks": MotorCheck,
-    "meeting_results": MeetingResult,
     "motors": Motor,
     "pack_charge_answers": StepAnswer,
     "pack_charges": Charge,
@@ -96,24 +97,27 @@ MODELS: dict[str, type[Record]] = {
     "pack_storages": Storage,
     "packs": Pack,
     "parked_cars": Parking,
+    "photograph_data": PhotographData,
+    "photographs": Photograph,
+    "point_tables": PointTable,
     "race_classes": RaceClass,
     "rev_checks": RevCheck,
     "run_setups": RunLists,
     "runs": Run,
+    "seasons": Season,
     "settings": StoredSetting,
     "sound_comparisons": Comparison,
     "tilt_tests": TiltTest,
     "track_feels": TrackFeel,
     "track_straights": Straight,
-    "seasons": Season,
     "tracks": Track,
     "tyre_sets": TyreSet,
     "weighed_parts": Part,
+    "worn_parts": WornPart,
 }
 WHOLES: dict[str, Callable[[sqlite3.Connection, int], object]] = {"tracks": track}
 """What a row makes together with those that belong to it, where that has rules of its own."""
 COLUMNS: dict[tuple[str, str], Callable[[str], object]] = {("runs", "lap_times"): unpacked_laps}
-    "worn_parts": WornPart,
 """What a column holds that its row's model has not."""
 WORKED_OUT = ("final_drive_ratio", "rollout_mm")
 PLAIN = {

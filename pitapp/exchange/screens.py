@@ -39,7 +39,8 @@ def page() -> Any:
 def everything() -> Response:
     connection = get_db()
     with store.as_of_now(connection):
-        text = "".join(document.write(connection, now()))
+        pictures = "photographs" in request.args
+        text = "".join(document.write(connection, now(), pictures=pictures))
     return _file(text.encode(), f"pitapp-{_today()}.json", "application/json")
 
 
@@ -133,7 +134,7 @@ def put_back(connection: sqlite3.Connection) -> Any:
 def _replace(connection: sqlite3.Connection, path: Path) -> None:
     with path.open("rb") as file:
         contents = document.read(file)
-    present = document.write(connection, now())
+    present = document.write(connection, now(), pictures=True)
     with closing(contents), uploads.keeping_before(_data_dir(), present):
         document.take(connection, contents)
 
@@ -170,6 +171,7 @@ def _show(everything_form: FileForm, runs_form: FileForm, status: int = 200) -> 
         runs_form=runs_form,
         sheets=sheets.SHEETS,
         comma=_comma(),
+        photographs=store.count(get_db(), "photographs"),
         before_at=uploads.before_at(_data_dir()),
         most_lines=table.MOST_LINES,
     )

@@ -136,6 +136,8 @@ def archive(connection: sqlite3.Connection, home: tzinfo, *, comma: bool) -> byt
         for sheet in SHEETS:
             packed.writestr(f"{sheet.name}.csv", text(connection, sheet, home, comma=comma))
         for table in store.tables(connection):
+            if table == store.PICTURES:
+                continue
             headings, lines = store.sheet(connection, table)
             packed.writestr(f"tables/{table}.csv", cells.sheet(headings, lines, comma=comma))
     return out.getvalue()

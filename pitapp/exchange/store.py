@@ -17,6 +17,8 @@ LEFT_OUT = {
     "devices": "the hash of a device's token is a secret of this machine",
     "pairing_codes": "codes are secrets, and soon over",
 }
+PICTURES = "photograph_data"
+"""Large, and in a file only if asked for."""
 NAMES = ("name", "mark", "uuid", "day", "number")
 APART = ("id", "version", "removed_at")
 

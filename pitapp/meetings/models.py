@@ -173,9 +173,9 @@ class Heat(Record):
     done_at: Moment | None = None
     flag_at: Moment | None = None
     version: int = 1
-
     sequence: int = 0
     """Grows with each change, and at Undo too: what a calendar tells the newer one by."""
+
     @property
     def title(self) -> str:
         """What it is called: "Heat 3", "Marshal 3", "Practice 1", "Final 1"."""

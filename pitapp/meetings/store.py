@@ -32,15 +32,15 @@ from pitapp.meetings.timetable.store import (
     heats,
     next_heat,
     put_heats,
-    reopen_heat,
     removed_heats,
+    reopen_heat,
     shift_heats,
 )
 
 __all__ = [
     "add_heats",
-    "change_heat",
     "calendar_key",
+    "change_heat",
     "class_raced",
     "current_meeting",
     "finish_heat",
@@ -56,17 +56,17 @@ __all__ = [
     "race_classes",
     "remove",
     "remove_class",
+    "removed_heats",
     "reopen_heat",
     "save_class",
-    "removed_heats",
     "save_meeting",
     "shift_heats",
 ]
 
 AHEAD = timedelta(hours=36)
+_KEY = re.compile(r"[0-9a-f]{32}")
 _MEETING = ", ".join(Meeting.model_fields)
 
-_KEY = re.compile(r"[0-9a-f]{32}")
 
 def meetings(
     connection: sqlite3.Connection, *, limit: int = 50, before: int | None = None
@@ -90,8 +90,6 @@ def meeting(connection: sqlite3.Connection, meeting_id: int) -> Meeting:
     return Meeting(**row)
 
 
-def following_meeting(connection: sqlite3.Connection, day: date) -> Meeting | None:
-    """The first meeting on that day or after it."""
 def calendar_key(connection: sqlite3.Connection, meeting_id: int) -> UUID:
     """What a meeting's entries are known by in calendars, the same in every copy of its rows.
 
@@ -105,6 +103,8 @@ def calendar_key(connection: sqlite3.Connection, meeting_id: int) -> UUID:
     return uuid5(UUID(identity.own(connection)), f"meeting/{meeting_id}")
 
 
+def following_meeting(connection: sqlite3.Connection, day: date) -> Meeting | None:
+    """The first meeting on that day or after it."""
     row = connection.execute(
         f"SELECT {_MEETING} FROM meetings WHERE removed_at IS NULL AND day >= ? "  # noqa: S608
         "ORDER BY day, id LIMIT 1",
@@ -159,10 +159,10 @@ def save_meeting(
     with undo.step(connection, f"{verb} {item.title}", now) as step:
         if item.id:
             meeting(connection, item.id)
-        meeting_id = step.save("meetings", item.id, item.version, values)
-        put_heats(connection, step, meeting_id, entries)
         else:
             values["calendar_key"] = uuid4().hex
+        meeting_id = step.save("meetings", item.id, item.version, values)
+        put_heats(connection, step, meeting_id, entries)
     return meeting_id, step.token
 
 

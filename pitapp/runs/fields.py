@@ -94,9 +94,9 @@ class IdField(SelectField):
             raise ValidationError("That is not in the list. Choose another.")
 
 
-def _id(value: Any) -> int | None:
-    return None if value in (None, "", "None") else int(str(value)[:18])
 def _word(value: Any) -> str | None:
     return None if value in (None, "", "None") else str(value)
 
 
+def _id(value: Any) -> int | None:
+    return None if value in (None, "", "None") else int(str(value)[:18])

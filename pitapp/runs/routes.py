@@ -31,6 +31,9 @@ from pitapp.runs.laps.screens import lap_screen
 from pitapp.runs.log_form import blank_form, log, run_from_form, set_choices
 from pitapp.runs.models import Run, RunLine, Setting
 from pitapp.runs.past_setup.routes import blueprint as past
+from pitapp.runs.photographs import store as photo_store
+from pitapp.runs.photographs.routes import blueprint as photographs
+from pitapp.runs.rise import rise_text
 from pitapp.runs.setup.routes import blueprint as setup
 from pitapp.runs.snapshot import default_values, occasion
 from pitapp.runs.tyres.routes import blueprint as tyres
@@ -41,13 +44,13 @@ from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("runs", __name__, url_prefix="/runs")
-for part in (setup, tyres, past, laps, clock):
+for part in (photographs, setup, tyres, past, laps, clock):
     blueprint.register_blueprint(part)
 blueprint.add_app_template_filter(time_text, "time")
+blueprint.add_app_template_filter(conditions_text, "conditions")
 
 READ_AGAIN = timedelta(minutes=30)
 FILTERS: dict[str, store.Filter] = {
-blueprint.add_app_template_filter(conditions_text, "conditions")
     "car": "car_id",
     "track": "track_id",
     "class": "race_class_id",
@@ -142,6 +145,7 @@ def run(run_id: int) -> Any:
         since=changes(previous, item, rise_text) if previous else (),
         best=best,
         laps=lap_screen(lap_store.laps(connection, run_id)),
+        photographs=photo_store.of_run(connection, run_id),
         against=changes(best, item, rise_text) if best and best != previous else (),
         line=store.line(connection, run_id),
         reads_again=_reads_again(item, previous),

@@ -19,8 +19,8 @@ from pitapp.meetings.models import CAR_KINDS, Heat, Meeting
 from pitapp.packs import store as packs
 from pitapp.packs.likely import likely_pack
 from pitapp.runs import store
-from pitapp.runs.models import (
 from pitapp.runs.conditions import NAMES as CONDITIONS
+from pitapp.runs.models import (
     FittedCar,
     FittedController,
     FittedMotor,

@@ -6,7 +6,7 @@ const AGAIN_MS = 2000;
 const SAME_TAP_MS = 20000;
 const MOST_SAID = 5;
 const UNSAID = new Set(["csrf_token", "version", "uuid", "back", "pack", "expected", "origin", "seen", "saw", "answer", "from", "start",
-  "car_id", "motor_id", "meeting_id"]);
+  "photo", "car_id", "motor_id", "meeting_id"]);
 
 const answers = (level, title, text) =>
   `<a class="verdict verdict-${level}" href="${location.pathname}"><span class="row-text"><b>${title}</b>` +

@@ -1,0 +1,139 @@
+"""Photographs in the database, the pictures apart from what is known of them."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import datetime
+
+from pitapp.db import to_db, undo
+from pitapp.errors import NotThere, Refused
+from pitapp.runs.photographs.jpeg import Picture
+from pitapp.runs.photographs.models import Photograph, picture_in, written
+
+MOST_PHOTOGRAPHS = 150
+"""So many fit into a file of everything beside all else."""
+_COLUMNS = ", ".join(Photograph.model_fields)
+
+
+def of_run(connection: sqlite3.Connection, run_id: int) -> list[Photograph]:
+    """The photographs of a run, in the order they were added."""
+    return _listed(connection, "run_id", run_id)
+
+
+def of_setup(connection: sqlite3.Connection, car_id: int) -> list[Photograph]:
+    """The photographs of a car's set-up, in the order they were added."""
+    return _listed(connection, "car_id", car_id)
+
+
+def _listed(connection: sqlite3.Connection, column: str, item_id: int) -> list[Photograph]:
+    rows = connection.execute(
+        f"SELECT {_COLUMNS} FROM photographs WHERE {column} = ? AND removed_at IS NULL "  # noqa: S608
+        "ORDER BY id",
+        (item_id,),
+    )
+    return [Photograph(**row) for row in rows]
+
+
+def photograph(connection: sqlite3.Connection, photograph_id: int) -> Photograph:
+    """One photograph.
+
+    Raises:
+        NotThere: there is no such photograph, or it was removed.
+    """
+    row = connection.execute(
+        f"SELECT {_COLUMNS} FROM photographs WHERE id = ? AND removed_at IS NULL",  # noqa: S608
+        (photograph_id,),
+    ).fetchone()
+    if row is None:
+        raise NotThere("There is no such photograph. It may have been removed.")
+    return Photograph(**row)
+
+
+def picture(connection: sqlite3.Connection, photograph_id: int) -> Picture:
+    """The picture of a photograph.
+
+    Raises:
+        NotThere: it was removed, or is not held here, as after a file that only names it.
+    """
+    photograph(connection, photograph_id)
+    row = connection.execute(
+        "SELECT jpeg FROM photograph_data WHERE id = ?", (photograph_id,)
+    ).fetchone()
+    if row is None:
+        raise NotThere("This photograph is named here, and its picture is not held.")
+    return picture_in(row["jpeg"])
+
+
+def held(connection: sqlite3.Connection, listed: list[Photograph]) -> set[int]:
+    """Which of these have their picture here."""
+    return {
+        each.id
+        for each in listed
+        if connection.execute("SELECT 1 FROM photograph_data WHERE id = ?", (each.id,)).fetchone()
+    }
+
+
+def add(
+    connection: sqlite3.Connection,
+    taken: Picture,
+    now: datetime,
+    *,
+    run_id: int | None = None,
+    car_id: int | None = None,
+    caption: str = "",
+) -> tuple[int, str]:
+    """Keep a photograph; returns its id and the undo token.
+
+    Raises:
+        Refused: there are as many as the database holds.
+    """
+    item = Photograph(
+        run_id=run_id,
+        car_id=car_id,
+        caption=caption,
+        width_px=taken.width_px,
+        height_px=taken.height_px,
+        size_bytes=len(taken.data),
+        added_at=now,
+    )
+    _make_room(connection)
+    with undo.step(connection, "Added the photograph", now) as step:
+        values = item.model_dump(exclude={"id"}) | {"added_at": to_db(now)}
+        photograph_id = step.insert("photographs", values)
+        connection.execute(
+            "INSERT INTO photograph_data (id, jpeg) VALUES (?, ?) "
+            "ON CONFLICT (id) DO UPDATE SET jpeg = excluded.jpeg",
+            (photograph_id, written(taken.data)),
+        )
+    return photograph_id, step.token
+
+
+def remove(connection: sqlite3.Connection, photograph_id: int, now: datetime) -> str:
+    """Take a photograph away; returns the undo token.
+
+    Raises:
+        NotThere: there is no such photograph.
+    """
+    photograph(connection, photograph_id)
+    with undo.step(connection, "Removed the photograph", now) as step:
+        step.remove("photographs", photograph_id, now)
+    return step.token
+
+
+def _make_room(connection: sqlite3.Connection) -> None:
+    """Drop pictures whose adding was undone, and the longest removed ones where room is short."""
+    connection.execute("DELETE FROM photograph_data WHERE id NOT IN (SELECT id FROM photographs)")
+    count = connection.execute("SELECT count(*) FROM photograph_data").fetchone()[0]
+    over = int(count) + 1 - MOST_PHOTOGRAPHS
+    if over <= 0:
+        return
+    dropped = connection.execute(
+        "DELETE FROM photograph_data WHERE id IN (SELECT photographs.id FROM photographs "
+        "JOIN photograph_data AS data ON data.id = photographs.id "
+        "WHERE photographs.removed_at IS NOT NULL ORDER BY photographs.removed_at LIMIT ?)",
+        (over,),
+    )
+    if dropped.rowcount < over:
+        raise Refused(
+            f"There are {MOST_PHOTOGRAPHS} photographs, as many as are held. Remove one first."
+        )
