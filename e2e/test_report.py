@@ -45,6 +45,7 @@ def test_a_past_meeting_is_shared_as_a_page_and_copied_for_the_next(live: Live, 
     expect(page.locator(".undo-bar")).to_contain_text("Made")
     assert screen.entries().all_inner_texts() == before
     screen.press("Undo")
+    expect(page.locator("#notices")).to_contain_text("Undone")
 
 
 def test_without_a_share_sheet_the_page_is_saved(live: Live, page: Page) -> None:

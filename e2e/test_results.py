@@ -33,11 +33,13 @@ def test_a_season_of_three_rounds_with_one_drop_score(live: Live, page: Page) ->
     screen.fill("Points from first place on", "10 8 6 5 4")
     screen.check_usable()
     screen.press("Save")
+    expect(page.get_by_role("link", name="Club points")).to_be_visible()
     screen.press("Add a season")
     screen.fill("Name", "Winter")
     page.get_by_label("Points for a round").select_option(label="Club points")
     page.get_by_label("Drop scores").fill("1")
     screen.press("Save")
+    expect(page.get_by_role("heading", name="Winter")).to_be_visible()
     for meeting_id, place in zip(ids, (2, 5, 1), strict=True):
         page.goto(f"{live.url}/meetings/{meeting_id}/results")
         page.get_by_label("Place in the end").fill(str(place))

@@ -23,6 +23,7 @@ def test_a_limit_shows_on_the_board_until_the_part_is_new(live: Live, page: Page
     screen = Wear(page, live.url).open()
     screen.check_usable()
     page.get_by_role("button", name="Add the usual parts").tap()
+    expect(page.get_by_role("link", name="Belt")).to_be_visible()
     for _ in range(2):
         runs.save_run(db, a_run(run_s=300, started_at=live.clock()), live.clock())
     db.close()
