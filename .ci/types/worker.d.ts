@@ -70,7 +70,17 @@ interface Step {
   limits: Record<string, Limit>;
   title?: string;
   stopped?: string;
+  doubt?: Doubt;
   expected?: string;
+}
+
+/** `pitapp/checks/offline_steps.py: OfflineDoubt`. */
+interface Doubt {
+  least?: number;
+  most?: number;
+  known: number[];
+  text: string;
+  yes: string;
 }
 
 /** `pitapp/packs/charging/offline_steps.py: _start`. */

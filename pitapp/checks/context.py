@@ -9,7 +9,7 @@ from uuid import uuid4
 
 from pitapp.checks.class_limits import class_limits
 from pitapp.checks.controllers import store as controllers
-from pitapp.checks.models import Checklist, ChecklistRun, Controller, Limit
+from pitapp.checks.models import Checklist, ChecklistRun, Controller, Limit, Scope
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
 from pitapp.meetings import store as meetings
@@ -40,8 +40,8 @@ class RunContext:
         """A run-through begun before this is not taken up again."""
         return self.now - TAKEN_UP_FOR
 
-    def walk(self, checklist: Checklist, uuid: str = "") -> ChecklistRun:
-        """A run-through of that list that begins now."""
+    def walk(self, checklist: Checklist, uuid: str = "", scope: Scope = "all") -> ChecklistRun:
+        """A run-through of that list that begins now; only settings are gone through in part."""
         return ChecklistRun(
             uuid=uuid or str(uuid4()),
             checklist_id=checklist.id,
@@ -53,6 +53,7 @@ class RunContext:
             firmware=self.controller.firmware
             if checklist.controller_id and self.controller
             else "",
+            scope=scope if checklist.controller_id else "all",
             started_at=self.now,
         )
 

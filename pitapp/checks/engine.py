@@ -205,17 +205,19 @@ def reasons_due(
     motor_id: int | None,
     race_class_id: int | None,
     limits: Mapping[str, Limit],
+    firmware: str | None = None,
 ) -> list[str]:
     """Why a controller's run-through is due, as sentences; none while the last one still stands.
 
     Args:
         walk: the car's last ended run-through of any controller's settings.
-        answers: what was answered in it.
+        answers: the newest at each setting: of it and of those before it, back to the last of all settings.
         steps: the settings of the controller now in the car, as planned now.
         controller: the one now in the car.
         motor_id: the motor now in the car.
         race_class_id: the class raced under now.
         limits: what that class asks, by a step's key.
+        firmware: as it was when more than the legal settings were gone through; None: as in `walk`.
     """
     if walk is None:
         return ["No run-through yet."]
@@ -226,13 +228,17 @@ def reasons_due(
         due.append("Another motor is in the car.")
     if walk.race_class_id != race_class_id:
         due.append("You race another class now.")
-    if walk.firmware.casefold() != controller.firmware.casefold():
+    noted = walk.firmware if firmware is None else firmware
+    if noted.casefold() != controller.firmware.casefold():
         due.append(f"Firmware noted as {controller.firmware or 'unknown'}.")
     by_step = {answer.step_id: answer for answer in answers}
     for step in steps:
         answer = by_step.get(step.id)
         if answer is None:
-            due.append(f"{step.name} is new in the list.")
+            if walk.scope == "all":
+                due.append(f"{step.name} is new in the list.")
+            elif step.key in limits:
+                due.append(f"{step.name} was not read.")
         elif plan_changed(step, answer):
             due.append(f"The plan of {step.name} changed.")
         elif walk.race_class_id == race_class_id and limits.get(step.key) != answer.limit:
@@ -260,4 +266,16 @@ def plan_from(results: Iterable[StepResult]) -> dict[int, str]:
         and each.step.kind != "do"
         and (each.step.kind, each.shown) != ("yesno", "no")
         and not same(each.shown, each.step.planned)
+    }
+
+
+def defaults_from(results: Iterable[StepResult]) -> dict[int, str]:
+    """Readings to note as the maker's defaults, by step id: those that differ from what is noted."""
+    return {
+        each.step.id: each.shown
+        for each in results
+        if each.answer
+        and read(each.answer)
+        and each.step.kind != "do"
+        and not (each.step.maker_default and same(each.shown, each.step.maker_default))
     }

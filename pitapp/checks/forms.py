@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from wtforms import HiddenField, StringField, TextAreaField
 
 from pitapp.checks.engine import is_reason
 from pitapp.checks.models import Step
-from pitapp.checks.reading_text import display_unit, to_stored
+from pitapp.checks.reading_text import display_unit, range_doubt, to_stored
 from pitapp.web.forms.form_errors import PitForm
 
 NO_REASON = "Say why, in two words or more. It is kept with the reading."
@@ -16,6 +18,8 @@ TYPED_TOO = "You typed another reading above. Save that, or clear it."
 class AnswerForm(PitForm):
     """An answer to a step: as expected, another reading, skipped, or a reason to keep one outside the limit."""
 
+    doubted = False
+    """Whether the reading is asked about, and taken if it is sent again with `sure`."""
     expected = HiddenField()
     shown = StringField("It shows")
     reason = TextAreaField("Why keep it", render_kw={"maxlength": 300, "rows": 2})
@@ -41,6 +45,17 @@ class AnswerForm(PitForm):
         except ValueError as error:
             self.shown.errors = [str(error)]
             return None
+
+    def ask_about(self, step: Step, value: str, known: Iterable[str]) -> None:
+        """Put the question at the field if the reading is one that its maker's range does not hold.
+
+        Args:
+            step: where it was read.
+            value: as it is stored.
+            known: readings that are not asked about: the plan, and what it showed last time.
+        """
+        if question := range_doubt(step, value, known):
+            self.shown.errors, self.doubted = [question], True
 
     def why(self) -> str | None:
         """The reason given, or None with the error at the field."""

@@ -21,6 +21,13 @@ KIND_NAMES: dict[str, str] = {
     "choice": "a choice",
     "text": "text",
 }
+Scope = Literal["all", "legal", "planned", "reset"]
+SCOPE_NAMES: dict[Scope, str] = {
+    "all": "All settings",
+    "legal": "Legal only",
+    "planned": "Planned only",
+    "reset": "After a reset or update",
+}
 Occasion = Literal["settings", "meeting", "heat", "scrutineering", "after", "end", "other"]
 OCCASION_NAMES: dict[str, str] = {
     "settings": "Controller's settings",
@@ -85,7 +92,8 @@ class Checklist(Record):
 class Step(Record):
     """A step of a checklist: something to do, or something to read and compare with the plan.
 
-    At a `firm` step nothing may stand that is not as asked and as planned, whatever the reason.
+    `maker_default` and the range are metric, as its maker gives them; a reading outside the range is
+    asked about. At a `firm` step nothing may stand that is not as asked and as planned, whatever the reason.
     """
 
     firm: ClassVar[bool] = False
@@ -105,10 +113,16 @@ class Step(Record):
     wait_s: int | None = Field(None, ge=1, le=86_400)
     topic: str = ""
     planned: Reading = ""
+    maker_default: Reading = ""
+    range_least: float | None = Field(None, ge=-1e9, le=1e9)
+    range_most: float | None = Field(None, ge=-1e9, le=1e9)
     version: int = 1
 
     @model_validator(mode="after")
     def _makes_sense(self) -> Step:
+        least, most = self.range_least, self.range_most
+        if least is not None and most is not None and least > most:
+            raise ValueError("The lowest of the range is above its highest.")
         if self.kind == "choice" and not self.choices:
             raise ValueError("List the choices, one per line.")
         if self.topic and self.topic not in TOPICS:
@@ -128,8 +142,16 @@ class Limit(Record):
     most: float | None = None
 
 
+def scope_query(scope: Scope) -> str:
+    """What the address of a run-through carries where it is not the whole list."""
+    return "" if scope == "all" else f"?steps={scope}"
+
+
 class ChecklistRun(Record):
-    """A run-through of a checklist, with what was in the car then; open until `ended_at`."""
+    """A run-through of a checklist, with what was in the car then; open until `ended_at`.
+
+    `scope`: which of a controller's settings it goes through.
+    """
 
     id: int = 0
     uuid: Uuid
@@ -140,8 +162,14 @@ class ChecklistRun(Record):
     race_class_id: int | None = None
     meeting_id: int | None = None
     firmware: str = ""
+    scope: Scope = "all"
     started_at: Moment
     ended_at: Moment | None = None
+
+    @property
+    def query(self) -> str:
+        """What its addresses carry where it is not the whole list."""
+        return scope_query(self.scope)
 
 
 class Answer(Record):

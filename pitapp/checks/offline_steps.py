@@ -12,18 +12,31 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any, NotRequired, TypedDict
 
+from flask import render_template
+
 from pitapp.checks import store
 from pitapp.checks.context import TAKEN_UP_FOR, RunContext, run_context
-from pitapp.checks.engine import LEAST_REASON_WORDS, StepResult
+from pitapp.checks.engine import LEAST_REASON_WORDS, StepResult, number_of
 from pitapp.checks.forms import NO_REASON, AnswerForm
-from pitapp.checks.models import Answer, Checklist, ChecklistRun, Limit
-from pitapp.checks.reading_text import CONVERTED, display_unit, field_text, reading
+from pitapp.checks.lists import store as lists
+from pitapp.checks.models import SCOPE_NAMES, Answer, Checklist, ChecklistRun, Limit, Scope
+from pitapp.checks.reading_text import (
+    CONVERTED,
+    display_unit,
+    field_text,
+    range_question,
+    range_text,
+    reading,
+)
+from pitapp.checks.scope import offered
 from pitapp.checks.view import StepView, look_up
 from pitapp.web.forms.fields import sensible_range
 from pitapp.web.forms.quantities import unit
 from pitapp.web.http.htmx import part
 
 UUID, STEP, AT, BACK = "{uuid}", "{step}", "{at}", "{back}"
+SURE = "{sure}"
+"""Where a fragment offers to take a reading that is asked about as it is."""
 SHOWN = "{shown}"
 MARKS = {"problem_mark": "{problem}", "open_mark": "{open}"}
 """Where a fragment shows what speaks against an answer, and what opens a fold then."""
@@ -52,6 +65,19 @@ class OfflineLimit(TypedDict, total=False):
     discharging: OfflineLimit
 
 
+class OfflineDoubt(TypedDict, total=False):
+    """What is asked about, in the racer's unit: outside `least` to `most` and not among those `known`.
+
+    `text` is the question, `yes` the markup of the button that takes the reading as it is.
+    """
+
+    least: float
+    most: float
+    known: list[float]
+    text: str
+    yes: str
+
+
 class OfflineStep(TypedDict):
     """A step: its fragment, and what it asks; `{at}` in it is its address, `{back}` the one before.
 
@@ -65,6 +91,7 @@ class OfflineStep(TypedDict):
     limits: dict[str, OfflineLimit]
     title: NotRequired[str]
     stopped: NotRequired[str]
+    doubt: NotRequired[OfflineDoubt]
     expected: NotRequired[str]
 
 
@@ -120,22 +147,23 @@ def in_unit(class_limit: Limit, symbol: str) -> OfflineLimit:
 
 
 def run_through(
-    connection: sqlite3.Connection, checklist: Checklist, now: datetime
+    connection: sqlite3.Connection, checklist: Checklist, now: datetime, scope: Scope = "all"
 ) -> OfflineRun | None:
     """One checklist's: taken up where it was left half-way, else one that is not begun yet."""
     present = run_context(connection, now, checklist)
     begun = store.open_run(
-        connection, checklist.id, car_id=present.car_id, since=present.left_since
+        connection, checklist.id, car_id=present.car_id, since=present.left_since, scope=scope
     )
-    walk: ChecklistRun = begun or present.walk(checklist).model_copy(update={"id": NOT_BEGUN})
-    _, results = look_up(connection, walk)
+    new = present.walk(checklist, scope=scope).model_copy(update={"id": NOT_BEGUN})
+    walk: ChecklistRun = begun or new
+    _, results = look_up(connection, walk, present.limits)
     if StepView.of(connection, walk, present, results) is None:
         return None
     return OfflineRun(
-        at=_address(UUID, STEP),
-        begin=f"/checks/lists/{checklist.id}/run",
+        at=f"/checks/walks/{UUID}/steps/{STEP}{walk.query}",
+        begin=f"/checks/lists/{checklist.id}/run{walk.query}",
         frame="checks",
-        title=checklist.title,
+        title=checklist.title if walk.scope == "all" else SCOPE_NAMES[walk.scope],
         values={},
         uuid=begun.uuid if begun else "",
         since=walk.started_at.timestamp() * 1000 if begun else 0,
@@ -152,8 +180,14 @@ def run_through(
     )
 
 
-def _address(uuid: str, step: object) -> str:
-    return f"/checks/walks/{uuid}/steps/{step}"
+def offered_scopes(
+    connection: sqlite3.Connection, checklist: Checklist, now: datetime
+) -> list[Scope]:
+    """How much of a list may be gone through; in part only where it holds settings."""
+    if checklist.controller_id is None:
+        return ["all"]
+    limits = run_context(connection, now, checklist).limits
+    return ["all", *offered(lists.steps(connection, checklist.id), limits)]
 
 
 def _step(
@@ -176,16 +210,19 @@ def _offline_run(
 ) -> OfflineStep:
     def rendered(step_view: StepView) -> str:
         values = {"checklist": checklist, "walk": walk, "present": present, "view": step_view}
+        values["sure_mark"] = SURE
         html = part("checks/walk.html", **values, **MARKS)
         for address, name in ((here_at, AT), (back_at, BACK)):
-            html = html.replace(f'"{address}"', f'"{name}"')
+            html = html.replace(f'"{address}"', f'"{name}"') if address else html
         return without_token(html).replace(walk.uuid, UUID)
 
     form = AnswerForm.of(view.step)
     form.shown.data, form.reason.data = typed("shown"), typed("reason")
     view = replace(view, sent=form)
-    here_at, back_at = (_address(walk.uuid, each) for each in (view.step.id, view.previous_id))
+    here_at, back_at = view.address, view.back
     step = OfflineStep(key=str(view.step.id), html=rendered(view), limits=_limits(view))
+    if doubt := _doubt(view):
+        step["doubt"] = doubt
     if view.limit is not None:
         step["stopped"] = rendered(replace(view, result=_outside(view, walk)))
         step["expected"] = reading(view.expected, view.step.unit)
@@ -204,6 +241,24 @@ def _limits(view: StepView) -> dict[str, OfflineLimit]:
     if view.limit is not None:
         limits["expected"] = in_unit(view.limit, "")
     return limits
+
+
+def _doubt(view: StepView) -> OfflineDoubt | None:
+    step = view.step
+    if not range_text(step):
+        return None
+    bounds = in_unit(Limit(least=step.range_least, most=step.range_most), step.unit)
+    known = (step.planned, view.last.shown if view.last else "")
+    doubt = OfflineDoubt(
+        known=[float(field_text(each, step.unit)) for each in known if number_of(each) is not None],
+        text=range_question(step),
+        yes=without_token(render_template("checks/_sure.html")),
+    )
+    if "least" in bounds:
+        doubt["least"] = bounds["least"]
+    if "most" in bounds:
+        doubt["most"] = bounds["most"]
+    return doubt
 
 
 def _outside(view: StepView, walk: ChecklistRun) -> StepResult:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from pitapp.checks.models import Limit, Step
+from pitapp.checks.scope import outside_range
 from pitapp.web.forms.fields import parse_number, sensible_range
 from pitapp.web.forms.quantities import DisplayUnit, grouped, plain, unit
 
@@ -98,6 +101,23 @@ def limit_text(class_limit: Limit | None, symbol: str) -> str:
     if class_limit.least is not None and class_limit.most is not None:
         return f"{least} to {most}"
     return f"at least {least}" if class_limit.least is not None else f"at most {most}"
+
+
+def range_text(step: Step) -> str:
+    """Between which figures a setting can be set, in words; empty where that is not noted."""
+    if step.range_least is None and step.range_most is None:
+        return ""
+    return limit_text(Limit(least=step.range_least, most=step.range_most), step.unit)
+
+
+def range_doubt(step: Step, text: str, known: Iterable[str] = ()) -> str:
+    """The question about a reading outside the noted range; empty where there is none."""
+    return range_question(step) if outside_range(step, text, known) else ""
+
+
+def range_question(step: Step) -> str:
+    """What is asked about a reading outside the noted range."""
+    return f"Outside the range noted here ({range_text(step)}). Is it right?"
 
 
 def _converted(symbol: str) -> DisplayUnit | None:

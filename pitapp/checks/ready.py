@@ -23,6 +23,7 @@ from pitapp.checks.engine import (
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import Answer, ChecklistRun, Controller, Limit, Step
 from pitapp.checks.reading_text import limit_text, reading
+from pitapp.checks.scope import as_from_maker, differing
 from pitapp.web.clock import moment_text
 
 NAME = "Controller"
@@ -35,15 +36,20 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
         return attention_line("none noted", "Choose the one in this car.", "/checks/controllers")
     own = lists.settings_list(connection, controller.id)
     run = f"/checks/lists/{own.id}/run"
+    walks = store.settings_runs(connection, situation.car.id)
+    walk = walks[0] if walks else None
     begun = store.open_run(
         connection, own.id, car_id=situation.car.id, since=situation.now - TAKEN_UP_FOR
     )
     steps, limits = lists.steps(connection, own.id), class_limits(situation.race_class)
     illegal = _outside_now(connection, situation, controller, steps, limits)
+    if begun and walk and begun.started_at < walk.started_at:
+        begun = None
     if begun and not illegal:
-        return attention_line("check half done", f"Begun {moment_text(begun.started_at)}.", run)
-    walk = store.last_settings_run(connection, situation.car.id)
-    answers = store.answers(connection, walk.id) if walk else []
+        sentence = f"Begun {moment_text(begun.started_at)}."
+        return attention_line("check half done", sentence, f"{run}{begun.query}")
+    read_steps, answers = _read_last(connection, walks)
+    whole = next((each for each in walks if each.scope != "legal"), walk)
     due = reasons_due(
         walk,
         answers,
@@ -52,13 +58,14 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
         motor_id=situation.car.motor_id,
         race_class_id=situation.race_class.id if situation.race_class else None,
         limits=limits,
+        firmware=whole.firmware if whole else None,
     )
     if illegal:
         reason = " ".join([illegal[0], *([] if begun else due[:1])])
         return ReadyLine(name=NAME, level="stop", word="not legal", reason=reason, href=run)
     if walk is None:
         return attention_line("not checked", due[0], run)
-    result = verdict(judge_all(lists.steps_answered(connection, walk.id), answers))
+    result = verdict(judge_all(read_steps, answers))
     if result.legal is False and not due:
         due = ["A reading outside the class has changed since."]
     if due:
@@ -70,11 +77,20 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
             f"The class limits {missing[0]}; no setting in your list reads it.",
             f"/checks/lists/{own.id}",
         )
-    return status_line(result, walk)
+    unread = planned_unread(steps, answers, after_reset=any(w.scope == "reset" for w in walks))
+    return status_line(result, walk, [] if walks[-1].scope == "all" else unread)
 
 
-def status_line(result: Verdict, walk: ChecklistRun) -> ReadyLine:
-    """The line of a run-through that is not stale and found nothing illegal."""
+def planned_unread(
+    steps: Sequence[Step], answers: Sequence[Answer], *, after_reset: bool
+) -> list[Step]:
+    """What is planned and was not gone through; after a reset, what stands as its maker sets it counts as read."""
+    read = {each.step_id for each in answers}
+    return [each for each in differing(steps, read) if not (after_reset and as_from_maker(each))]
+
+
+def status_line(result: Verdict, walk: ChecklistRun, unread: Sequence[Step] = ()) -> ReadyLine:
+    """The line of a run-through that is not stale and found nothing illegal; `unread` of the plan."""
     href = f"/checks/walks/{walk.uuid}"
     unlike = [
         each for each in result.different if not same(each.shown, each.step.planned or each.shown)
@@ -84,6 +100,13 @@ def status_line(result: Verdict, walk: ChecklistRun) -> ReadyLine:
         return attention_line("not as planned", f"{difference_sentence(unlike[0])}{more}", href)
     if result.unread:
         return attention_line("not all read", f"{result.unread[0].step.name} was not read.", href)
+    if unread:
+        word = "legal" if result.legal else "read in part"
+        many = (
+            "1 planned setting was" if len(unread) == 1 else f"{len(unread)} planned settings were"
+        )
+        moment = moment_text(walk.ended_at or walk.started_at)
+        return attention_line(word, f"Read {moment}. {many} not read.", href)
     summary = "Legal, as planned" if result.legal else "As planned; the class sets no limit"
     reason = f"{summary}, read {moment_text(walk.ended_at or walk.started_at)}."
     return ReadyLine(name=NAME, level="good", word="ready", reason=reason, href=href)
@@ -104,6 +127,19 @@ def difference_sentence(result: StepResult) -> str:
     """In a sentence, what is not as planned."""
     read, planned = (reading(text, result.unit) for text in (result.shown, result.planned))
     return f"{result.step.name} shows {read}, planned {planned}."
+
+
+def _read_last(
+    connection: sqlite3.Connection, walks: Sequence[ChecklistRun]
+) -> tuple[list[Step], list[Answer]]:
+    """The newest answer at each setting, and the settings they were given at, in their order."""
+    steps: dict[int, Step] = {}
+    answers: dict[int, Answer] = {}
+    for walk in reversed(walks):
+        steps |= {each.id: each for each in lists.steps_answered(connection, walk.id)}
+        answers |= {each.step_id: each for each in store.answers(connection, walk.id)}
+    ordered = sorted(steps.values(), key=lambda each: (each.position, each.id))
+    return ordered, list(answers.values())
 
 
 def _outside_now(

@@ -13,12 +13,20 @@ from pitapp.checks.card.routes import blueprint as card
 from pitapp.checks.context import cars_with, context_of_run, run_context
 from pitapp.checks.controllers import store as kept
 from pitapp.checks.controllers.routes import blueprint as controllers
-from pitapp.checks.engine import plan_from
+from pitapp.checks.engine import StepResult, defaults_from, plan_from
 from pitapp.checks.forms import AnswerForm
 from pitapp.checks.lists import store as lists
 from pitapp.checks.lists.routes import blueprint as own_lists
-from pitapp.checks.models import Answer, ChecklistRun, Step
-from pitapp.checks.reading_text import field_text, limit_text, may_be_negative, reading, wait_text
+from pitapp.checks.models import SCOPE_NAMES, Answer, ChecklistRun, Scope, Step
+from pitapp.checks.reading_text import (
+    field_text,
+    limit_text,
+    may_be_negative,
+    range_text,
+    reading,
+    wait_text,
+)
+from pitapp.checks.scope import SHORTER, in_scope, offered
 from pitapp.checks.view import StepView, VerdictView, look_up
 from pitapp.db import get_db
 from pitapp.errors import NotThere, Refused
@@ -32,6 +40,8 @@ blueprint = Blueprint("checks", __name__, url_prefix="/checks")
 blueprint.add_app_template_filter(reading, "reading")
 blueprint.add_app_template_filter(limit_text, "limit_text")
 blueprint.add_app_template_filter(wait_text, "wait")
+blueprint.add_app_template_filter(SCOPE_NAMES.__getitem__, "scope_name")
+blueprint.add_app_template_filter(range_text, "range_text")
 blueprint.add_app_template_filter(field_text, "field_text")
 blueprint.add_app_template_filter(may_be_negative, "may_be_negative")
 for part in (card, controllers, own_lists):
@@ -53,6 +63,9 @@ def page() -> Any:
         else None
     )
     own = lists.checklists(connection)
+    settings = (
+        lists.settings_list(connection, present.controller.id) if present.controller else None
+    )
     return show(
         "checks/page.html",
         present=present,
@@ -61,9 +74,8 @@ def page() -> Any:
         checklists=own,
         counts=lists.counts(connection),
         last=store.latest_runs(connection, [each.id for each in own], present.car_id),
-        settings=lists.settings_list(connection, present.controller.id)
-        if present.controller
-        else None,
+        settings=settings,
+        scopes=offered(lists.steps(connection, settings.id), present.limits) if settings else {},
     )
 
 
@@ -73,15 +85,21 @@ def run(checklist_id: int) -> Any:
     connection = get_db()
     checklist = lists.checklist(connection, checklist_id)
     present = run_context(connection, now(), checklist)
+    scope = _scope()
     begun = store.open_run(
         connection,
         checklist_id,
         car_id=present.car_id,
         since=present.left_since,
+        scope=scope,
     )
-    if not begun and not lists.steps(connection, checklist_id):
-        return redirect(url_for("checks.lists.checklist", checklist_id=checklist_id))
-    return _show(connection, begun or present.walk(checklist))
+    if not begun:
+        steps = lists.steps(connection, checklist_id)
+        if not steps:
+            return redirect(url_for("checks.lists.checklist", checklist_id=checklist_id))
+        if not in_scope(steps, scope, present.limits):
+            return redirect(url_for("checks.run", checklist_id=checklist_id))
+    return _show(connection, begun or present.walk(checklist, scope=scope))
 
 
 @blueprint.get("/walks/<uuid>")
@@ -135,7 +153,7 @@ def _answered(
 ) -> str | None:
     checklist = lists.checklist(connection, at.checklist_id)
     limits = context_of_run(connection, now(), checklist, current).limits
-    steps = look_up(connection, current, at)[0]
+    steps = look_up(connection, current, limits, at)[0]
     skipped, value, reason = "skip" in request.form, "", ""
     if skipped:
         if at.required:
@@ -149,6 +167,9 @@ def _answered(
         value, reason = stored.shown, form.why() or ""
     else:
         value = form.stored_reading(at, as_expected="take" in request.form) or ""
+        if "sure" not in request.form:
+            before = store.last_shown(connection, current, at)
+            form.ask_about(at, value, (at.planned, before.shown if before else ""))
     if form.shown.errors or form.reason.errors:
         return None
     _, token = answering.answer(
@@ -187,7 +208,7 @@ def _begun(connection: sqlite3.Connection, uuid: str, at: Step) -> ChecklistRun:
         among = cars_with(connection, checklist) if checklist.controller_id else None
         car = subject.form_car(connection, among)
         try:
-            new = run_context(connection, now(), checklist, car).walk(checklist, uuid)
+            new = run_context(connection, now(), checklist, car).walk(checklist, uuid, _scope())
         except ValueError:
             raise NotThere("There is no such run-through.") from None
         stored = store.begin(connection, new)
@@ -206,7 +227,16 @@ def again(connection: sqlite3.Connection, uuid: str) -> Any:
     current = store.checklist_run(connection, uuid)
     if current.ended_at is None:
         notice("Dropped the run-through", store.remove_run(connection, current, now()))
-    return after_write("checks.run", checklist_id=current.checklist_id)
+    more = {} if current.scope == "all" else {"steps": current.scope}
+    return after_write("checks.run", checklist_id=current.checklist_id, **more)
+
+
+def _scope() -> Scope:
+    """Which of the settings are gone through, by the address."""
+    for scope in SHORTER:
+        if request.args.get("steps") == scope:
+            return scope
+    return "all"
 
 
 @blueprint.post("/walks/<uuid>/remove")
@@ -221,11 +251,28 @@ def remove(connection: sqlite3.Connection, uuid: str) -> Any:
 @write
 def take_as_plan(connection: sqlite3.Connection, uuid: str) -> Any:
     """Use this run-through's readings as the plan."""
-    _, results = look_up(connection, store.checklist_run(connection, uuid))
-    plan = plan_from(results)
+    plan = plan_from(_results(connection, uuid))
     if plan:
         notice("These readings are now the plan", lists.save_plan(connection, plan, now()))
     return after_write("checks.walk", "checks.walk_part", uuid=uuid)
+
+
+@blueprint.post("/walks/<uuid>/defaults")
+@write
+def take_as_defaults(connection: sqlite3.Connection, uuid: str) -> Any:
+    """Note this run-through's readings as what the maker sets, right after a reset."""
+    read = defaults_from(_results(connection, uuid))
+    if read:
+        token = lists.save_defaults(connection, read, now())
+        notice("These readings are now the maker's defaults", token)
+    return after_write("checks.walk", "checks.walk_part", uuid=uuid)
+
+
+def _results(connection: sqlite3.Connection, uuid: str) -> list[StepResult]:
+    current = store.checklist_run(connection, uuid)
+    checklist = lists.checklist(connection, current.checklist_id)
+    limits = context_of_run(connection, now(), checklist, current).limits
+    return look_up(connection, current, limits)[1]
 
 
 def _show(
@@ -241,14 +288,15 @@ def _show(
     if at is not None and at.checklist_id != checklist.id:
         raise NotThere("This step belongs to another list.")
     present = context_of_run(connection, now(), checklist, current)
-    steps, results = look_up(connection, current, at)
+    steps, results = look_up(connection, current, present.limits, at)
     view = StepView.of(connection, current, present, results, at, form) if steps else None
+    settings = lists.steps(connection, checklist.id) if current.scope != "all" else ()
     values = {
         "checklist": checklist,
         "walk": current,
         "present": present,
         "view": view,
-        "verdict": None if view else VerdictView(results, current, present),
+        "verdict": None if view else VerdictView(results, current, present, settings),
     }
     if part:
         return show_part("checks/walk.html", status, **values)

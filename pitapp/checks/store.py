@@ -10,11 +10,13 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
-from pitapp.checks.models import Answer, ChecklistRun, Step
+from pitapp.checks.models import Answer, ChecklistRun, Scope, Step
 from pitapp.db import to_db, undo
 from pitapp.db.pages import newest
 from pitapp.errors import NotThere
 
+MOST_IN_PART = 50
+"""Run-throughs of some of the settings that are looked back on, where the whole list never was."""
 _WALK = ", ".join(f"check_walks.{name}" for name in ChecklistRun.model_fields)
 _ANSWER = ", ".join(f"check_answers.{name}" for name in Answer.model_fields)
 
@@ -61,26 +63,33 @@ def open_run(
     *,
     car_id: int | None,
     since: datetime,
+    scope: Scope | None = None,
 ) -> ChecklistRun | None:
-    """The newest run-through of that list for that car that was left half-way."""
+    """The newest run-through of that list for that car that was left half-way; None: of any scope."""
     row = connection.execute(
-        f"SELECT {_WALK} FROM check_walks WHERE checklist_id = ? AND started_at >= ? "  # noqa: S608
-        "AND car_id IS ? AND ended_at IS NULL AND removed_at IS NULL "
+        f"SELECT {_WALK} FROM check_walks WHERE checklist_id = ?1 AND started_at >= ?2 "  # noqa: S608
+        "AND car_id IS ?3 AND (?4 IS NULL OR scope = ?4) AND ended_at IS NULL AND removed_at IS NULL "
         "ORDER BY started_at DESC, id DESC LIMIT 1",
-        (checklist_id, to_db(since), car_id),
+        (checklist_id, to_db(since), car_id, scope),
     ).fetchone()
     return None if row is None else ChecklistRun(**row)
 
 
-def last_settings_run(connection: sqlite3.Connection, car_id: int) -> ChecklistRun | None:
-    """The newest run-through of a controller's settings that was ended with it in this car."""
-    row = connection.execute(
-        f"SELECT {_WALK} FROM check_walks WHERE car_id = ? AND controller_id IS NOT NULL "  # noqa: S608
-        "AND ended_at IS NOT NULL AND removed_at IS NULL "
-        "ORDER BY started_at DESC, id DESC LIMIT 1",
-        (car_id,),
-    ).fetchone()
-    return None if row is None else ChecklistRun(**row)
+def settings_runs(connection: sqlite3.Connection, car_id: int) -> list[ChecklistRun]:
+    """The ended run-throughs of a controller's settings in this car, newest first, back to the last of
+    the whole list; those of another controller than the newest are left out."""
+    ended = (
+        "FROM check_walks WHERE car_id = ?1 AND controller_id IS NOT NULL "
+        "AND ended_at IS NOT NULL AND removed_at IS NULL"
+    )
+    rows = connection.execute(
+        f"SELECT {_WALK} {ended} AND started_at >= coalesce("
+        f"(SELECT max(started_at) {ended} AND scope = 'all'), '') "
+        "ORDER BY started_at DESC, id DESC LIMIT ?2",
+        (car_id, MOST_IN_PART),
+    )
+    walks = [ChecklistRun(**row) for row in rows]
+    return [each for each in walks if each.controller_id == walks[0].controller_id]
 
 
 def latest_runs(

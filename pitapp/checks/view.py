@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
@@ -13,6 +13,7 @@ from pitapp.checks.context import RunContext
 from pitapp.checks.engine import (
     StepResult,
     Verdict,
+    defaults_from,
     first_open,
     judge_all,
     plan_from,
@@ -22,15 +23,19 @@ from pitapp.checks.engine import (
 )
 from pitapp.checks.forms import AnswerForm
 from pitapp.checks.lists import store as lists
-from pitapp.checks.models import Answer, ChecklistRun, Limit, Step
+from pitapp.checks.models import SCOPE_NAMES, Answer, ChecklistRun, Limit, Step
+from pitapp.checks.scope import in_scope
 
 
 def look_up(
-    connection: sqlite3.Connection, walk: ChecklistRun, at: Step | None = None
+    connection: sqlite3.Connection,
+    walk: ChecklistRun,
+    limits: Mapping[str, Limit],
+    at: Step | None = None,
 ) -> tuple[list[Step], list[StepResult]]:
     """The steps of a run-through and what was found: an ended one keeps the steps that it had."""
     if walk.ended_at is None:
-        steps = lists.steps(connection, walk.checklist_id)
+        steps = in_scope(lists.steps(connection, walk.checklist_id), walk.scope, limits)
     else:
         steps = lists.steps_answered(connection, walk.id)
     if at is not None and at.id not in [each.id for each in steps]:
@@ -40,6 +45,11 @@ def look_up(
     else:
         answers = after_heat.answers_from_log(connection, walk, steps)
     return steps, judge_all(steps, answers)
+
+
+def step_address(walk: ChecklistRun, step_id: int) -> str:
+    """Where a step of a run-through is shown and answered."""
+    return f"/checks/walks/{walk.uuid}/steps/{step_id}{walk.query}"
 
 
 @dataclass(frozen=True)
@@ -55,6 +65,7 @@ class StepView:
     last: Answer | None
     signal: str
     begun: bool
+    walk: ChecklistRun
 
     @classmethod
     def of(
@@ -86,12 +97,23 @@ class StepView:
             if context.controller and step.topic == "signal"
             else "",
             begun=walk.id > 0,
+            walk=walk,
         )
 
     @property
     def step(self) -> Step:
         """The step itself."""
         return self.result.step
+
+    @property
+    def address(self) -> str:
+        """Where it is shown and answered."""
+        return step_address(self.walk, self.step.id)
+
+    @property
+    def back(self) -> str:
+        """Where the step before it is shown; empty at the first."""
+        return step_address(self.walk, self.previous_id) if self.previous_id else ""
 
     @cached_property
     def form(self) -> AnswerForm:
@@ -126,16 +148,39 @@ class VerdictView:
     results: Sequence[StepResult]
     walk: ChecklistRun
     context: RunContext
+    settings: Sequence[Step] = ()
+    """Every setting of the controller now."""
+
+    @property
+    def part(self) -> str:
+        """Which of the settings were gone through, and how many; empty where it was all."""
+        if self.walk.scope == "all":
+            return ""
+        return (
+            f"{SCOPE_NAMES[self.walk.scope]}: {len(self.results)} of {len(self.settings)} settings"
+        )
+
+    @property
+    def passed_over(self) -> list[str]:
+        """What the class limits and this run-through of some settings did not come to."""
+        if self.walk.scope == "all" or not self._same_class:
+            return []
+        read = {each.step.id for each in self.results}
+        limits = self.context.limits
+        return [each.name for each in self.settings if each.key in limits and each.id not in read]
+
+    @property
+    def _same_class(self) -> bool:
+        race_class = self.context.race_class
+        return race_class is not None and race_class.id == self.walk.race_class_id
 
     @property
     def unlisted(self) -> list[str]:
         """What the class asks of the controller and its list does not read."""
-        same_class = (
-            self.context.race_class and self.context.race_class.id == self.walk.race_class_id
-        )
-        if not same_class or self.walk.controller_id is None:
+        if not self._same_class or self.walk.controller_id is None:
             return []
-        return unlisted([each.step for each in self.results], self.context.limits)
+        steps = [each.step for each in self.results]
+        return unlisted([*steps, *self.settings], self.context.limits)
 
     @property
     def verdict(self) -> Verdict:
@@ -149,7 +194,12 @@ class VerdictView:
         if result.legal is False:
             return "stop"
         remarkable = (
-            result.different or result.unread or result.early or self.unlike or self.unlisted
+            result.different
+            or result.unread
+            or result.early
+            or self.unlike
+            or self.unlisted
+            or self.passed_over
         )
         return "look" if remarkable else "good"
 
@@ -159,6 +209,11 @@ class VerdictView:
         return tuple(
             each for each in self.results if each.step.kind == "yesno" and each.shown == "no"
         )
+
+    @property
+    def can_be_defaults(self) -> bool:
+        """Whether something was read that is not noted as the maker's default."""
+        return bool(defaults_from(self.results))
 
     @property
     def can_be_planned(self) -> bool:

@@ -160,10 +160,16 @@ def _check_motor(
 
 
 def _controller(connection: sqlite3.Connection, car_id: int, moment: datetime) -> None:
-    steps = [
-        step.model_copy(update={"planned": plan.PLANNED.get(step.name, step.planned)})
-        for step in STARTING_LIST
-    ]
+    steps = []
+    for step in STARTING_LIST:
+        default, least, most = plan.DEFAULTS.get(step.name, ("", None, None))
+        known = {
+            "planned": plan.PLANNED.get(step.name, step.planned),
+            "maker_default": default,
+            "range_least": least,
+            "range_most": most,
+        }
+        steps.append(step.model_copy(update=known))
     item = Controller(
         name="Invented controller",
         firmware="1.4",

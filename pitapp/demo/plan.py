@@ -248,3 +248,10 @@ PLANNED = {
     "Throttle response": "4",
     "Drag brake": "8",
 }
+DEFAULTS: dict[str, tuple[str, float | None, float | None]] = {
+    "Rev limit": ("off", 1000, 60_000),
+    "Timing advance": ("0", 0, 60),
+    "Throttle response": ("5", 1, 10),
+    "Drag brake": ("5", 0, 50),
+}
+"""What the invented maker sets, and the lowest and the highest that can be set."""

@@ -14,7 +14,7 @@ from werkzeug.wrappers import Response
 from pitapp.checks.context import run_context
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import Checklist
-from pitapp.checks.offline_steps import OfflineRun, run_through, without_token
+from pitapp.checks.offline_steps import OfflineRun, offered_scopes, run_through, without_token
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import CAR_KINDS
 from pitapp.packs import store as packs
@@ -102,6 +102,10 @@ def frame(room: str) -> str:
 
 def runs(connection: sqlite3.Connection, now: datetime) -> list[OfflineRun]:
     """Every run-through and charge with each of its steps, as `static/js/sw/runs.js` walks them."""
-    walks = [run_through(connection, each, now) for each in all_lists(connection, now)]
+    walks = [
+        run_through(connection, each, now, scope)
+        for each in all_lists(connection, now)
+        for scope in offered_scopes(connection, each, now)
+    ]
     charges = charging.runs(connection, sound_packs(connection), now)
     return [*filter(None, walks), *charges]

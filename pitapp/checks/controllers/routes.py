@@ -8,12 +8,14 @@ from typing import Any
 
 from flask import Blueprint, request
 
+from pitapp.checks.context import run_context
 from pitapp.checks.controllers import store
 from pitapp.checks.controllers.first_plan import plan_fields, with_plan
 from pitapp.checks.controllers.forms import ControllerForm
 from pitapp.checks.lists import store as lists
 from pitapp.checks.lists.plan import PlanField
 from pitapp.checks.models import Controller
+from pitapp.checks.scope import offered
 from pitapp.db import get_db, undo
 from pitapp.errors import ChangedMeanwhile, NotThere
 from pitapp.kit import store as kit
@@ -107,11 +109,14 @@ def controller(controller_id: int) -> Any:
     connection = get_db()
     item = store.controller(connection, controller_id)
     own = lists.settings_list(connection, controller_id)
+    steps = lists.steps(connection, own.id)
+    present = run_context(connection, now(), own)
     return show(
         "checks/controller.html",
         item=item,
         checklist=own,
-        steps=lists.steps(connection, own.id),
+        steps=steps,
+        scopes=offered(steps, present.limits),
         cars=store.cars_of(connection).get(controller_id, {}),
         car=_car(connection),
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from pydantic import ValidationError
 from wtforms import (
     BooleanField,
     HiddenField,
@@ -14,11 +15,12 @@ from wtforms import (
 )
 
 from pitapp.checks.models import KIND_NAMES, OCCASION_NAMES, TOPICS, Step
-from pitapp.checks.reading_text import display_unit, field_text, to_stored
+from pitapp.checks.reading_text import display_unit, field_text, range_doubt, to_stored
 from pitapp.web.forms.fields import Needed, NumberField, WholeField
 from pitapp.web.forms.form_errors import PitForm
 
 SHORT = {"maxlength": 60, "autocomplete": "off"}
+RANGE = ("range_least", "range_most")
 SENTENCE = {"maxlength": 300, "rows": 2}
 
 
@@ -35,11 +37,18 @@ class ChecklistForm(PitForm):
 
 
 class StepForm(PitForm):
-    """A step of a checklist."""
+    """A step of a checklist; `sure` is asked for where the plan is outside the range."""
 
+    doubted = False
     version = HiddenField(default="1")
     name = StringField("Name", [Needed("Give the step a name.")], render_kw=SHORT)
     planned = StringField("Planned", render_kw={"maxlength": 200, "autocomplete": "off"})
+    sure = BooleanField("It is right as it stands")
+    maker_default = StringField(
+        "Maker's default", render_kw={"maxlength": 200, "autocomplete": "off"}
+    )
+    range_least = StringField("Lowest", render_kw={"maxlength": 40, "autocomplete": "off"})
+    range_most = StringField("Highest", render_kw={"maxlength": 40, "autocomplete": "off"})
     kind = RadioField("What is it?", choices=KIND_NAMES, default="do")
     unit = StringField("Unit", render_kw={"maxlength": 20, "autocomplete": "off"})
     step_size = NumberField("Step of − and +")
@@ -63,13 +72,27 @@ class StepForm(PitForm):
         values = item.model_dump() | {
             "choices": "\n".join(item.choices),
             "planned": field_text(item.planned, item.unit),
+            "maker_default": field_text(item.maker_default, item.unit),
+            **{
+                name: field_text(repr(value), item.unit) if value is not None else ""
+                for name, value in (
+                    ("range_least", item.range_least),
+                    ("range_most", item.range_most),
+                )
+            },
         }
         form = cls(data=values)
-        form.planned.unit_symbol = display_unit(item.unit)
+        for field in (form.planned, form.maker_default, form.range_least, form.range_most):
+            field.unit_symbol = display_unit(item.unit)
         return form
 
-    def step(self, **more: Any) -> Step | None:
-        """The step, or None with the errors at the fields."""
+    def step(self, earlier: Step | None = None, **more: Any) -> Step | None:
+        """The step, or None with the errors at the fields.
+
+        Args:
+            earlier: as it stands; a plan that is left as it was is not asked about again.
+            more: what no field of the form says.
+        """
         topic = TOPICS.get(self.topic.data or "")
         fixed = {
             "choices": [
@@ -78,14 +101,39 @@ class StepForm(PitForm):
             "step_size": self.step_size.data,
             "wait_s": self.wait_s.data,
             "planned": "",
+            "maker_default": "",
+            "range_least": None,
+            "range_most": None,
         }
         if topic and topic.unit:
             fixed |= {"unit": topic.unit, "kind": "number"}
         item = self.fill(Step, **(fixed | more))
-        if item is None or not (self.planned.data or "").strip() or item.kind == "do":
+        if item is None or item.kind == "do":
             return item
+        item = self._with_readings(item)
+        if item is None or self.sure.data:
+            return item
+        known = (earlier.planned,) if earlier else ()
+        if question := range_doubt(item, item.planned, known):
+            self.planned.errors, self.doubted = [question], True
+            return None
+        return item
+
+    def _with_readings(self, item: Step) -> Step | None:
+        read: dict[str, Any] = {}
+        for name in ("planned", "maker_default", "range_least", "range_most"):
+            field, text = self[name], self[name].data or ""
+            if not text.strip() or (name.startswith("range") and item.kind != "number"):
+                continue
+            try:
+                stored = to_stored(item, text)
+                read[name] = float(stored) if name.startswith("range") else stored
+            except ValueError as error:
+                field.errors = ["Write a number here." if "float" in str(error) else str(error)]
+        if any(self[name].errors for name in ("planned", "maker_default", *RANGE)):
+            return None
         try:
-            return item.model_copy(update={"planned": to_stored(item, self.planned.data or "")})
-        except ValueError as error:
-            self.planned.errors = [str(error)]
+            return Step.model_validate(item.model_dump() | read)
+        except ValidationError:
+            self.range_least.errors = ["The lowest is above the highest."]
             return None

@@ -145,7 +145,7 @@ def save_step(connection: sqlite3.Connection, step_id: int) -> Any:
     item = store.step(connection, step_id)
     own = store.checklist(connection, item.checklist_id)
     form = StepForm()
-    record = form.step(id=step_id, checklist_id=own.id, position=item.position)
+    record = form.step(item, id=step_id, checklist_id=own.id, position=item.position)
     if record is None:
         return _show_step(form, own, item, 422)
     try:

@@ -171,6 +171,18 @@ def save_plan(connection: sqlite3.Connection, plan: Mapping[int, str], now: date
     return recording.token
 
 
+def save_defaults(connection: sqlite3.Connection, read: Mapping[int, str], now: datetime) -> str:
+    """Note what the maker sets at each step, by the step's id; returns the undo token."""
+    with undo.step(connection, "Noted the maker's defaults", now) as recording:
+        for step_id, default in read.items():
+            recording.change(
+                "check_steps",
+                step_id,
+                {"maker_default": default, "version": step(connection, step_id).version + 1},
+            )
+    return recording.token
+
+
 def place(connection: sqlite3.Connection, item: Step) -> int:
     """The place of a step in its list, from 1; 0 where it is in it no more."""
     order = [each.id for each in steps(connection, item.checklist_id)]

@@ -103,14 +103,24 @@ const runs = (() => {
     return value > limit.most + slack ? outside(limit.over) : "";
   }
 
+  // Whether a reading is asked about: outside its maker's range, not known already, and not said to be right.
+  function doubted({ doubt, limits }, fields) {
+    if (!doubt || ["sure", "take", "stand"].some((name) => name in fields)) return false;
+    const value = numberIn(fields.shown ?? "", limits.shown?.sensible);
+    const slack = 1e-9 * Math.max(1, Math.abs(value));
+    if (doubt.known.some((each) => Math.abs(each - value) <= slack)) return false;
+    return value < doubt.least - slack || value > doubt.most + slack;
+  }
+
   /**
    * What speaks against an answer: a sentence, and whether the answer is put down all the same; null for nothing. What
    * is outside a class is put down, with its reading as `reading`; with a reason it stands.
    * @param {Walk} walk @param {Step} step @param {Record<string, string>} fields
-   * @returns {{text?: string, reading?: string, saved?: boolean} | null}
+   * @returns {{text?: string, reading?: string, saved?: boolean, doubted?: boolean} | null}
    */
   function objection(walk, step, fields) {
     if ("skip" in fields) return null;
+    if (doubted(step, fields)) return { text: step.doubt.text, doubted: true };
     for (const [name, plain] of Object.entries(step.limits)) {
       if ((name === "expected") !== ("take" in fields)) continue;
       const limit = plain.discharging && charges.movedMah(walk) < 0 ? plain.discharging : plain;
@@ -149,7 +159,9 @@ const runs = (() => {
     };
     for (const [name, text] of Object.entries(typed ?? {})) values[`typed-${name}`] = text;
     const problem = against?.text ? messages.bar("stop", against.text) : "";
-    return messages.filled(against?.reading ? step.stopped : step.html, values, { problem, open: typed ? " open" : "" });
+    return messages.filled(against?.reading ? step.stopped : step.html, values, {
+      problem, open: typed ? " open" : "", sure: against?.doubted ? step.doubt.yes : "",
+    });
   }
 
   /** Markup in the page of a run-through. @param {Walk} walk @param {string} html */
