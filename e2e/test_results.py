@@ -42,7 +42,7 @@ def test_a_season_of_three_rounds_with_one_drop_score(live: Live, page: Page) ->
     expect(page.get_by_role("heading", name="Winter")).to_be_visible()
     for meeting_id, place in zip(ids, (2, 5, 1), strict=True):
         page.goto(f"{live.url}/meetings/{meeting_id}/results")
-        page.get_by_label("Place in the end").fill(str(place))
+        page.get_by_label("Place overall").fill(str(place))
         page.get_by_label("Season").select_option(label="Winter")
         screen.press("Save")
         expect(screen.figure("final-place")).to_have_text(str(place))

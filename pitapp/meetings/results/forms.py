@@ -95,8 +95,8 @@ class ResultForm(PitForm):
     best_heats = WholeField("Heats that count")
     qualifying_place = WholeField("Place in qualifying")
     final_name = StringField("Final", render_kw={"maxlength": 20, "autocomplete": "off"})
-    place = WholeField("Place in the end")
-    shared_with = WholeField("Shared with, others")
+    place = WholeField("Place overall")
+    shared_with = WholeField("Tied with (others)")
     season_id = SelectField("Season", default="")
 
     def set_choices(self, tables: Iterable[PointTable], seasons: Iterable[Season]) -> None:

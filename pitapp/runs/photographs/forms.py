@@ -19,7 +19,7 @@ class PhotographForm(PitForm):
 
     file = FileField("Photograph")
     photo = HiddenField()
-    caption = StringField("Words to it", render_kw={"maxlength": 200, "autocomplete": "off"})
+    caption = StringField("Caption", render_kw={"maxlength": 200, "autocomplete": "off"})
 
     def picture(self) -> Picture | None:
         """The picture that was sent, or None with a sentence at the field."""
