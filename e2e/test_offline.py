@@ -12,7 +12,16 @@ from playwright.sync_api import Page, expect
 
 from e2e import a11y
 from e2e.forking import ForkedServer
-from e2e.pages.offline import Outbox, Phone, age_entries, bars, fit_a_gear, post, visit_once
+from e2e.pages.offline import (
+    Outbox,
+    Phone,
+    age_entries,
+    bars,
+    fit_a_gear,
+    post,
+    tap_fit,
+    visit_once,
+)
 from e2e.server import ServerProcess, rows
 from e2e.watch import Watch
 
@@ -77,6 +86,20 @@ def test_a_morning_with_no_server(server: ServerProcess, phone: Phone, how: str)
     assert len(steps) == STEPS
     assert steps == sorted(set(steps))
     Outbox(page, server.url).open().expect_waiting(0)
+
+
+def test_a_page_that_came_past_the_worker_is_taken_over(server: ServerProcess, phone: Phone) -> None:
+    """As one that is on its way while the worker starts: what is saved on it waits like any other."""
+    page = phone.open()
+    visit_once(page, server.url)
+    page.goto(f"{server.url}/gearing")
+    devtools = page.context.new_cdp_session(page)
+    with page.expect_navigation():
+        devtools.send("Page.reload", {"ignoreCache": True})
+    page.wait_for_function("() => navigator.serviceWorker.controller")
+    server.kill()
+    tap_fit(page)
+    expect(bars(page)).to_contain_text("pinion 44", timeout=15_000)
 
 
 def log_a_run(page: Page, url: str) -> None:

@@ -199,6 +199,9 @@ async function register() {
   watchOver(registration.installing);
   registration.addEventListener("updatefound", () => watchOver(registration.installing));
   tellKept();
+  // A page that was on its way while the worker took over has none: it asks for it.
+  const { active } = await workers.ready;
+  if (!workers.controller) active.postMessage({ ask: "claim" });
 }
 
 function watchOver(coming) {

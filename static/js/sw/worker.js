@@ -51,6 +51,7 @@ const worker = (() => {
     state: async ({ key }) => (await outbox.find(key))?.state,
     file: ({ key }) => decisions.asFile(key),
     update: () => self.skipWaiting(),
+    claim: () => self.clients.claim(),
   };
 
   /** Answer a page's question on its own port; null where there is no answer. @param {ExtendableMessageEvent} event */
