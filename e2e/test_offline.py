@@ -88,7 +88,9 @@ def test_a_morning_with_no_server(server: ServerProcess, phone: Phone, how: str)
     Outbox(page, server.url).open().expect_waiting(0)
 
 
-def test_a_page_that_came_past_the_worker_is_taken_over(server: ServerProcess, phone: Phone) -> None:
+def test_a_page_that_came_past_the_worker_is_taken_over(
+    server: ServerProcess, phone: Phone
+) -> None:
     """As one that is on its way while the worker starts: what is saved on it waits like any other."""
     page = phone.open()
     visit_once(page, server.url)
