@@ -17,7 +17,7 @@ from pitapp.kit import store as kit
 from pitapp.kit.models import Car
 from tests.support import RACE_MORNING, Clock, PageClient
 
-KILLS = int(os.environ.get("PITAPP_KILLS", "200"))
+KILLS = int(os.environ.get("PITAPP_KILLS", "100"))
 LONGEST_LIFE_S = 0.06
 
 pytestmark = pytest.mark.filterwarnings("ignore:.*fork.*:DeprecationWarning")
