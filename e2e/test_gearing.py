@@ -8,9 +8,11 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from e2e.pages.base import Screen
-from e2e.pages.gearing import Gearing, Log, Table, Wanted
+from e2e.pages.gearing import Gearing, Log, Table
 from e2e.pages.kit import GearBox, Kit, NewCar
-from e2e.server import Live
+from e2e.pages.offline import Phone, bars, visit_once
+from e2e.server import Live, ServerProcess, rows
+from e2e.thumb import Thumb
 from pitapp.gearing import store as gearing
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car, Motor
@@ -21,7 +23,8 @@ SCREENS = (
     "/",
     "/gearing",
     "/gearing?spur=0&pinion=zz&tyre=-1",
-    "/gearing/wanted?kind=ratio&value=2.8",
+    "/gearing?kind=ratio&value=2.8",
+    "/gearing?kind=speed&value=x",
     "/gearing/table",
     "/gearing/log",
     "/kit",
@@ -69,9 +72,7 @@ def test_a_new_user_gets_a_gear_on_record_in_under_ninety_seconds(live: Live, pa
     box.add("Spurs", "64, 66, 69")
     expect(page.get_by_text("Added 7 pinions and 3 spurs")).to_be_visible()
     box.press("Gearing")
-    page.get_by_role("link", name="Find a gear").tap()
-    page.get_by_label("How much").fill("2,8")
-    nearest = Wanted(page, live.url).results().first
+    nearest = Gearing(page, live.url).find("2,8").first
     expect(nearest).to_contain_text("45 / 66")
     nearest.get_by_role("button").tap()
     expect(page.get_by_text("Fitted 45 / 66")).to_be_visible()
@@ -81,16 +82,21 @@ def test_a_new_user_gets_a_gear_on_record_in_under_ninety_seconds(live: Live, pa
     assert time.monotonic() - began < 90
 
 
-def test_what_was_typed_last_is_found_however_slow_the_answers_are(live: Live, page: Page) -> None:
+@pytest.mark.every_engine
+def test_three_taps_from_the_foot_bar_fit_the_gear_that_is_wanted(live: Live, page: Page) -> None:
     furnish(live)
-    wanted = Wanted(page, live.url).open()
-    wanted.slow_down()
-    for typed in ("2,6", "2,7", "2,9"):
-        page.get_by_label("How much").fill(typed)
-        page.wait_for_timeout(400)
-    page.wait_for_timeout(3000)
+    thumb = Thumb(page)
+    Screen(page, live.url).open()
+    page.get_by_role("link", name="Gearing").tap()
+    thumb.type(page.get_by_label("How much"), "2.9")
     # By hand: 64 / 42 × 1.9 = 2.895 is the nearest to 2.9 in the box.
-    expect(wanted.results().first).to_contain_text("2.895")
+    nearest = Gearing(page, live.url).near().first
+    expect(nearest).to_contain_text("42 / 64")
+    expect(nearest.get_by_role("button")).to_be_in_viewport(ratio=1)
+    nearest.get_by_role("button").tap()
+    expect(page.locator("#notices")).to_contain_text("Fitted 42 / 64, FDR 2.90")
+    print(f"\nA wanted gear: {thumb.taps} taps, {thumb.fields} field")
+    assert thumb.taps == 3, "\n".join(thumb.touched)
 
 
 # A tap before a script is there goes to the server, as it does with no scripts at all.
@@ -108,14 +114,88 @@ def test_the_steppers_answer_with_the_server_gone(
     screen.expect_figure("final-drive", "2.79")
     page.evaluate(SCRIPTS_HAVE_RUN)
     page.context.set_offline(True)
+    expect(screen.fit()).to_be_disabled()
     screen.tap_step("Pinion", "less")
     screen.expect_figure("final-drive", "2.85")
     screen.expect_figure("rollout-mm", "69.4")
     screen.expect_figure("limit-speed-kmh", "60.8")
+    expect(screen.fit()).to_be_enabled()
     screen.neighbour("longer").tap()
-    screen.expect_figure("final-drive", "2.83")
+    # By hand: 43 / 64 would be 0.7 % longer, but the pinion alone comes first.
+    screen.expect_figure("final-drive", "2.79")
+    expect(screen.fit()).to_be_disabled()
+    screen.neighbour("longer").tap()
+    screen.expect_figure("final-drive", "2.73")
     expect(page.locator("#pinion-note")).to_have_text("in the box")
+    expect(screen.find("2.9").first).to_contain_text("42 / 64")
+    expect(screen.near().first).to_contain_text("FDR 2.90, −0.2 %, 59.9 km/h")
+    page.get_by_label("Find a gear by").select_option(label="Top speed")
+    expect(screen.find("60").first).to_contain_text("42 / 64")
+    screen.find("0")
+    expect(page.locator("#near")).to_be_hidden()
+    expect(page.locator("#value-error")).to_contain_text("at least 1 km/h")
     page.context.set_offline(False)
+
+
+def test_the_page_finds_what_the_server_finds(live: Live, page: Page) -> None:
+    furnish(live)
+    screen = Gearing(page, live.url)
+    browser = page.context.browser
+    assert browser is not None
+    plain = browser.new_context(java_script_enabled=False)
+    other = Gearing(plain.new_page(), live.url)
+    try:
+        for kind, figure in (
+            ("ratio", "2,79"),
+            ("rollout", "70.5"),
+            ("speed", "61"),
+            ("ratio", "0"),
+            ("speed", "much"),
+        ):
+            screen.open()
+            page.evaluate(SCRIPTS_HAVE_RUN)
+            page.locator("#kind").select_option(kind)
+            screen.find(figure)
+            answer = other.page.goto(f"{live.url}/gearing?kind={kind}&value={figure}")
+            assert answer is not None
+            expect(page.locator("#value-error")).to_have_text(
+                other.page.locator("#value-error").text_content() or "", use_inner_text=False
+            )
+            expect(screen.near()).to_have_text(other.near().all_text_contents())
+            assert (other.near().count() > 0) == answer.ok
+    finally:
+        plain.close()
+
+
+@pytest.mark.every_engine
+def test_with_no_server_the_gear_that_waits_is_the_one_fitted(
+    server: ServerProcess, phone: Phone
+) -> None:
+    ((pinion, spur),) = rows(
+        server, "SELECT pinion_teeth, spur_teeth FROM gear_fits WHERE removed_at IS NULL "
+        "AND car_id = 1 ORDER BY fitted_at DESC, id DESC LIMIT 1",
+    )  # fmt: skip
+    before = len(rows(server, "SELECT id FROM gear_fits"))
+    page = phone.open()
+    visit_once(page, server.url)
+    server.kill()
+    screen = Gearing(page, server.url)
+    page.goto(server.url + screen.path)
+    nearest = screen.find("2.9").first
+    pair = nearest.locator("b").inner_text()
+    nearest.get_by_role("button").tap()
+    expect(bars(page)).to_contain_text(f"pinion {pair.partition(' ')[0]}", timeout=15_000)
+    page.goto(server.url + screen.path)
+    expect(screen.fit()).to_be_disabled()
+    shown = f"{page.locator('#pinion').input_value()} / {page.locator('#spur').input_value()}"
+    assert shown == pair
+    page.locator("#pinion").fill(str(pinion))
+    page.locator("#spur").fill(str(spur))
+    screen.fit().tap()
+    expect(bars(page)).to_contain_text(f"pinion {pinion}", timeout=15_000)
+    server.start()
+    expect(bars(page)).to_contain_text("Sent: 2 entries", timeout=20_000)
+    assert len(rows(server, "SELECT id FROM gear_fits")) == before + 2
 
 
 def test_nonsense_typed_into_a_stepper_is_told_at_once(live: Live, page: Page) -> None:
@@ -167,13 +247,31 @@ def test_a_removed_gear_comes_back(live: Live, page: Page) -> None:
     expect(page.get_by_text("40–48", exact=True)).to_be_visible()
 
 
-def test_the_table_tells_fitted_and_unfit_by_more_than_colour(live: Live, page: Page) -> None:
-    furnish(live)
-    Table(page, live.url).open()
-    expect(page.locator("td.fitted")).to_have_text("[2.79]")
-    assert page.locator("td.unfit s").count() == len(
-        [1 for p in range(40, 49) for s in (64, 66, 69, 72) if p + s > 116]
+@pytest.mark.every_engine
+def test_the_table_opens_at_the_fitted_gear_with_the_unfit_folded_away(
+    live: Live, page: Page
+) -> None:
+    car = furnish(live)
+    connection = live.app.extensions["pitapp.db"].connection()
+    kit.add_gears(connection, "pinion", "dp:64", list(range(20, 40)), RACE_MORNING)
+    kit.add_gears(connection, "spur", "dp:64", list(range(80, 96)), RACE_MORNING)
+    gearing.fit(connection, car, 36, 80, RACE_MORNING)
+    table = Table(page, live.url).open()
+    expect(page.locator("td.fitted")).to_have_text("[4.22]")
+    expect(page.locator("td.fitted")).to_be_in_viewport(ratio=1)
+    expect(page.get_by_role("heading", name="Gear table")).to_be_in_viewport()
+    expect(table.pair(35, 81)).to_be_in_viewport()
+    expect(page.locator("td.unfit s:visible")).to_have_count(0)
+    expect(page.get_by_role("columnheader", name="95")).to_be_visible()  # 20 / 95 has 115
+    page.get_by_text("that do not fit").tap()
+    pinions, spurs = range(20, 49), [64, 66, 69, 72, *range(80, 96)]
+    expect(page.locator("td.unfit s:visible")).to_have_count(
+        len([1 for p in pinions for s in spurs if p + s > 116])
     )
+    table.check_usable()
+    Gearing(page, live.url).open()
+    page.get_by_role("link", name="Table").tap()
+    expect(page.locator("td.fitted")).to_be_in_viewport(ratio=1)
 
 
 def test_what_was_typed_stays_when_it_is_wrong(live: Live, page: Page, watch: object) -> None:
@@ -201,5 +299,5 @@ def test_every_screen_is_usable(live: Live, page: Page, watch: object, theme: st
 
 
 def test_the_empty_app_is_usable(live: Live, page: Page) -> None:
-    for screen in (Screen, Gearing, Wanted, Kit, NewCar, GearBox):
+    for screen in (Screen, Gearing, Kit, NewCar, GearBox):
         screen(page, live.url).open().check_usable()

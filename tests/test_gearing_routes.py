@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import re
 import sqlite3
+from datetime import timedelta
 
 import pytest
 
+from pitapp.db import settings
 from pitapp.gearing import store as gearing
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
+from pitapp.meetings import store as meetings
+from pitapp.meetings.models import Meeting
 from tests.support import Clock, PageClient
 
 ADDRESS = "/gearing?spur=66&pinion=45&internal=1.9&tyre=63&kv=2380&volts=7.4&rev_limit=14600"
@@ -157,19 +161,106 @@ def test_fitting_with_no_car_says_so(client: PageClient) -> None:
 def test_wanted_gives_the_nearest_first(
     client: PageClient, car: Car, kind: str, value: str, first: str | None
 ) -> None:
-    answer = client.get(f"/gearing/wanted/part?kind={kind}&value={value}")
-    assert answer.status_code == 200
+    answer = client.get(f"/gearing?kind={kind}&value={value}")
     if first is None:
         assert "Give the car a motor and a pack voltage" in answer.text
+        assert answer.status_code == 422
     else:
-        assert re.findall(r"<b>(\d+ / \d+)</b>", answer.text)[0] == first
+        assert answer.status_code == 200
+        assert near(answer.text)[0] == first
 
 
-@pytest.mark.parametrize("value", ["", "0", "-3", "x", "1e300", "🏁"])
+def near(page: str) -> list[str]:
+    """The pairs that come near to what is wanted."""
+    rows = page.partition('<ol id="near"')[2].partition("</ol>")[0]
+    return re.findall(r"<b>(\d+ / \d+)</b>", rows)
+
+
+def test_the_earlier_address_of_what_is_wanted_leads_to_the_field(
+    client: PageClient, car: Car
+) -> None:
+    for path in ("/gearing/wanted", "/gearing/wanted/part"):
+        answer = client.get(f"{path}?kind=ratio&value=2.79")
+        assert near(client.get(answer.location).text)[0] == "45 / 66"
+
+
+def test_a_wanted_speed_is_in_the_unit_of_the_settings(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car
+) -> None:
+    """By hand: 45 / 66 does 62.217 km/h at 14 600 rpm, which is 38.66 mph."""
+    settings.save(db, "speed_unit", "imperial")
+    address = "/gearing?rev_limit=14600&kind=speed&value="
+    assert near(client.get(address + "38.66").text)[0] == "45 / 66"
+
+
+@pytest.mark.parametrize("value", ["0", "-3", "x", "1e300", "🏁"])
 def test_wanted_answers_nonsense_with_a_sentence(client: PageClient, car: Car, value: str) -> None:
-    answer = client.get("/gearing/wanted", query_string={"kind": "ratio", "value": value})
+    answer = client.get("/gearing", query_string={"kind": "ratio", "value": value})
+    assert answer.status_code == 422
+    assert re.search(r'id="value-error" role="status">', answer.text)
+    assert near(answer.text) == []
+
+
+def test_with_nothing_wanted_nothing_is_wrong(client: PageClient, car: Car) -> None:
+    answer = client.get("/gearing?kind=ratio&value=")
     assert answer.status_code == 200
-    assert 'id="value-error"' in answer.text
+    assert near(answer.text) == []
+
+
+def test_longer_and_shorter_pass_over_what_nobody_feels(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car
+) -> None:
+    """By hand, beside 45/66: 44/65 is 0.7 % shorter and 46/67 0.7 % longer, but want another spur."""
+    kit.add_gears(db, "spur", "dp:64", [65, 67], clock())
+    page = client.get("/gearing?pinion=45&spur=66").text
+    assert re.findall(r'id="(longer|shorter)" name="pair" value="([^"]*)"', page) == [
+        ("longer", "46-66"),
+        ("shorter", "44-66"),
+    ]
+
+
+def fit_button(page: str) -> tuple[str, bool]:
+    """What the button says that logs the pair, and whether it can be pressed."""
+    match = re.search(r'<button class="main-action" form="fit-form" id="fit"([^>]*)>([^<]*)<', page)
+    assert match is not None
+    return match[2], "disabled" not in match[1]
+
+
+def test_fit_this_is_not_offered_for_what_is_fitted(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car
+) -> None:
+    assert fit_button(client.get("/gearing").text) == ("Fit this", True)
+    gearing.fit(db, car, 45, 66, clock())
+    assert fit_button(client.get("/gearing").text) == ("Fitted now", False)
+    assert fit_button(client.get("/gearing?pinion=44").text) == ("Fit this", True)
+    page = client.get("/gearing?kind=ratio&value=2.79").text
+    assert near(page)[0] == "45 / 66"
+    assert 'aria-label="Fit 45 / 66"' not in page
+    assert 'aria-label="Fit 44 / 66"' in page
+
+
+def test_the_gear_of_another_day_can_be_kept_for_the_meeting(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car
+) -> None:
+    """Else the Board could not be told that it is still the one."""
+    gearing.fit(db, car, 45, 66, clock() - timedelta(days=7))
+    meeting = Meeting(name="Invented day", day=clock().date(), time_zone="UTC")
+    meetings.save_meeting(db, meeting, clock())
+    words, can_be_pressed = fit_button(client.get("/gearing").text)
+    assert "meeting" in words
+    assert can_be_pressed
+    client.post_form("/gearing/fit", {"pinion": "45", "spur": "66"})
+    assert fit_button(client.get("/gearing").text) == ("Fitted now", False)
+
+
+def test_the_fitted_gear_can_be_logged_with_other_tyres(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car
+) -> None:
+    gearing.fit(db, car, 45, 66, clock())
+    kit.save_car(db, car.model_copy(update={"tyre_diameter_mm": 62}), clock())
+    words, can_be_pressed = fit_button(client.get("/gearing").text)
+    assert "figures" in words
+    assert can_be_pressed
 
 
 def test_the_table_holds_every_pair_and_marks_what_fits(client: PageClient, car: Car) -> None:
@@ -179,6 +270,18 @@ def test_the_table_holds_every_pair_and_marks_what_fits(client: PageClient, car:
     assert ">[2.79]<" in page
     # 46 + 69 = 115 is over the car's 114; the other five pairs are not.
     assert len(re.findall(r'<td class="unfit"', page)) == 1
+    assert "Show 1 that does not fit" in page
+
+
+def test_the_table_folds_away_whole_lines_that_do_not_fit(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car
+) -> None:
+    """By hand: 72 fits with no pinion (44 + 72 = 116), 60 with none of 66 and 69 (126)."""
+    kit.add_gears(db, "spur", "dp:64", [72], clock())
+    kit.add_gears(db, "pinion", "dp:64", [60], clock())
+    page = client.get("/gearing/table").text
+    assert re.findall(r'<th scope="col" class="unfit-line">(\d+)', page) == ["72"]
+    assert re.findall(r'<tr class="unfit-line"><th scope="row">(\d+)', page) == ["60"]
 
 
 def test_the_log_is_paged(

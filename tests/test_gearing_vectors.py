@@ -11,16 +11,20 @@ from typing import Any
 import pytest
 
 from pitapp.gearing import formulas as gearing
+from pitapp.gearing.answer import Question
 from pitapp.gearing.formulas import FitLimits, Gear, GearOption, NearOption
+from pitapp.gearing.target import target_ratio
 from pitapp.motor.formulas import free_speed_rpm
 from pitapp.units import rounded_text
 
 VECTORS: list[dict[str, Any]] = json.loads(
     (Path(__file__).parent / "vectors" / "gearing.json").read_text(encoding="utf-8")
 )
+ON_OPTIONS = {"nearest_options", "next_longer", "next_shorter", "longer_change", "shorter_change"}
 ELSEWHERE: dict[str, Callable[..., Any]] = {
     "free_speed_rpm": free_speed_rpm,
     "rounded_text": rounded_text,
+    "target_ratio": lambda kind, value, numbers: target_ratio(kind, value, Question(**numbers)),
 }
 
 
@@ -30,7 +34,7 @@ def call(function: str, args: list[Any]) -> Any:
     if function == "gear_options":
         args[:2] = [[from_json(Gear, gear) for gear in gears] for gears in args[:2]]
         args[3:] = [FitLimits(**limits) if limits is not None else None for limits in args[3:]]
-    elif function in {"nearest_options", "next_longer", "next_shorter"}:
+    elif function in ON_OPTIONS:
         args[0] = [
             GearOption(**{name: value for name, value in option.items() if name != "tooth_sum"})
             for option in args[0]

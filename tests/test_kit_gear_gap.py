@@ -20,7 +20,7 @@ SCREENS = (
     "/",
     "/gearing",
     "/gearing/table",
-    "/gearing/wanted?kind=ratio&value=3",
+    "/gearing?kind=ratio&value=3",
     "/forecast",
     "/forecast/gears",
     "/forecast/gear?pinion=44&spur=69",

@@ -57,7 +57,7 @@ class Write(NamedTuple):
 WRITES = {
     "gear": Write("/gearing", "/gearing/fit", {"pinion": "44", "spur": "69"}),
     "found gear": Write(
-        "/gearing/wanted?kind=ratio&value=4.5", "/gearing/fit", {"pinion": "45", "spur": "69"}
+        "/gearing?kind=ratio&value=4.5", "/gearing/fit", {"pinion": "45", "spur": "69"}
     ),
     "parked": Write("/roll", "/roll", {"slope_deg": "3.5", "drag_brake_percent": "35"}),
     "tilt test": Write("/roll/test", "/roll/test", {"angle_deg": "7.5", "mass_g": "1301"}),

@@ -18,16 +18,26 @@ class Gearing(Screen):
         """The button of the next longer or shorter pair."""
         return self.page.locator(f"#{way}")
 
+    def find(self, figure: str) -> Locator:
+        """Type what is wanted; the pairs that come nearest."""
+        self.page.get_by_label("How much").fill(figure)
+        return self.near()
 
-class Wanted(Screen):
-    path = "/gearing/wanted"
+    def near(self) -> Locator:
+        """The pairs that come near to what is wanted, nearest first."""
+        return self.page.locator("#near > li")
 
-    def results(self) -> Locator:
-        return self.page.locator("#wanted-part ol > li")
+    def fit(self) -> Locator:
+        """The button that logs the pair as fitted."""
+        return self.page.locator("#fit")
 
 
 class Table(Screen):
     path = "/gearing/table"
+
+    def pair(self, pinion: int, spur: int) -> Locator:
+        """The cell of a pair that fits."""
+        return self.page.locator(f"td > a[aria-label^='{pinion} / {spur}:']")
 
 
 class Log(Screen):

@@ -15,11 +15,11 @@ from pitapp.gearing.formulas import (
     centre_distance_mm,
     final_drive_ratio,
     gear_options,
-    next_longer,
-    next_shorter,
+    longer_change,
     road_speed_kmh,
     rollout_mm,
     shared_tooth_period,
+    shorter_change,
 )
 from pitapp.kit.models import Car, Motor, Teeth
 from pitapp.kit.pitch import module_mm
@@ -43,6 +43,13 @@ class GearFit(Record):
     def final_drive_ratio(self) -> float:
         """The final drive ratio as it was fitted."""
         return final_drive_ratio(self.spur_teeth, self.pinion_teeth, self.internal_ratio)
+
+    def is_as(self, car: Car) -> bool:
+        """Whether the car still has the internal ratio and the tyres that it had then."""
+        return (self.internal_ratio, self.tyre_diameter_mm) == (
+            car.internal_ratio,
+            car.tyre_diameter_mm,
+        )
 
 
 class Question(Record):
@@ -154,11 +161,11 @@ def options(box: GearBox, internal_ratio: float) -> tuple[GearOption, ...]:
 
 
 def neighbours(
-    box: GearBox, internal_ratio: float, ratio: float
+    box: GearBox, question: Question, ratio: float
 ) -> tuple[GearOption | None, GearOption | None]:
-    """The next longer and the next shorter pair from the box."""
-    pairs = options(box, internal_ratio)
-    return next_longer(pairs, ratio), next_shorter(pairs, ratio)
+    """The next longer and the next shorter pair from the box that are worth changing to."""
+    pairs = options(box, question.internal)
+    return longer_change(pairs, question.spur, ratio), shorter_change(pairs, question.spur, ratio)
 
 
 def fit_problems(car: Car, pinion: int, spur: int) -> list[str]:

@@ -25,6 +25,11 @@ SAME_PITCH = 0.003
 """Modules closer than this are one pitch in fewer digits; 64 per inch and 0.4 mm are two."""
 ROUNDING = 1e-9
 """Steps, distances and ratios that differ by no more than this are equal."""
+LEAST_CHANGE_PERCENT = 0.5
+"""A smaller step between two gears is not felt, nor seen in a lap."""
+MOST_PINION_CHANGE_PERCENT = 6
+"""One tooth of a pinion of 17 or more; a step beyond it is no small one any more."""
+LONGER, SHORTER = -1, 1
 
 
 def gear_options(
@@ -126,9 +131,7 @@ def next_longer(options: Iterable[GearOption], ratio: float) -> GearOption | Non
     >>> option.pinion_teeth, option.spur_teeth
     (25, 70)
     """
-    fitted = _fitted(ratio)
-    longer = [o for o in options if o.final_drive_ratio < fitted * (1 - ROUNDING)]
-    return min(longer, key=lambda o: (-o.final_drive_ratio, *_order(o)), default=None)
+    return next(iter(_beyond(options, ratio, LONGER, ROUNDING)), None)
 
 
 def next_shorter(options: Iterable[GearOption], ratio: float) -> GearOption | None:
@@ -145,9 +148,43 @@ def next_shorter(options: Iterable[GearOption], ratio: float) -> GearOption | No
     >>> option.pinion_teeth, option.spur_teeth
     (20, 70)
     """
-    fitted = _fitted(ratio)
-    shorter = [o for o in options if o.final_drive_ratio > fitted * (1 + ROUNDING)]
-    return min(shorter, key=_order, default=None)
+    return next(iter(_beyond(options, ratio, SHORTER, ROUNDING)), None)
+
+
+def longer_change(
+    options: Iterable[GearOption], spur_teeth: int, ratio: float
+) -> GearOption | None:
+    """Return the next longer gear that is worth changing to, or None when there is none.
+
+    Steps under `LEAST_CHANGE_PERCENT` are passed over. The next with the spur that is in the car
+    comes first, up to a step of `MOST_PINION_CHANGE_PERCENT`: a pinion is changed sooner than a spur.
+    Both figures are common practice, no source.
+
+    Args:
+        options: from `gear_options`.
+        spur_teeth: teeth of the fitted spur, 6–200.
+        ratio: the fitted final drive ratio, 0.01–1000.
+
+    Raises:
+        ValueError: a value outside its range.
+
+    >>> option = longer_change(gear_options([20, 21], [60, 62]), 62, 3.1)
+    >>> option.pinion_teeth, option.spur_teeth
+    (21, 62)
+    """
+    return _change(options, spur_teeth, ratio, LONGER)
+
+
+def shorter_change(
+    options: Iterable[GearOption], spur_teeth: int, ratio: float
+) -> GearOption | None:
+    """Return the next shorter gear that is worth changing to, with the rules of `longer_change`.
+
+    >>> option = shorter_change(gear_options([20, 21], [60, 62]), 60, 60 / 21)
+    >>> option.pinion_teeth, option.spur_teeth
+    (20, 60)
+    """
+    return _change(options, spur_teeth, ratio, SHORTER)
 
 
 def gaps(
@@ -257,5 +294,23 @@ def _order(option: GearOption) -> tuple[float, int, int]:
     return option.final_drive_ratio, option.tooth_sum, option.pinion_teeth
 
 
-def _fitted(ratio: float) -> float:
-    return number(ratio, "fitted final drive ratio", 0.01, 1000)
+def _change(
+    options: Iterable[GearOption], spur_teeth: int, ratio: float, way: int
+) -> GearOption | None:
+    spur = whole(spur_teeth, "spur", LEAST_TEETH, MOST_TEETH, unit="teeth")
+    worth_it = _beyond(options, ratio, way, LEAST_CHANGE_PERCENT / 100 - ROUNDING)
+    pinion_alone = next((option for option in worth_it if option.spur_teeth == spur), None)
+    if pinion_alone:
+        step = step_percent(float(ratio), pinion_alone.final_drive_ratio)
+        if abs(step) <= MOST_PINION_CHANGE_PERCENT + ROUNDING:
+            return pinion_alone
+    return next(iter(worth_it), None)
+
+
+def _beyond(
+    options: Iterable[GearOption], ratio: float, way: int, share: float
+) -> list[GearOption]:
+    """The options that are longer or shorter than a ratio by more than a share of it, nearest first."""
+    fitted = number(ratio, "fitted final drive ratio", 0.01, 1000)
+    further = [o for o in options if way * (o.final_drive_ratio - fitted) > share * fitted]
+    return sorted(further, key=lambda o: (way * o.final_drive_ratio, *_order(o)))

@@ -18,7 +18,7 @@ from pitapp.web.forms.fields import (
     sensible_range,
 )
 from pitapp.web.forms.form_errors import PitForm, in_words
-from pitapp.web.forms.quantities import plain
+from pitapp.web.forms.quantities import plain, unit
 
 NUDGES = {
     "pinion-less": ("pinion", -1),
@@ -71,11 +71,11 @@ class QuestionForm(dict[str, Entry]):
         pitch = {"dp": "pitch_dp", "m": "module"}.get(kind)
         if "pitch_dp" in arguments or "module" in arguments:
             pitch = None
-        for name, label, unit in ENTRIES:
+        for name, label, symbol in ENTRIES:
             text = arguments.get(name)
             if text is None:
                 text = value if name == pitch else plain(defaults.get(name))
-            self[name] = Entry(name, label, unit, text)
+            self[name] = Entry(name, label, symbol, text)
 
     @property
     def errors(self) -> list[str]:
@@ -125,12 +125,28 @@ class QuestionForm(dict[str, Entry]):
 
 
 class TargetForm(Form):
-    """A ratio, a rollout or a top speed to come near to."""
+    """A ratio, a rollout or a top speed to come near to; the speed in the unit of the settings."""
 
     kind = RadioField("Wanted", choices=WANTED, default="ratio")
     value = NumberField(
         "How much", [Needed("Write the figure you want.")], sensible=(0, 900), example="2.79"
     )
+
+    @property
+    def is_asked(self) -> bool:
+        """Whether a figure, or what should be one, was typed."""
+        return bool(self.value._value().strip())
+
+    @property
+    def metric_value(self) -> float:
+        """The figure wanted: a ratio, mm or km/h."""
+        wanted = float(self.value.data)
+        return unit("speed").metric(wanted) if self.kind.data == "speed" else wanted
+
+    @property
+    def examples(self) -> dict[str, str]:
+        """By kind, what may be typed."""
+        return {"ratio": "2.80", "rollout": "72 mm", "speed": f"60 {unit('speed').symbol}"}
 
 
 class FitForm(PitForm):

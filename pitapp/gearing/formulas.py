@@ -1,6 +1,14 @@
 """Every formula of the gear train; the text of each stands in the file that it comes from."""
 
-from pitapp.gearing.fit import gaps, gear_options, nearest_options, next_longer, next_shorter
+from pitapp.gearing.fit import (
+    gaps,
+    gear_options,
+    longer_change,
+    nearest_options,
+    next_longer,
+    next_shorter,
+    shorter_change,
+)
 from pitapp.gearing.models import FitLimits, Gap, Gear, GearOption, NearOption, Purchase
 from pitapp.gearing.purchases import purchases
 from pitapp.gearing.train import (
@@ -9,6 +17,7 @@ from pitapp.gearing.train import (
     module_mm_from_diametral_pitch,
     motor_rpm_at,
     ratio_for_rollout,
+    ratio_texts,
     road_speed_kmh,
     rollout_mm,
     shared_tooth_period,
@@ -25,6 +34,7 @@ __all__ = [
     "final_drive_ratio",
     "gaps",
     "gear_options",
+    "longer_change",
     "module_mm_from_diametral_pitch",
     "motor_rpm_at",
     "nearest_options",
@@ -32,7 +42,9 @@ __all__ = [
     "next_shorter",
     "purchases",
     "ratio_for_rollout",
+    "ratio_texts",
     "road_speed_kmh",
     "rollout_mm",
     "shared_tooth_period",
+    "shorter_change",
 ]

@@ -8,6 +8,8 @@ from datetime import datetime, time, timedelta
 from pitapp.board.models import ReadyLine, Situation
 from pitapp.gearing import store
 from pitapp.gearing.answer import GearFit, fit_problems
+from pitapp.kit.models import Car
+from pitapp.meetings.models import Meeting
 from pitapp.runs import store as runs
 from pitapp.web.clock import moment_text
 
@@ -29,7 +31,7 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
             name=NAME, level="stop", word="does not fit", reason=faults[0], href="/gearing"
         )
     description = f"{fit.pinion_teeth} / {fit.spur_teeth}, FDR {fit.final_drive_ratio:.2f}"
-    if _of_another_day(connection, situation, fit):
+    if of_another_day(connection, situation.car, situation.meeting, fit):
         reason = f"Still {description}, since {moment_text(fit.fitted_at)}."
         return ReadyLine(
             name=NAME, level="look", word="from another day", reason=reason, href="/gearing"
@@ -37,11 +39,13 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
     return ReadyLine(name=NAME, level="good", word="ready", reason=description, href="/gearing")
 
 
-def _of_another_day(connection: sqlite3.Connection, situation: Situation, fit: GearFit) -> bool:
-    meeting = situation.meeting
+def of_another_day(
+    connection: sqlite3.Connection, car: Car, meeting: Meeting | None, fit: GearFit
+) -> bool:
+    """Whether the gear was fitted before the meeting, by more than a day, and has not raced at it."""
     if meeting is None:
         return False
     begins = datetime.combine(meeting.day, time(0), meeting.zone)
     if fit.fitted_at >= begins - PREPARED_WITHIN:
         return False
-    return not runs.runs(connection, car_id=situation.car.id, meeting_id=meeting.id, limit=1)
+    return not runs.runs(connection, car_id=car.id, meeting_id=meeting.id, limit=1)

@@ -1,4 +1,4 @@
-"""The Gearing screens: steppers, wanted, table and log."""
+"""The Gearing screens: steppers with the gear that is wanted, table and log."""
 
 from __future__ import annotations
 
@@ -14,14 +14,15 @@ from pitapp.db import get_db
 from pitapp.db.pages import split_page
 from pitapp.errors import NotThere
 from pitapp.gearing import answer as work
-from pitapp.gearing import store
+from pitapp.gearing import ready, store
 from pitapp.gearing.forms import NUDGES, FitForm, QuestionForm, TargetForm
-from pitapp.gearing.formulas import nearest_options
+from pitapp.gearing.formulas import GearOption, nearest_options, ratio_texts
 from pitapp.gearing.target import target_ratio
 from pitapp.kit import store as kit
 from pitapp.kit import subject
 from pitapp.kit.gear_gap import GearGap, gear_gap
 from pitapp.kit.models import Car, Motor
+from pitapp.meetings import store as meetings
 from pitapp.web.clock import current_settings, now, present
 from pitapp.web.forms.quantities import unit
 from pitapp.web.http.htmx import after_write, show, show_part
@@ -29,7 +30,7 @@ from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("gearing", __name__, url_prefix="/gearing")
-NEAREST = 8
+NEAREST = 5
 LOG_PAGE = 50
 
 
@@ -42,6 +43,8 @@ class GearingContext:
         self.fitted: work.GearFit | None = None
         self.box: work.GearBox | None = None
         self.gap: GearGap | None = None
+        self.again = ""
+        """What the button says that logs the fitted gear once more, where that says something new."""
         if self.car:
             if self.car.motor_id:
                 self.motor = kit.motor(connection, self.car.motor_id)
@@ -49,6 +52,17 @@ class GearingContext:
             pinions, spurs = kit.owned_teeth(connection, self.car.pitch)
             self.box = work.GearBox(tuple(pinions), tuple(spurs), work.limits_of(self.car))
             self.gap = gear_gap(self.car, kit.gears(connection))
+        if self.car and self.fitted:
+            meeting = meetings.current_meeting(connection, now())
+            if ready.of_another_day(connection, self.car, meeting, self.fitted):
+                self.again = "Keep it for this meeting"
+            elif not self.fitted.is_as(self.car):
+                self.again = "Log it with the car's new figures"
+
+    def is_fitted(self, pinion: int | None, spur: int | None) -> bool:
+        """Whether this pair is in the car now."""
+        fitted = self.fitted
+        return fitted is not None and (fitted.pinion_teeth, fitted.spur_teeth) == (pinion, spur)
 
     @cached_property
     def question(self) -> work.Question:
@@ -79,6 +93,8 @@ class GearingContext:
                 "fitted": [self.fitted.pinion_teeth, self.fitted.spur_teeth]
                 if self.fitted
                 else None,
+                "again": self.again,
+                "nearest": NEAREST,
                 "speed": {"symbol": speed.symbol, "of_one_kmh": speed.display_value(1.0)},
             }
         )
@@ -93,11 +109,12 @@ def page() -> Any:
     bench = _context()
     form = QuestionForm(request.args, bench.question)
     question = form.question()
+    target = TargetForm(request.args)
     if question is None:
-        return show("gearing/page.html", 422, form=form, bench=bench)
+        return show("gearing/page.html", 422, form=form, bench=bench, target=target)
     if "pair" in request.args or "nudge" in request.args:
         return redirect(url_for("gearing.page", **_moved(request.args.to_dict(), question)), 303)
-    return _worked_out(bench, question, form)
+    return _worked_out(bench, question, form, target)
 
 
 def _moved(numbers: dict[str, str], question: work.Question) -> dict[str, Any]:
@@ -111,21 +128,57 @@ def _moved(numbers: dict[str, str], question: work.Question) -> dict[str, Any]:
     return numbers | {name: max(6, min(200, getattr(question, name) + step))}
 
 
-def _worked_out(bench: GearingContext, question: work.Question, form: Any) -> Any:
+def _worked_out(
+    bench: GearingContext, question: work.Question, form: QuestionForm, target: TargetForm
+) -> Any:
     figures = work.answer(question)
     longer = shorter = None
     if bench.box:
-        longer, shorter = work.neighbours(bench.box, question.internal, figures.final_drive_ratio)
+        longer, shorter = work.neighbours(bench.box, question, figures.final_drive_ratio)
+    near = _near(bench, question, target) if target.is_asked else []
     return show(
         "gearing/page.html",
+        422 if target.errors else 200,
         form=form,
         bench=bench,
         question=question,
         figures=figures,
+        target=target,
+        near=near,
+        near_texts=ratio_texts([option.final_drive_ratio for option, _, _ in near]),
         longer=longer,
         shorter=shorter,
         why_not=work.fit_problems(bench.car, question.pinion, question.spur) if bench.car else [],
     )
+
+
+def _near(bench: GearingContext, question: work.Question, target: TargetForm) -> list[Any]:
+    """The pairs of the box nearest to what is wanted: each with its figures and its step in %."""
+    if not bench.box or not target.validate():
+        return []
+    try:
+        ratio = target_ratio(target.kind.data, target.metric_value, question)
+        pairs = work.options(bench.box, question.internal)
+        nearest = nearest_options(pairs, ratio, NEAREST)
+    except ValueError as error:
+        target.value.errors = [str(error)]
+        return []
+    return [
+        (option, work.answer(question.model_copy(update=_teeth(option))), step)
+        for option, step in nearest
+    ]
+
+
+def _teeth(option: GearOption) -> dict[str, int]:
+    return {"pinion": option.pinion_teeth, "spur": option.spur_teeth}
+
+
+@blueprint.get("/wanted")
+@blueprint.get("/wanted/part")
+def wanted() -> Any:
+    """The wanted gear has been a screen of its own; its addresses lead to the field that it is now."""
+    wanted_figure: dict[str, Any] = request.args.to_dict()
+    return redirect(url_for("gearing.page", **wanted_figure))
 
 
 @blueprint.post("/fit")
@@ -141,7 +194,7 @@ def fit(connection: sqlite3.Connection) -> Any:
             {"pinion": form.pinion._value(), "spur": form.spur._value()}, bench.question
         )
         wrong.question()
-        return show("gearing/page.html", 422, form=wrong, bench=bench)
+        return show("gearing/page.html", 422, form=wrong, bench=bench, target=TargetForm())
     pinion, spur = int(form.pinion.data), int(form.spur.data)
     entry, token = store.fit(connection, car, pinion, spur, now(), present=present())
     sentence = (
@@ -149,43 +202,6 @@ def fit(connection: sqlite3.Connection) -> Any:
     )
     notice(sentence + subject.other_car_note(connection, car), token)
     return after_write("gearing.page")
-
-
-@blueprint.get("/wanted")
-def wanted() -> Any:
-    return show("gearing/wanted.html", **_wanted())
-
-
-@blueprint.get("/wanted/part")
-def wanted_part() -> Any:
-    return show_part("gearing/wanted.html", **_wanted())
-
-
-def _wanted() -> dict[str, Any]:
-    bench = _context()
-    submitted = "value" in request.args
-    form = TargetForm(request.args if submitted else None)
-    near: list[Any] = []
-    if submitted and bench.car and bench.box and form.validate():
-        try:
-            target = target_ratio(form.kind.data, form.value.data, bench.question)
-            pairs = work.options(bench.box, bench.car.internal_ratio)
-            near = nearest_options(pairs, target, NEAREST) if pairs else []
-        except ValueError as error:
-            form.value.errors = [str(error)]
-    rows = [
-        (
-            option,
-            work.answer(
-                bench.question.model_copy(
-                    update={"pinion": option.pinion_teeth, "spur": option.spur_teeth}
-                )
-            ),
-            step,
-        )
-        for option, step in near
-    ]
-    return {"form": form, "bench": bench, "rows": rows, "asked": submitted and not form.errors}
 
 
 @blueprint.get("/table")
@@ -197,7 +213,17 @@ def table() -> Any:
         (option.pinion_teeth, option.spur_teeth)
         for option in work.options(bench.box, bench.car.internal_ratio)
     }
-    return show("gearing/table.html", bench=bench, fitting=fitting)
+    in_use = {*fitting}
+    if bench.fitted:
+        in_use.add((bench.fitted.pinion_teeth, bench.fitted.spur_teeth))
+    return show(
+        "gearing/table.html",
+        bench=bench,
+        fitting=fitting,
+        pinions={pinion for pinion, _ in in_use},
+        spurs={spur for _, spur in in_use},
+        unfit=len(bench.box.pinions) * len(bench.box.spurs) - len(fitting),
+    )
 
 
 @blueprint.get("/log")

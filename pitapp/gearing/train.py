@@ -8,9 +8,11 @@ up to 300 000 rpm, road speed up to 1000 km/h, diametral pitch 4–400 per inch,
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from pitapp.gearing.models import LEAST_MODULE_MM, LEAST_TEETH, MOST_MODULE_MM, MOST_TEETH
 from pitapp.limits import number, whole
+from pitapp.units import rounded_text
 
 MM_PER_INCH = 25.4
 
@@ -35,6 +37,29 @@ def final_drive_ratio(spur_teeth: int, pinion_teeth: int, internal_ratio: float 
     spur = whole(spur_teeth, "spur", LEAST_TEETH, MOST_TEETH, unit="teeth")
     pinion = whole(pinion_teeth, "pinion", LEAST_TEETH, MOST_TEETH, unit="teeth")
     return spur / pinion * _internal(internal_ratio)
+
+
+def ratio_texts(final_drive_ratios: Sequence[float]) -> list[str]:
+    """Return final drive ratios as they are read in one list: with two decimals.
+
+    Those that would read the same though they differ get three.
+
+    Args:
+        final_drive_ratios: motor revolutions per wheel revolution, 0–1000 each.
+
+    Raises:
+        ValueError: a value outside its range, or not a number.
+
+    >>> ratio_texts([2.7867, 2.7913, 2.85, 2.85])
+    ['2.787', '2.791', '2.85', '2.85']
+    """
+    ratios = [number(ratio, "final drive ratio", 0, 1000) for ratio in final_drive_ratios]
+    alike: dict[str, set[str]] = {}
+    for ratio in ratios:
+        alike.setdefault(rounded_text(ratio, 2), set()).add(rounded_text(ratio, 3))
+    return [
+        rounded_text(ratio, 3 if len(alike[rounded_text(ratio, 2)]) > 1 else 2) for ratio in ratios
+    ]
 
 
 def rollout_mm(tyre_diameter_mm: float, final_drive_ratio: float) -> float:

@@ -1,8 +1,11 @@
 // The stepper screen works everything out by itself, so that it answers at once and with no server.
+import { ask } from "./ask.js";
 import {
-  centreDistanceMm, finalDriveRatio, freeSpeedRpm, gearOptions, moduleMmFromDiametralPitch,
-  nextLonger, nextShorter, roadSpeedKmh, rolloutMm,
+  centreDistanceMm, finalDriveRatio, freeSpeedRpm, gearOptions, longerChange, moduleMmFromDiametralPitch,
+  roadSpeedKmh, rolloutMm, shorterChange,
 } from "./gearing.js";
+import { showNear } from "./gearing-find.js";
+import { roundedText } from "./numbers.js";
 
 const LEAST_TEETH = 6, MOST_TEETH = 200, HOLD_MS = 450, REPEAT_MS = 110;
 const THOUSANDS = ["kv", "rev_limit"];
@@ -39,7 +42,7 @@ function show(id, value, text) {
 }
 
 function showSpeed(id, kmh) {
-  show(id, kmh, kmh === null ? "" : (kmh * known.speed.of_one_kmh).toFixed(1));
+  show(id, kmh, kmh === null ? "" : roundedText(kmh * known.speed.of_one_kmh, 1));
 }
 
 function showNeighbour(id, option) {
@@ -47,8 +50,18 @@ function showNeighbour(id, option) {
   if (!button) return;
   button.disabled = !option;
   button.value = option ? `${option.pinion_teeth}-${option.spur_teeth}` : "";
-  button.children[1].textContent = option ? `${option.pinion_teeth} / ${option.spur_teeth}` : "none";
-  button.children[2].textContent = option ? `FDR ${option.final_drive_ratio.toFixed(3)}` : "in the box";
+  const name = id === "longer" ? "Longer" : "Shorter";
+  button.children[0].textContent = option ? `${name}, FDR ${roundedText(option.final_drive_ratio, 2)}` : name;
+  button.children[1].textContent = option ? `${option.pinion_teeth} / ${option.spur_teeth}` : "none in the box";
+}
+
+/** The button that logs the pair is not offered for the one that is fitted, unless that says something new. */
+function showFit(pinion, spur) {
+  const button = byId("fit");
+  if (!button) return;
+  const fitted = known.fitted?.[0] === pinion && known.fitted[1] === spur;
+  button.disabled = fitted && !known.again;
+  button.textContent = fitted ? known.again || "Fitted now" : "Fit this";
 }
 
 function showNote(name, teeth, owned) {
@@ -87,18 +100,23 @@ function refresh() {
     return;
   }
   const { pinion, spur, internal, ratio, rollout, limit, free, distance } = result;
-  show("final-drive", ratio, ratio.toFixed(2));
-  show("rollout-mm", rollout, rollout.toFixed(1));
+  show("final-drive", ratio, roundedText(ratio, 2));
+  show("rollout-mm", rollout, roundedText(rollout, 1));
   showSpeed("limit-speed-kmh", limit === null ? null : roadSpeedKmh(limit, rollout));
   showSpeed("free-speed-kmh", free === null ? null : roadSpeedKmh(free, rollout));
-  show("centre-distance-mm", distance, distance === null ? "" : distance.toFixed(2));
+  show("centre-distance-mm", distance, distance === null ? "" : roundedText(distance, 2));
   show("tooth-sum", pinion + spur, String(pinion + spur));
   show("free-speed-rpm", free, free === null ? "" : free.toFixed(0).replace(/^(\d+)(\d{3})$/, (all, front, end) => front.length > 1 ? `${front}\u202f${end}` : all));
   byId("shared-tooth-period")?.closest("div").toggleAttribute("hidden", true);
   if (known.pinions.length && known.spurs.length) {
-    showNeighbour("longer", nextLonger(options(internal), ratio));
-    showNeighbour("shorter", nextShorter(options(internal), ratio));
+    showNeighbour("longer", longerChange(options(internal), spur, ratio));
+    showNeighbour("shorter", shorterChange(options(internal), spur, ratio));
   }
+  showFit(pinion, spur);
+  showNear(
+    form.elements.kind?.value, typed("value"), () => options(internal), known,
+    Object.fromEntries(["tyre", "kv", "volts", "rev_limit"].map((name) => [name, typed(name)])),
+  );
   showNote("pinion", pinion, known.pinions);
   showNote("spur", spur, known.spurs);
   const fits = gearOptions([pinion], [spur], internal, known.limits).length > 0;
@@ -137,12 +155,13 @@ form.addEventListener("submit", (event) => {
     event.preventDefault();
     [form.elements.pinion.value, form.elements.spur.value] = button.value.split("-");
     refresh();
-  } else if (button?.classList.contains("enter")) {
+  } else if (button?.id === "find" || button?.classList.contains("enter")) {
     event.preventDefault();
     document.activeElement?.blur();
   }
 });
 form.addEventListener("input", refresh);
+byId("wanted-part")?.addEventListener("input", refresh);
 for (const field of form.querySelectorAll(".stepper input")) {
   field.addEventListener("focus", () => field.select());
 }
@@ -160,4 +179,17 @@ for (const button of form.querySelectorAll("button[name=nudge]")) {
   });
   for (const event of ["pointerup", "pointerleave", "pointercancel"]) button.addEventListener(event, stop);
   button.addEventListener("contextmenu", (event) => event.preventDefault());
+}
+
+// On a kept page the gear in the car is the one that was fitted last and still waits on this phone.
+if (byId("offline-part")?.dataset.keptAt) {
+  const waiting = await ask({ ask: "run", database: document.documentElement.dataset.database });
+  const car = byId("fit-form")?.elements.car_id?.value;
+  const fit = waiting?.fits.filter((each) => !each.car || each.car === car).at(-1);
+  if (fit) {
+    known.fitted = [Number(fit.pinion), Number(fit.spur)];
+    known.again = "";
+    if (!location.search) [form.elements.pinion.value, form.elements.spur.value] = known.fitted;
+    refresh();
+  }
 }

@@ -14,12 +14,15 @@
  *            smallest_spur?: number|null, largest_spur?: number|null}} FitLimits
  */
 
-import { number, whole } from "./numbers.js";
+import { number, roundedText, whole } from "./numbers.js";
 
 const LEAST_TEETH = 6;
 const MOST_TEETH = 200;
 const SAME_PITCH = 0.003;
 const ROUNDING = 1e-9;
+const LEAST_CHANGE = 0.005;
+const MOST_PINION_CHANGE = 0.06;
+const LONGER = -1, SHORTER = 1;
 
 const spurOf = (teeth) => whole(teeth, "spur", LEAST_TEETH, MOST_TEETH, "teeth");
 const pinionOf = (teeth) => whole(teeth, "pinion", LEAST_TEETH, MOST_TEETH, "teeth");
@@ -185,11 +188,7 @@ export function nearestOptions(options, targetRatio, count = 3) {
  * @throws {RangeError}
  */
 export function nextLonger(options, ratio) {
-  const fitted = fittedRatio(ratio);
-  return options
-    .filter((option) => option.final_drive_ratio < fitted * (1 - ROUNDING))
-    .sort((one, other) => other.final_drive_ratio - one.final_drive_ratio || byRatio(one, other))
-    .at(0) ?? null;
+  return beyond(options, ratio, LONGER, ROUNDING)[0] ?? null;
 }
 
 /**
@@ -200,14 +199,87 @@ export function nextLonger(options, ratio) {
  * @throws {RangeError}
  */
 export function nextShorter(options, ratio) {
-  const fitted = fittedRatio(ratio);
-  return options
-    .filter((option) => option.final_drive_ratio > fitted * (1 + ROUNDING))
-    .sort(byRatio)
-    .at(0) ?? null;
+  return beyond(options, ratio, SHORTER, ROUNDING)[0] ?? null;
 }
 
-const fittedRatio = (ratio) => number(ratio, "fitted final drive ratio", 0.01, 1000);
+/**
+ * The next longer gear that is worth changing to, or null: no step under 0.5 %; one with the fitted spur
+ * comes first if its step is 6 % at most.
+ * @param {GearOption[]} options
+ * @param {number} spurTeeth 6–200
+ * @param {number} ratio 0.01–1000
+ * @returns {GearOption|null}
+ * @throws {RangeError}
+ */
+export function longerChange(options, spurTeeth, ratio) {
+  return change(options, spurTeeth, ratio, LONGER);
+}
+
+/**
+ * The next shorter gear that is worth changing to, or null, with the rules of `longerChange`.
+ * @param {GearOption[]} options
+ * @param {number} spurTeeth 6–200
+ * @param {number} ratio 0.01–1000
+ * @returns {GearOption|null}
+ * @throws {RangeError}
+ */
+export function shorterChange(options, spurTeeth, ratio) {
+  return change(options, spurTeeth, ratio, SHORTER);
+}
+
+/**
+ * The final drive ratio that gives a ratio, a rollout in mm or a top speed in km/h.
+ * @param {string} kind ratio, rollout or speed
+ * @param {number} value
+ * @param {{tyre: number, kv?: number|null, volts?: number|null, rev_limit?: number|null}} numbers
+ * @returns {number}
+ * @throws {RangeError}
+ */
+export function targetRatio(kind, value, { tyre, kv, volts, rev_limit: limit }) {
+  let ratio = value;
+  if (kind === "rollout") ratio = (Math.PI * tyre) / number(value, "rollout", 1, 2000, "mm");
+  if (kind === "speed") {
+    const speed = number(value, "top speed", 1, 1000, "km/h");
+    const known = [limit ?? null, (kv ?? null) === null || (volts ?? null) === null ? null : freeSpeedRpm(kv, volts)];
+    const revs = Math.min(...known.filter((each) => each !== null));
+    if (revs === Infinity) {
+      throw new RangeError("Give the car a motor and a pack voltage, or a rev limit, to go by speed.");
+    }
+    ratio = (Math.PI * tyre * revs * 60) / 1e6 / speed;
+  }
+  return ratioOf(ratio);
+}
+
+/**
+ * Final drive ratios as they are read in one list: two decimals; three where two would read the same.
+ * @param {number[]} ratios 0–1000 each
+ * @returns {string[]}
+ * @throws {RangeError}
+ */
+export function ratioTexts(ratios) {
+  for (const ratio of ratios) number(ratio, "final drive ratio", 0, 1000);
+  const texts = [2, 3].map((decimals) => ratios.map((ratio) => roundedText(ratio, decimals)));
+  return texts[0].map((text, at) => {
+    const alike = texts[1].filter((_, other) => texts[0][other] === text);
+    return new Set(alike).size > 1 ? texts[1][at] : text;
+  });
+}
+
+function change(options, spurTeeth, ratio, way) {
+  const spur = spurOf(spurTeeth);
+  const worthIt = beyond(options, ratio, way, LEAST_CHANGE - ROUNDING);
+  const pinionAlone = worthIt.find((option) => option.spur_teeth === spur);
+  const step = pinionAlone ? Math.abs(pinionAlone.final_drive_ratio / ratio - 1) : Infinity;
+  return step <= MOST_PINION_CHANGE + ROUNDING ? pinionAlone : worthIt[0] ?? null;
+}
+
+/** The options longer or shorter than a ratio by more than a share of it, nearest first. */
+function beyond(options, ratio, way, share) {
+  const fitted = number(ratio, "fitted final drive ratio", 0.01, 1000);
+  return options
+    .filter((option) => way * (option.final_drive_ratio - fitted) > share * fitted)
+    .sort((one, other) => way * (one.final_drive_ratio - other.final_drive_ratio) || byRatio(one, other));
+}
 
 function byRatio(one, other) {
   return (

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from flask import Flask
 
-from pitapp.units import convert, with_minus
+from pitapp.units import LARGEST, convert, rounded_text, with_minus
 from pitapp.web.clock import current_settings
 
 
@@ -72,15 +72,14 @@ def unit(kind: str) -> DisplayUnit:
 
 
 def rounded(value: float, digits: int) -> str:
-    """`value` with that many decimals and a true minus sign.
+    """`value` with that many decimals and a true minus sign; halves go away from zero.
 
-    >>> rounded(-0.04, 1), rounded(-2.787, 2)
-    ('0.0', '−2.79')
+    >>> rounded(-0.04, 1), rounded(-2.787, 2), rounded(2.125, 2)
+    ('0.0', '−2.79', '2.13')
     """
-    text = f"{value:.{digits}f}"
-    if float(text) == 0:
-        text = text.lstrip("-")
-    return with_minus(text)
+    if not abs(value) <= LARGEST:
+        return with_minus(f"{value:.{digits}f}")
+    return with_minus(rounded_text(value, digits))
 
 
 def quantity(value: float, kind: str, digits: int | None = None) -> str:
@@ -116,7 +115,7 @@ def signed(value: float, digits: int) -> str:
     """`rounded` with its sign always shown.
 
     >>> signed(1.25, 1), signed(-0.5, 1), signed(0, 1)
-    ('+1.2', '−0.5', '0.0')
+    ('+1.3', '−0.5', '0.0')
     """
     text = rounded(value, digits)
     return text if text.startswith("−") or float(text) == 0 else f"+{text}"
