@@ -56,7 +56,7 @@ def test_every_limit_is_kept(client: PageClient, db: sqlite3.Connection) -> None
     }
     assert [one.text for one in kept.limits] == ["at most 40 mm", "exactly 257 mm"]
     page = client.get("/meetings/classes/1").get_data(as_text=True)
-    assert 'value="5.5"' in page
+    assert 'value="5:30"' in page
     assert page.count("<legend>") == 3  # two limits and an empty row for a third
 
 

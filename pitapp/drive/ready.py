@@ -33,7 +33,7 @@ def try_line(
         return None
     gear = trial.gear
     return TryLine(
-        f"Try {gear.pinion_teeth}/{gear.spur_teeth} in {context.next_practice}: "
+        f"Try {gear.pinion_teeth} / {gear.spur_teeth} in {context.next_practice}: "
         "settles longer or shorter.",
         f"/forecast/gear{context.query}&pinion={gear.pinion_teeth}&spur={gear.spur_teeth}",
     )

@@ -30,6 +30,7 @@ from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("gearing", __name__, url_prefix="/gearing")
+blueprint.add_app_template_filter(ratio_texts, "ratio_texts")
 NEAREST = 5
 LOG_PAGE = 50
 

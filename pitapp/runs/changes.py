@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 
+from pitapp.gearing.formulas import ratio_texts
 from pitapp.record import Record
 from pitapp.runs.conditions import WORDS
 from pitapp.runs.direction_words import direction_word
@@ -92,9 +93,7 @@ def _gear(earlier: Run, later: Run) -> Iterator[str]:
     yield from _moved("internal ratio", earlier.internal_ratio, later.internal_ratio)
     before, after = earlier.final_drive_ratio, later.final_drive_ratio
     if before is not None and after is not None and before != after:
-        texts = [f"{ratio:.2f}" for ratio in (before, after)]
-        if texts[0] == texts[1]:
-            texts = [f"{ratio:.3f}" for ratio in (before, after)]
+        texts = ratio_texts((before, after))
         if texts[0] != texts[1]:
             yield f"FDR {texts[0]} → {texts[1]}"
 

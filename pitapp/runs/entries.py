@@ -19,13 +19,17 @@ _PACKED = ("name", "value", "unit", "group")
 
 
 def with_unit(value: str, unit: str) -> str:
-    """A value with its unit, or "empty".
+    """A value with its unit, or "empty"; thousands are set apart from five figures on.
 
     >>> with_unit("5.4", "mm"), with_unit("-1.5", "°"), with_unit("", "mm")
     ('5.4 mm', '−1.5°', 'empty')
+    >>> with_unit("14600", "rpm").replace("\u202f", " ")
+    '14 600 rpm'
     """
     joint = "" if unit in ("", "°") else " "
     text = with_minus(value) if as_number(value) is not None else value
+    if value.isdecimal() and len(value) > 4:
+        text = f"{int(value):,}".replace(",", "\u202f")
     return f"{text}{joint}{unit}" if value else "empty"
 
 

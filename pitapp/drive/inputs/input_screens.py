@@ -16,13 +16,15 @@ from pitapp.errors import NotThere
 from pitapp.kit import subject
 from pitapp.kit.models import Car
 from pitapp.web.clock import current_settings, now
-from pitapp.web.forms.quantities import plain, quantity, signed, unit
+from pitapp.web.forms.quantities import grouped, plain, quantity, signed, unit
 from pitapp.web.http.htmx import after_write, show
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
 OFTEN = ("air_c", "start_c", "can_limit_c")
 """Figures that are changed on the way to a forecast, and lead back to it."""
+UNSOURCED = "default, unsourced"
+"""The source that the list names once, above it."""
 
 
 class Line(NamedTuple):
@@ -59,16 +61,22 @@ def value_in_unit(figure: Input, value: float | None) -> str:
     if figure.kind:
         return quantity(value, figure.kind)
     if figure.name == "run_length_s":
-        return f"{int(value) // 60}:{int(value) % 60:02}"
+        return _minutes(value)
     return f"{_plain(value)} {figure.unit}".strip()
 
 
 def _plain(value: float) -> str:
-    return f"{value:.0f}" if abs(value) >= 1000 else f"{value:.4g}"
+    return grouped(round(value)) if abs(value) >= 1000 else f"{value:.4g}"
+
+
+def _minutes(seconds: float) -> str:
+    return f"{int(seconds) // 60}:{int(seconds) % 60:02}"
 
 
 def usual(figure: Input) -> str:
     """The usual range in the racer's unit."""
+    if figure.name == "run_length_s":
+        return f"{_minutes(figure.low)} to {_minutes(figure.high)}"
     if not figure.kind:
         return f"{_plain(figure.low)} to {_plain(figure.high)} {figure.unit}".strip()
     shown_in = unit(figure.kind)
@@ -112,18 +120,20 @@ def _learned(context: ForecastContext) -> list[Line]:
 
 def _source(runs: int, noun: str) -> str:
     if not runs:
-        return "default, unsourced"
+        return UNSOURCED
     return f"fitted from runs: {runs} {noun}{'' if runs == 1 else 's'}"
 
 
 def line(context: ForecastContext, figure: InputValue) -> Line:
     """A figure with its source and the screen on which it is changed."""
     each = figure.input
-    source = figure.source + (f", {figure.detail}" if figure.detail else "")
+    source: str = "" if figure.source == UNSOURCED else figure.source
+    if figure.detail:
+        source = f"{source}, {figure.detail}" if source else figure.detail
     return Line(
         each.label,
         value_in_unit(each, figure.value),
-        f"{source}; usual: {usual(each)}",
+        "; ".join(filter(None, (source, f"usual: {usual(each)}"))),
         _place(context, figure),
     )
 

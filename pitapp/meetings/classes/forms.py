@@ -40,9 +40,7 @@ class MinutesField(NumberField):
         return value * 60
 
     def as_text(self, data: Any) -> str:
-        if data % 6:
-            return f"{int(data // 60)}:{data % 60:02.0f}"
-        return super().as_text(data)
+        return f"{int(data // 60)}:{data % 60:02.0f}"
 
     def process_formdata(self, valuelist: list[str]) -> None:
         """Read minutes, or minutes and seconds with a colon between."""

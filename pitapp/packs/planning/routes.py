@@ -91,7 +91,7 @@ def _plan_inputs(connection: sqlite3.Connection) -> PlanInputs | None:
         last = store.last_plan(connection)
         record = PlanRecord(
             meeting_id=meeting.id,
-            used_mah=last.used_mah if last else usual_run_mah(sound),
+            used_mah=last.used_mah if last else round(usual_run_mah(sound), -1),
             most_full_min=last.most_full_min if last else 120,
             cooling_min=last.cooling_min if last else 20,
             margin_min=last.margin_min if last else 10,
