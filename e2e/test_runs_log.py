@@ -100,7 +100,7 @@ def test_the_whole_of_a_run_and_what_changed(live: Live, page: Page) -> None:
     new.save()
     newest = runs(live)[0]
     assert (newest.read_after_s, newest.run_s, newest.laps) == (30, 303.2, 20)
-    Runs(page, live.url).expect_changes("pinion 45 → 46", "can +6 °C", "best lap −0.11 s")
+    Runs(page, live.url).expect_changes("pinion 45 → 46", "can +7 °C", "best lap −0.11 s")
     Runs(page, live.url).lines().first.tap()
     one = OneRun(new, newest.id)
     one.expect_figure("best-lap-s", "14.91")

@@ -22,7 +22,7 @@ from pitapp.meetings.models import RaceClass
 from pitapp.packs.models import NOMINAL_CELL_V
 from pitapp.web.clock import current_settings, now
 from pitapp.web.http.htmx import after_write, show, show_part
-from pitapp.web.writes.onward import chosen, onward
+from pitapp.web.writes.onward import choose_added, chosen, onward
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -67,7 +67,9 @@ def new_car() -> Any:
 def car(car_id: int) -> Any:
     item = store.car(get_db(), car_id)
     values = item.model_dump() | {"motor_id": str(item.motor_id or "")}
-    return _show_car(get_db(), CarForm(data=values), item)
+    form = CarForm(data=values)
+    choose_added(form)
+    return _show_car(get_db(), form, item)
 
 
 @blueprint.post("/cars/new")

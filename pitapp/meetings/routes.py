@@ -24,7 +24,7 @@ from pitapp.tracks import store as tracks
 from pitapp.web.clock import current_settings, home_zone, now
 from pitapp.web.http.htmx import after_write, show, show_part
 from pitapp.web.writes import taps
-from pitapp.web.writes.onward import chosen, onward
+from pitapp.web.writes.onward import choose_added, chosen, onward
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -82,7 +82,9 @@ def edit(meeting_id: int) -> Any:
     chosen = {
         name: str(getattr(item, name) or "") for name in ("track_id", "race_class_id", "car_id")
     }
-    return _show_form(get_db(), MeetingForm(data=item.model_dump() | chosen), item)
+    form = MeetingForm(data=item.model_dump() | chosen)
+    choose_added(form)
+    return _show_form(get_db(), form, item)
 
 
 @blueprint.post("/new")

@@ -40,6 +40,7 @@ from pitapp.runs.tyres.routes import blueprint as tyres
 from pitapp.tracks import store as tracks
 from pitapp.web.clock import current_settings, home_zone, now, zone
 from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes.onward import choose_added
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -177,6 +178,7 @@ def new() -> Any:
     form.pack_reason, form.pack_id.asked = values["pack_reason"], True
     set_choices(connection, form)
     form.remember()
+    choose_added(form)
     flag_at = int(at.heat.flag_at.timestamp()) if at.heat and at.heat.flag_at else None
     return _show_form(form, None, car, flag_at=flag_at)
 
@@ -191,7 +193,9 @@ def _car(connection: sqlite3.Connection) -> Car | None:
 @blueprint.get("/<int:run_id>/edit")
 def edit(run_id: int) -> Any:
     item = store.run(get_db(), run_id)
-    return _show_form(blank_form(get_db(), item), item)
+    form = blank_form(get_db(), item)
+    choose_added(form)
+    return _show_form(form, item)
 
 
 @blueprint.post("/new")

@@ -8,7 +8,8 @@ const DAY_MS = 86400000, EMPTIES_MS = 100;
 const UNTYPED = new Set(["hidden", "file", "password", "submit", "button", "image", "reset"]);
 const ABOUT = '[type="hidden"]:is([name$="_id"], [name="track"], [name="race_class"])';
 const { database } = document.documentElement.dataset;
-const ADDED = new URLSearchParams(location.search).get("added");
+const QUERY = new URLSearchParams(location.search);
+const ADDED = QUERY.getAll("added");
 const bars = new Map();     // form → its offer
 let own = new WeakMap();    // form → what was typed into it here, by name, and whether the server brought that
 const unsafe = new Set();   // keys of writes that were sent and are neither saved nor kept to be sent
@@ -88,6 +89,7 @@ const unitOf = (field) => field.dataset.unit ?? field.closest(".field-line")?.qu
 
 const same = (value, other) => JSON.stringify(value) === JSON.stringify(other);
 
+const adds = (form) => ADDED.includes(form.dataset.adds);  // a new one for one of its lists of ticks
 const hasField = (form, name) => fieldsOf(form).some((field) => field.name === name);
 
 const versionOf = (form) => form.querySelector('[type="hidden"][name="version"]')?.value;
@@ -117,10 +119,10 @@ function putBack(form, draft) {
   const { fields } = draft;
   for (const [name, { chosen, typed, unit }] of Object.entries(fields)) {
     if (own.get(form)?.names.has(name)) continue;  // typed again since
-    if (name === ADDED) continue;  // what was gone for
+    if (ADDED.includes(name)) continue;  // what was gone for
     const left = [...typed];
     for (const field of fieldsOf(form).filter((each) => each.name === name)) {
-      if (isBox(field)) field.checked = chosen.includes(field.value);
+      if (isBox(field)) field.checked = chosen.includes(field.value) || (adds(form) && field.value === QUERY.get(form.dataset.adds));
       else if (field.options) choose([...field.options], chosen);
       else if (unit && unitOf(field) !== unit) continue;
       else field.value = left.shift() ?? field.value;
@@ -218,7 +220,7 @@ function look(form) {
   const pending = draft?.sent && !unsafe.has(draft.sent);
   if (!draft || there || pending) withdraw(form);
   else if (!bars.has(form) && !own.has(form) && goingOn?.key !== key) {
-    if (ADDED && hasField(form, ADDED)) putBack(form, draft);  // back with what was added for this form
+    if (adds(form) || ADDED.some((name) => hasField(form, name))) putBack(form, draft);  // back with what was added for this form
     else showOffer(form, { ...draft, key });
   }
 }

@@ -16,6 +16,7 @@ from pitapp.runs.tyres import store
 from pitapp.runs.tyres.forms import STARTING_PREPARATION, TyreSetForm
 from pitapp.web.clock import current_settings, now
 from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes.onward import onward
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -56,12 +57,12 @@ def save(connection: sqlite3.Connection, set_id: int = 0) -> Any:
     if record is None:
         return _show(form, item, 422)
     try:
-        _, token = store.save(connection, record, now())
+        saved_id, token = store.save(connection, record, now())
     except ChangedMeanwhile as error:
         form.show_conflict(store.tyre_set(connection, set_id), str(error))
         return _show(form, item, 409)
     notice(f"Saved tyres {record.name}", token)
-    return after_write("runs.tyres.page")
+    return onward("", "runs.tyres.page", field="tyre_set_id", new_id=saved_id)
 
 
 @blueprint.post("/<int:set_id>/fit")

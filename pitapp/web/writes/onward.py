@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import Any
-from urllib.parse import urlencode, urlsplit
+from urllib.parse import parse_qsl, urlencode, urlsplit
 
 from flask import Flask, redirect, request
+from wtforms import Form
 
 from pitapp.web.http.htmx import after_write
 from pitapp.web.writes.undo import own_path
@@ -25,15 +27,24 @@ def onward(step: str, endpoint: str, *, field: str = "", new_id: int = 0, **valu
         return after_write("board.start", after=step)
     back = request.form.get(BACK, "")
     if back and new_id and len(back) <= LONGEST:
-        path = own_path(back)
-        sign = "&" if urlsplit(path).query else "?"
-        return redirect(path + sign + urlencode({field: new_id, NEW: field}), 303)
+        parts = urlsplit(own_path(back))
+        query = [pair for pair in parse_qsl(parts.query) if field not in pair]
+        address = parts._replace(query=urlencode([*query, (field, new_id), (NEW, field)]))
+        return redirect(address.geturl(), 303)
     return after_write(endpoint, **values)
 
 
 def chosen(*names: str) -> dict[str, str]:
     """What the address says of these fields: the new thing that a form is gone back to for."""
     return {name: request.args[name] for name in names if name in request.args}
+
+
+def choose_added(form: Form) -> None:
+    """Choose in a form that is gone back to what was added for it, one thing after another."""
+    for name in request.args.getlist(NEW):
+        if name in form and name in request.args:
+            with suppress(ValueError):
+                form[name].process_formdata([request.args[name]])
 
 
 def carried() -> list[tuple[str, str]]:
