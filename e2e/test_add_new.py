@@ -38,7 +38,7 @@ def test_a_run_takes_a_pack_and_tyres_that_were_not_on_record(live: Live, page: 
     expect(page.get_by_label("Remarks")).to_have_value("Borrowed a pack.")
     expect(page.locator("[name=pack_id]:checked + span")).to_have_text("Z9")
     page.get_by_role("button", name="Save").first.tap()
-    expect(page.locator("#notices")).to_contain_text("Saved")
+    expect(page.locator("#notices")).to_contain_text("Logged the run")
     run = runs.runs(connection, limit=1)[0]
     assert packs.pack(connection, run.pack_id or 0).mark == "Z9"
     assert tyres.tyre_set(connection, run.tyre_set_id or 0).name == "Invented new set"

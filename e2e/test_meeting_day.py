@@ -101,7 +101,7 @@ def test_a_meeting_of_five_heats_from_the_timetable_to_the_last_log(day: Day) ->
     board = day.at(EVENING)
     expect(board.countdown()).to_have_text("40:00")
     board.press("Fit the gear")
-    day.page.get_by_role("button", name="Fit this").tap()
+    day.page.get_by_role("button", name="Keep it for this meeting").tap()
     expect(day.page.get_by_text("Fitted 45 / 66").first).to_be_visible()
     expect(board.open().line("Gear")).to_contain_text("ready")
     board.check_usable()

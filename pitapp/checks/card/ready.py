@@ -10,6 +10,8 @@ from pitapp.checks.context import run_context
 
 NAME = "Scrutineering"
 CARD = "/checks/card"
+MOST_NAMED = 3
+"""So many of those not read yet are named, so that the Board's button stays in sight."""
 
 
 def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine | None:
@@ -25,7 +27,8 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine | No
     word = f"{len(read)} of {len(limited)} read"
     unread = [each for each in limited if each.read is None]
     if unread:
-        return _line("look", word, f"Not read: {_names(unread)}.")
+        more = f" and {len(unread) - MOST_NAMED} more" if len(unread) > MOST_NAMED else ""
+        return _line("look", word, f"Not read: {_names(unread[:MOST_NAMED])}{more}.")
     return _line("good", word, "All inside the class.")
 
 

@@ -16,7 +16,6 @@ from pitapp.meetings.results.models import MeetingResult, PointTable, Season
 from pitapp.web.clock import home_zone, now
 from pitapp.web.forms.quantities import plain
 from pitapp.web.http.htmx import after_write, show
-from pitapp.web.writes.onward import choose_added, onward
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -110,9 +109,7 @@ def seasons() -> Any:
 def new_season() -> Any:
     tables = store.tables(get_db())
     only = str(tables[0].id) if len(tables) == 1 else ""
-    form = SeasonForm(data={"point_table_id": only})
-    choose_added(form)
-    return _show_season(get_db(), form)
+    return _show_season(get_db(), SeasonForm(data={"point_table_id": only}))
 
 
 @blueprint.get("/seasons/<int:season_id>")
@@ -122,9 +119,7 @@ def season(season_id: int) -> Any:
         "point_table_id": str(item.point_table_id or ""),
         "drops": item.drops or None,
     }
-    form = SeasonForm(data=values)
-    choose_added(form)
-    return _show_season(get_db(), form, item)
+    return _show_season(get_db(), SeasonForm(data=values), item)
 
 
 @blueprint.post("/seasons/new")
@@ -143,9 +138,7 @@ def save_season(connection: sqlite3.Connection, season_id: int = 0) -> Any:
         form.show_conflict(store.season(connection, season_id), str(error))
         return _show_season(connection, form, item, 409)
     notice(f"Saved {record.name}", token)
-    return onward(
-        "", "meetings.results.season", field="season_id", new_id=saved_id, season_id=saved_id
-    )
+    return after_write("meetings.results.season", season_id=saved_id)
 
 
 @blueprint.post("/seasons/<int:season_id>/remove")
