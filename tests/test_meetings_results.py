@@ -224,3 +224,7 @@ def test_they_are_in_the_file_of_everything(db: sqlite3.Connection, pit: Pit) ->
         document.take(db, contents)
     assert store.standing(db, store.season(db, season_id), date(2027, 1, 1)) == before
     assert [each.points for each in store.tables(db)] == [TEN]
+
+
+def test_a_meeting_that_is_not_there_has_no_result(client: PageClient) -> None:
+    assert client.post_form("/meetings/76/results", {}).status_code == 404

@@ -26,8 +26,8 @@ from tests.support import RACE_MORNING, Clock, PageClient
 EDGES = ("0001-01-01", "0026-05-16", "1970-01-01", "1999-12-31", "2000-01-01", "2200-12-31",
          "2201-01-01", "9999-12-31", "2026-02-30", "26-05-16")  # fmt: skip
 TAKEN = {"2000-01-01", "2200-12-31"}
-DATE_FIELDS = {"day", "started", "bought_on", "checked_at", "weighed_at"}
-MOST_PAGES = 110
+DATE_FIELDS = {"day", "started", "bought_on", "checked_at", "weighed_at", "since"}
+MOST_PAGES = 160
 
 
 class Sent(NamedTuple):
@@ -254,10 +254,10 @@ def test_every_column_of_days_and_moments_is_brought_in(db: sqlite3.Connection) 
     """But what pitapp writes by its own clock and reads by no model: removals, devices, undo."""
     paths = [path for _, path in migrations()]
     (file,) = [path for path in paths if path.stem.endswith("_dates")]
-    made_since = {
-        table
-        for path in paths[paths.index(file) + 1 :]
-        for table in re.findall(r"CREATE TABLE (\w+)", path.read_text(encoding="utf-8"))
+    since = [path.read_text(encoding="utf-8") for path in paths[paths.index(file) + 1 :]]
+    made_since = {table for text in since for table in re.findall(r"CREATE TABLE (\w+)", text)}
+    added_since = {
+        place for text in since for place in re.findall(r"ALTER TABLE (\w+) ADD COLUMN (\w+)", text)
     }
     brought = set(re.findall(r"UPDATE (\w+) SET (\w+)", file.read_text(encoding="utf-8")))
     there = set()
@@ -269,7 +269,7 @@ def test_every_column_of_days_and_moments_is_brought_in(db: sqlite3.Connection) 
                 there.add((table, column))
     by_the_clock = {"undo_steps", "answered_writes", "devices", "pairing_codes", "wrong_guesses"}
     left = {(table, column) for table, column in there - brought if table not in by_the_clock}
-    read_since = {(table, column) for table, column in left if table in made_since}
+    read_since = {place for place in left if place[0] in made_since or place in added_since}
     assert {table for table, _ in read_since} <= set(readers.MODELS)  # in range from the first row
     left -= read_since
     assert {column for _, column in left} <= {"removed_at"}

@@ -49,6 +49,7 @@ class ForecastInput(Record):
 
     name: str
     value: float
+    measured: bool = False
 
     @model_validator(mode="after")
     def _in_range(self) -> ForecastInput:

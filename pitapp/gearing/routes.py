@@ -179,7 +179,7 @@ def _teeth(option: GearOption) -> dict[str, int]:
 def wanted() -> Any:
     """The wanted gear has been a screen of its own; its addresses lead to the field that it is now."""
     wanted_figure: dict[str, Any] = request.args.to_dict()
-    return redirect(url_for("gearing.page", **wanted_figure))
+    return redirect(url_for("gearing.page", **wanted_figure), 303)
 
 
 @blueprint.post("/fit")

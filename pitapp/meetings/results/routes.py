@@ -39,6 +39,7 @@ def meeting(meeting_id: int) -> Any:
 @blueprint.post("/<int:meeting_id>/results")
 @write
 def save_result(connection: sqlite3.Connection, meeting_id: int) -> Any:
+    meetings.meeting(connection, meeting_id)  # or it is not there
     item = store.result(connection, meeting_id)
     form = ResultForm()
     _offer_result(connection, form, item)
