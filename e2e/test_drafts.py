@@ -271,7 +271,7 @@ def test_of_a_run_through_the_step_keeps_its_own(
         walk.confirm()
         expect(walk.title()).not_to_have_text(title)
     title = walk.title().inner_text()
-    shown.fill("14100")
+    shown.fill("9")
     foot(page, "Board")
     walk = Checks(page, server.url).open().run_through()
     while walk.title().inner_text() != title:
@@ -280,7 +280,7 @@ def test_of_a_run_through_the_step_keeps_its_own(
         walk.confirm()
         expect(walk.title()).not_to_have_text(before)
     drafts.answer("Put back")
-    expect(shown).to_have_value("14100")
+    expect(shown).to_have_value("9")
     page.get_by_role("button", name="Save").tap()
     expect(page.locator("#walk-part")).to_be_visible()
     drafts.expect_none()
