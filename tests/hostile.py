@@ -278,6 +278,7 @@ OF = {
     "class_id": "race_classes", "comparison_id": "sound_comparisons",
     "controller_id": "controllers", "entry_id": "car_setup",
     "heat_id": "heats", "lead_id": "leads", "meeting_id": "meetings", "motor_id": "motors",
+    "profile_id": "controller_profiles",
     "pack_id": "packs", "part_id": "weighed_parts", "run_id": "runs", "set_id": "tyre_sets",
     "step_id": "check_steps", "track_id": "tracks", "weighing_id": "corner_weighings",
     "worn_id": "worn_parts", "season_id": "seasons", "table_id": "point_tables",
@@ -324,6 +325,10 @@ def _arguments(db: sqlite3.Connection, rule: str, names: list[str]) -> list[tupl
         query = (
             "SELECT uuid, step_id FROM check_walks JOIN check_answers ON walk_id = check_walks.id"
         )
+    elif names == ["controller_id", "profile_id"]:
+        query = "SELECT controller_id, id FROM controller_profiles ORDER BY id"
+    elif names == ["pack_id", "uuid"]:
+        query = "SELECT pack_id, uuid FROM pack_charges ORDER BY id"
     elif names == ["uuid"]:
         query = (
             f"SELECT uuid FROM {'check_walks' if 'walks' in rule else 'pack_charges'} ORDER BY id"

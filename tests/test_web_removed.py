@@ -23,6 +23,7 @@ TABLES = {
     "car_id": "cars",
     "motor_id": "motors",
     "controller_id": "controllers",
+    "profile_id": "controller_profiles",
     "pack_id": "packs",
     "charger_id": "chargers",
     "set_id": "tyre_sets",

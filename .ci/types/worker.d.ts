@@ -78,7 +78,8 @@ interface Step {
 interface Doubt {
   least?: number;
   most?: number;
-  known: number[];
+  known: string[];
+  likes: Record<string, string>;
   text: string;
   yes: string;
 }

@@ -9,7 +9,9 @@ from uuid import uuid4
 
 from pitapp.checks.class_limits import class_limits
 from pitapp.checks.controllers import store as controllers
-from pitapp.checks.models import Checklist, ChecklistRun, Controller, Limit, Scope
+from pitapp.checks.controllers.profiles import store as profile_store
+from pitapp.checks.controllers.profiles.formulas import in_use
+from pitapp.checks.models import Checklist, ChecklistRun, Controller, Limit, Profile, Scope
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
 from pitapp.meetings import store as meetings
@@ -29,6 +31,27 @@ class RunContext:
     meeting: Meeting | None = None
     race_class: RaceClass | None = None
     limits: dict[str, Limit] = field(default_factory=dict)
+    profile: Profile | None = None
+    """The controller's profile that is in use."""
+    profiles: tuple[Profile, ...] = ()
+    """Every profile of the controller."""
+
+    @property
+    def plan_id(self) -> int | None:
+        """Under which the plan in use is kept; None where it stands at the settings."""
+        return self.profile.plan_id if self.profile else None
+
+    @property
+    def profile_title(self) -> str:
+        """The profile in use, where there are several."""
+        return self.profile.title if self.profile and len(self.profiles) > 1 else ""
+
+    @property
+    def profile_by_class(self) -> bool:
+        """Whether the profile is in use because it goes with the class raced."""
+        return bool(
+            self.profile and self.race_class and self.profile.race_class_id == self.race_class.id
+        )
 
     @property
     def car_id(self) -> int | None:
@@ -54,6 +77,7 @@ class RunContext:
             if checklist.controller_id and self.controller
             else "",
             scope=scope if checklist.controller_id else "all",
+            profile_id=self.plan_id if checklist.controller_id else None,
             started_at=self.now,
         )
 
@@ -93,4 +117,9 @@ def run_context(
     elif car:
         controller = controllers.in_car(connection, car.id)
     race_class = meetings.class_raced(connection, meeting, car.id if car else None)
-    return RunContext(now, car, controller, meeting, race_class, class_limits(race_class))
+    limits = class_limits(race_class)
+    if controller is None:
+        return RunContext(now, car, None, meeting, race_class, limits)
+    held = tuple(profile_store.profiles(connection, controller))
+    profile = in_use(held, race_class.id if race_class else None)
+    return RunContext(now, car, controller, meeting, race_class, limits, profile, held)

@@ -206,6 +206,7 @@ def reasons_due(
     race_class_id: int | None,
     limits: Mapping[str, Limit],
     firmware: str | None = None,
+    profile_id: int | None = None,
 ) -> list[str]:
     """Why a controller's run-through is due, as sentences; none while the last one still stands.
 
@@ -217,6 +218,7 @@ def reasons_due(
         motor_id: the motor now in the car.
         race_class_id: the class raced under now.
         limits: what that class asks, by a step's key.
+        profile_id: the controller's profile in use; None for its first.
         firmware: as it was when more than the legal settings were gone through; None: as in `walk`.
     """
     if walk is None:
@@ -228,6 +230,8 @@ def reasons_due(
         due.append("Another motor is in the car.")
     if walk.race_class_id != race_class_id:
         due.append("You race another class now.")
+    if walk.profile_id != profile_id:
+        due.append("Another profile is in use.")
     noted = walk.firmware if firmware is None else firmware
     if noted.casefold() != controller.firmware.casefold():
         due.append(f"Firmware noted as {controller.firmware or 'unknown'}.")

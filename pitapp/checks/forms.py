@@ -6,7 +6,8 @@ from collections.abc import Iterable
 
 from wtforms import HiddenField, StringField, TextAreaField
 
-from pitapp.checks.engine import is_reason
+from pitapp.checks.controllers.profiles.formulas import OtherPlan, looks_like, profile_question
+from pitapp.checks.engine import is_reason, same
 from pitapp.checks.models import Step
 from pitapp.checks.reading_text import display_unit, range_doubt, to_stored
 from pitapp.web.forms.form_errors import PitForm
@@ -46,15 +47,23 @@ class AnswerForm(PitForm):
             self.shown.errors = [str(error)]
             return None
 
-    def ask_about(self, step: Step, value: str, known: Iterable[str]) -> None:
-        """Put the question at the field if the reading is one that its maker's range does not hold.
+    def ask_about(
+        self, step: Step, value: str, known: Iterable[str], others: Iterable[OtherPlan] = ()
+    ) -> None:
+        """Put the question at the field if the reading is outside its range, or another profile's.
 
         Args:
             step: where it was read.
             value: as it is stored.
             known: readings that are not asked about: the plan, and what it showed last time.
+            others: what the controller's other profiles plan.
         """
-        if question := range_doubt(step, value, known):
+        readings = list(known)
+        question = range_doubt(step, value, readings)
+        if not question and not any(same(value, each) for each in readings if each):
+            profile = looks_like(step, value, others)
+            question = profile_question(profile) if profile else ""
+        if question:
             self.shown.errors, self.doubted = [question], True
 
     def why(self) -> str | None:

@@ -63,14 +63,50 @@ TOPICS: dict[str, Topic] = {
 
 
 class Controller(Record):
-    """An electronic speed controller; `signal_text` is how it shows its rev limit, as its owner saw."""
+    """An electronic speed controller; `signal_text` is how it shows its rev limit, as its owner saw.
+
+    `profile_name` and `profile_class_id` are its first profile's.
+    """
 
     id: int = 0
     name: Name
     firmware: str = Field("", max_length=60)
     signal_text: str = Field("", max_length=120)
     remarks: str = Field("", max_length=2000)
+    profile_name: str = Field("", max_length=40)
+    profile_class_id: int | None = None
     version: int = 1
+
+
+class Profile(Record):
+    """One of the profiles that a controller holds; 0 is its first, whose plan stands at its settings.
+
+    Racing the class that it goes with, it is the one in use, else where it was `chosen`.
+    """
+
+    id: int = 0
+    controller_id: int = 0
+    number: int = Field(1, ge=1)
+    name: str = Field("", max_length=40)
+    race_class_id: int | None = None
+    chosen: bool = False
+    version: int = 1
+
+    @property
+    def plan_id(self) -> int | None:
+        """Under which its plan is kept; None for the first."""
+        return self.id or None
+
+    @property
+    def title(self) -> str:
+        """Its number, and its name where it has one."""
+        return f"Profile {self.number}" + (f", {self.name}" if self.name else "")
+
+
+class ProfilePlan(Record):
+    """What a profile plans at a setting."""
+
+    planned: Reading = ""
 
 
 class Checklist(Record):
@@ -150,7 +186,8 @@ def scope_query(scope: Scope) -> str:
 class ChecklistRun(Record):
     """A run-through of a checklist, with what was in the car then; open until `ended_at`.
 
-    `scope`: which of a controller's settings it goes through.
+    `scope`: which of a controller's settings it goes through; `profile_id`: by which profile's plan,
+    None for the first.
     """
 
     id: int = 0
@@ -163,6 +200,7 @@ class ChecklistRun(Record):
     meeting_id: int | None = None
     firmware: str = ""
     scope: Scope = "all"
+    profile_id: int | None = None
     started_at: Moment
     ended_at: Moment | None = None
 

@@ -16,7 +16,8 @@ from flask import render_template
 
 from pitapp.checks import store
 from pitapp.checks.context import TAKEN_UP_FOR, RunContext, run_context
-from pitapp.checks.engine import LEAST_REASON_WORDS, StepResult, number_of
+from pitapp.checks.controllers.profiles.formulas import looks_like, profile_question
+from pitapp.checks.engine import LEAST_REASON_WORDS, StepResult
 from pitapp.checks.forms import NO_REASON, AnswerForm
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import SCOPE_NAMES, Answer, Checklist, ChecklistRun, Limit, Scope
@@ -68,12 +69,14 @@ class OfflineLimit(TypedDict, total=False):
 class OfflineDoubt(TypedDict, total=False):
     """What is asked about, in the racer's unit: outside `least` to `most` and not among those `known`.
 
-    `text` is the question, `yes` the markup of the button that takes the reading as it is.
+    `likes` are the readings that another profile plans, with the question about each; `text` is the
+    question about the range, `yes` the markup of the button that takes the reading as it is.
     """
 
     least: float
     most: float
-    known: list[float]
+    known: list[str]
+    likes: dict[str, str]
     text: str
     yes: str
 
@@ -186,8 +189,9 @@ def offered_scopes(
     """How much of a list may be gone through; in part only where it holds settings."""
     if checklist.controller_id is None:
         return ["all"]
-    limits = run_context(connection, now, checklist).limits
-    return ["all", *offered(lists.steps(connection, checklist.id), limits)]
+    present = run_context(connection, now, checklist)
+    steps = lists.steps(connection, checklist.id, present.plan_id)
+    return ["all", *offered(steps, present.limits)]
 
 
 def _step(
@@ -245,12 +249,18 @@ def _limits(view: StepView) -> dict[str, OfflineLimit]:
 
 def _doubt(view: StepView) -> OfflineDoubt | None:
     step = view.step
-    if not range_text(step):
+    likes = {}
+    for profile, planned in view.others:
+        expected = planned.get(step.id, "")
+        if looks_like(step, expected, view.others) == profile:
+            likes[field_text(expected, step.unit)] = profile_question(profile)
+    if not range_text(step) and not likes:
         return None
     bounds = in_unit(Limit(least=step.range_least, most=step.range_most), step.unit)
     known = (step.planned, view.last.shown if view.last else "")
     doubt = OfflineDoubt(
-        known=[float(field_text(each, step.unit)) for each in known if number_of(each) is not None],
+        known=[field_text(each, step.unit) for each in known if each],
+        likes=likes,
         text=range_question(step),
         yes=without_token(render_template("checks/_sure.html")),
     )

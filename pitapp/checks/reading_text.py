@@ -120,5 +120,14 @@ def range_question(step: Step) -> str:
     return f"Outside the range noted here ({range_text(step)}). Is it right?"
 
 
+def lower_first(text: str) -> str:
+    """The text as it stands amid a sentence.
+
+    >>> lower_first("Profile 2, Wet")
+    'profile 2, Wet'
+    """
+    return text[:1].lower() + text[1:]
+
+
 def _converted(symbol: str) -> DisplayUnit | None:
     return unit(CONVERTED[symbol]) if symbol in CONVERTED else None

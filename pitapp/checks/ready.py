@@ -10,6 +10,8 @@ from pitapp.checks import store
 from pitapp.checks.class_limits import class_limits
 from pitapp.checks.context import TAKEN_UP_FOR
 from pitapp.checks.controllers import store as controllers
+from pitapp.checks.controllers.profiles import store as profile_store
+from pitapp.checks.controllers.profiles.formulas import in_use
 from pitapp.checks.engine import (
     StepResult,
     Verdict,
@@ -21,7 +23,7 @@ from pitapp.checks.engine import (
     within_limit,
 )
 from pitapp.checks.lists import store as lists
-from pitapp.checks.models import Answer, ChecklistRun, Controller, Limit, Step
+from pitapp.checks.models import Answer, ChecklistRun, Limit, Profile, Step
 from pitapp.checks.reading_text import limit_text, reading
 from pitapp.checks.scope import as_from_maker, differing
 from pitapp.web.clock import moment_text
@@ -41,8 +43,12 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
     begun = store.open_run(
         connection, own.id, car_id=situation.car.id, since=situation.now - TAKEN_UP_FOR
     )
-    steps, limits = lists.steps(connection, own.id), class_limits(situation.race_class)
-    illegal = _outside_now(connection, situation, controller, steps, limits)
+    race_class_id = situation.race_class.id if situation.race_class else None
+    held = profile_store.profiles(connection, controller)
+    profile = in_use(held, race_class_id)
+    steps = lists.steps(connection, own.id, profile.plan_id)
+    limits = class_limits(situation.race_class)
+    illegal = _outside_now(connection, situation, profile, steps, limits)
     if begun and walk and begun.started_at < walk.started_at:
         begun = None
     if begun and not illegal:
@@ -56,7 +62,8 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
         steps,
         controller=controller,
         motor_id=situation.car.motor_id,
-        race_class_id=situation.race_class.id if situation.race_class else None,
+        race_class_id=race_class_id,
+        profile_id=profile.plan_id,
         limits=limits,
         firmware=whole.firmware if whole else None,
     )
@@ -136,7 +143,9 @@ def _read_last(
     steps: dict[int, Step] = {}
     answers: dict[int, Answer] = {}
     for walk in reversed(walks):
-        steps |= {each.id: each for each in lists.steps_answered(connection, walk.id)}
+        steps |= {
+            each.id: each for each in lists.steps_answered(connection, walk.id, walk.profile_id)
+        }
         answers |= {each.step_id: each for each in store.answers(connection, walk.id)}
     ordered = sorted(steps.values(), key=lambda each: (each.position, each.id))
     return ordered, list(answers.values())
@@ -145,14 +154,19 @@ def _read_last(
 def _outside_now(
     connection: sqlite3.Connection,
     situation: Situation,
-    controller: Controller,
+    profile: Profile,
     steps: Sequence[Step],
     limits: Mapping[str, Limit],
 ) -> list[str]:
     """Each setting whose newest reading is outside the class raced now, run-through ended or not."""
     limited = {step.key: step for step in steps if step.key in limits}
     read = store.latest_readings(
-        connection, situation.car.id, limited, controller.id, situation.car.motor_id
+        connection,
+        situation.car.id,
+        limited,
+        profile.controller_id,
+        situation.car.motor_id,
+        profile.plan_id,
     )
     return [
         limit_sentence(step.name, read[key], limits[key])

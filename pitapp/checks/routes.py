@@ -21,13 +21,14 @@ from pitapp.checks.models import SCOPE_NAMES, Answer, ChecklistRun, Scope, Step
 from pitapp.checks.reading_text import (
     field_text,
     limit_text,
+    lower_first,
     may_be_negative,
     range_text,
     reading,
     wait_text,
 )
 from pitapp.checks.scope import SHORTER, in_scope, offered
-from pitapp.checks.view import StepView, VerdictView, look_up
+from pitapp.checks.view import StepView, VerdictView, look_up, other_plans, profile_title
 from pitapp.db import get_db
 from pitapp.errors import NotThere, Refused
 from pitapp.kit import subject
@@ -40,6 +41,7 @@ blueprint = Blueprint("checks", __name__, url_prefix="/checks")
 blueprint.add_app_template_filter(reading, "reading")
 blueprint.add_app_template_filter(limit_text, "limit_text")
 blueprint.add_app_template_filter(wait_text, "wait")
+blueprint.add_app_template_filter(lower_first, "lower_first")
 blueprint.add_app_template_filter(SCOPE_NAMES.__getitem__, "scope_name")
 blueprint.add_app_template_filter(range_text, "range_text")
 blueprint.add_app_template_filter(field_text, "field_text")
@@ -75,7 +77,9 @@ def page() -> Any:
         counts=lists.counts(connection),
         last=store.latest_runs(connection, [each.id for each in own], present.car_id),
         settings=settings,
-        scopes=offered(lists.steps(connection, settings.id), present.limits) if settings else {},
+        scopes=offered(lists.steps(connection, settings.id, present.plan_id), present.limits)
+        if settings
+        else {},
     )
 
 
@@ -94,7 +98,7 @@ def run(checklist_id: int) -> Any:
         scope=scope,
     )
     if not begun:
-        steps = lists.steps(connection, checklist_id)
+        steps = lists.steps(connection, checklist_id, present.plan_id)
         if not steps:
             return redirect(url_for("checks.lists.checklist", checklist_id=checklist_id))
         if not in_scope(steps, scope, present.limits):
@@ -133,6 +137,7 @@ def answer(connection: sqlite3.Connection, uuid: str, step_id: int) -> Any:
     at = lists.step(connection, step_id)
     form = AnswerForm.of(at)
     current = _begun(connection, uuid, at)
+    at = lists.step(connection, step_id, current.profile_id)
     if "timer" in request.form:
         answering.start_timer(connection, current, at, now())
         return after_write("checks.step", "checks.step_part", uuid=uuid, step_id=step_id)
@@ -152,7 +157,8 @@ def _answered(
     connection: sqlite3.Connection, current: ChecklistRun, at: Step, form: AnswerForm
 ) -> str | None:
     checklist = lists.checklist(connection, at.checklist_id)
-    limits = context_of_run(connection, now(), checklist, current).limits
+    present = context_of_run(connection, now(), checklist, current)
+    limits = present.limits
     steps = look_up(connection, current, limits, at)[0]
     skipped, value, reason = "skip" in request.form, "", ""
     if skipped:
@@ -169,7 +175,8 @@ def _answered(
         value = form.stored_reading(at, as_expected="take" in request.form) or ""
         if "sure" not in request.form:
             before = store.last_shown(connection, current, at)
-            form.ask_about(at, value, (at.planned, before.shown if before else ""))
+            known = (at.planned, before.shown if before else "")
+            form.ask_about(at, value, known, other_plans(connection, current, present))
     if form.shown.errors or form.reason.errors:
         return None
     _, token = answering.answer(
@@ -253,7 +260,9 @@ def take_as_plan(connection: sqlite3.Connection, uuid: str) -> Any:
     """Use this run-through's readings as the plan."""
     plan = plan_from(_results(connection, uuid))
     if plan:
-        notice("These readings are now the plan", lists.save_plan(connection, plan, now()))
+        profile_id = store.checklist_run(connection, uuid).profile_id
+        token = lists.save_plan(connection, plan, now(), profile_id)
+        notice("These readings are now the plan", token)
     return after_write("checks.walk", "checks.walk_part", uuid=uuid)
 
 
@@ -290,13 +299,17 @@ def _show(
     present = context_of_run(connection, now(), checklist, current)
     steps, results = look_up(connection, current, present.limits, at)
     view = StepView.of(connection, current, present, results, at, form) if steps else None
-    settings = lists.steps(connection, checklist.id) if current.scope != "all" else ()
+    settings = (
+        lists.steps(connection, checklist.id, current.profile_id) if current.scope != "all" else ()
+    )
+    others = () if view else other_plans(connection, current, present)
     values = {
         "checklist": checklist,
         "walk": current,
         "present": present,
         "view": view,
-        "verdict": None if view else VerdictView(results, current, present, settings),
+        "verdict": None if view else VerdictView(results, current, present, settings, others),
+        "profile": profile_title(current, present),
     }
     if part:
         return show_part("checks/walk.html", status, **values)

@@ -77,7 +77,7 @@ def open_run(
 
 def settings_runs(connection: sqlite3.Connection, car_id: int) -> list[ChecklistRun]:
     """The ended run-throughs of a controller's settings in this car, newest first, back to the last of
-    the whole list; those of another controller than the newest are left out."""
+    the whole list; those of another controller or profile than the newest are left out."""
     ended = (
         "FROM check_walks WHERE car_id = ?1 AND controller_id IS NOT NULL "
         "AND ended_at IS NOT NULL AND removed_at IS NULL"
@@ -89,7 +89,11 @@ def settings_runs(connection: sqlite3.Connection, car_id: int) -> list[Checklist
         (car_id, MOST_IN_PART),
     )
     walks = [ChecklistRun(**row) for row in rows]
-    return [each for each in walks if each.controller_id == walks[0].controller_id]
+    return [
+        each
+        for each in walks
+        if (each.controller_id, each.profile_id) == (walks[0].controller_id, walks[0].profile_id)
+    ]
 
 
 def latest_runs(
@@ -137,15 +141,15 @@ def answers(connection: sqlite3.Connection, walk_id: int) -> list[Answer]:
 
 
 def last_shown(connection: sqlite3.Connection, of: ChecklistRun, step: Step) -> Answer | None:
-    """The last reading at this step, of the same controller, else of the same car."""
+    """The last reading at this step, of the same controller and profile, else of the same car."""
     row = connection.execute(
         f"SELECT {_ANSWER} FROM check_answers "  # noqa: S608
         "JOIN check_walks ON check_walks.id = check_answers.walk_id "
         "WHERE step_id = ?1 AND walk_id <> ?2 AND NOT skipped AND answered_at IS NOT NULL "
         "AND check_walks.removed_at IS NULL AND check_walks.controller_id IS ?3 "
-        "AND (?3 IS NOT NULL OR check_walks.car_id IS ?4) "
+        "AND (?3 IS NOT NULL OR check_walks.car_id IS ?4) AND check_walks.profile_id IS ?5 "
         "ORDER BY answered_at DESC, check_answers.id DESC LIMIT 1",
-        (step.id, of.id, of.controller_id, of.car_id),
+        (step.id, of.id, of.controller_id, of.car_id, of.profile_id),
     ).fetchone()
     return None if row is None else Answer(**row)
 
@@ -247,10 +251,12 @@ def latest_readings(
     keys: Iterable[str],
     controller_id: int | None,
     motor_id: int | None,
+    profile_id: int | None = None,
 ) -> dict[str, Answer]:
     """The newest reading of this car under each key, from whichever list it was taken by.
 
-    Settings count only when read off this controller, and a motor's timing off this motor.
+    Settings count only when read off this controller in this profile, and a motor's timing off this
+    motor.
     """
     wanted_keys: list[Any] = list(keys)
     if not wanted_keys:
@@ -261,10 +267,11 @@ def latest_readings(
         "(SELECT newest.id FROM check_answers AS newest "
         "JOIN check_walks ON check_walks.id = newest.walk_id WHERE newest.key = wanted.key "
         "AND check_walks.car_id = ? AND check_walks.removed_at IS NULL "
-        "AND (check_walks.controller_id IS NULL OR check_walks.controller_id IS ?) "
+        "AND (check_walks.controller_id IS NULL "
+        "OR (check_walks.controller_id IS ? AND check_walks.profile_id IS ?)) "
         "AND (newest.key <> 'motor_timing' OR check_walks.motor_id IS ?) "
         "AND NOT newest.skipped AND newest.answered_at IS NOT NULL "
         "ORDER BY newest.answered_at DESC, newest.id DESC LIMIT 1)",
-        [*wanted_keys, car_id, controller_id, motor_id],
+        [*wanted_keys, car_id, controller_id, profile_id, motor_id],
     )
     return {each.key: each for each in (Answer(**row) for row in rows)}

@@ -10,6 +10,8 @@ from functools import cached_property
 
 from pitapp.checks import after_heat, store
 from pitapp.checks.context import RunContext
+from pitapp.checks.controllers.profiles import store as profile_store
+from pitapp.checks.controllers.profiles.formulas import OtherPlan, looks_like
 from pitapp.checks.engine import (
     StepResult,
     Verdict,
@@ -35,9 +37,10 @@ def look_up(
 ) -> tuple[list[Step], list[StepResult]]:
     """The steps of a run-through and what was found: an ended one keeps the steps that it had."""
     if walk.ended_at is None:
-        steps = in_scope(lists.steps(connection, walk.checklist_id), walk.scope, limits)
+        listed = lists.steps(connection, walk.checklist_id, walk.profile_id)
+        steps = in_scope(listed, walk.scope, limits)
     else:
-        steps = lists.steps_answered(connection, walk.id)
+        steps = lists.steps_answered(connection, walk.id, walk.profile_id)
     if at is not None and at.id not in [each.id for each in steps]:
         steps.append(at)
     if walk.id > 0:
@@ -45,6 +48,22 @@ def look_up(
     else:
         answers = after_heat.answers_from_log(connection, walk, steps)
     return steps, judge_all(steps, answers)
+
+
+def other_plans(
+    connection: sqlite3.Connection, walk: ChecklistRun, context: RunContext
+) -> list[OtherPlan]:
+    """What the other profiles of a controller plan than the one that a run-through goes by."""
+    if walk.controller_id is None or context.controller is None or len(context.profiles) < 2:
+        return []
+    return profile_store.others(connection, context.controller, walk.profile_id)
+
+
+def profile_title(walk: ChecklistRun, context: RunContext) -> str:
+    """By which profile's plan a run-through goes, where its controller holds several."""
+    if walk.controller_id is None or len(context.profiles) < 2:
+        return ""
+    return next((p.title for p in context.profiles if p.plan_id == walk.profile_id), "")
 
 
 def step_address(walk: ChecklistRun, step_id: int) -> str:
@@ -66,6 +85,10 @@ class StepView:
     signal: str
     begun: bool
     walk: ChecklistRun
+    others: Sequence[OtherPlan] = ()
+    """What the controller's other profiles plan."""
+    profile: str = ""
+    """By which profile's plan it is walked, where the controller holds several."""
 
     @classmethod
     def of(
@@ -98,6 +121,8 @@ class StepView:
             else "",
             begun=walk.id > 0,
             walk=walk,
+            others=other_plans(connection, walk, context),
+            profile=profile_title(walk, context),
         )
 
     @property
@@ -126,6 +151,12 @@ class StepView:
         return self.step.planned or {"do": "done", "yesno": "yes"}.get(self.step.kind, "")
 
     @property
+    def like(self) -> str:
+        """The other profile that what was read looks like; empty where it looks like none."""
+        profile = looks_like(self.step, self.result.shown, self.others)
+        return profile.title if profile else ""
+
+    @property
     def plan_outside(self) -> bool:
         """Whether the plan itself is outside the class."""
         if not self.step.planned or self.limit is None:
@@ -150,6 +181,13 @@ class VerdictView:
     context: RunContext
     settings: Sequence[Step] = ()
     """Every setting of the controller now."""
+    others: Sequence[OtherPlan] = ()
+    """What the controller's other profiles plan."""
+
+    def like(self, result: StepResult) -> str:
+        """The other profile that what was read looks like; empty where it looks like none."""
+        profile = looks_like(result.step, result.shown, self.others)
+        return profile.title if profile else ""
 
     @property
     def part(self) -> str:

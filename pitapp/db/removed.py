@@ -8,6 +8,7 @@ _CALLED = {
     "car_id": ("cars", "name"),
     "motor_id": ("motors", "name"),
     "controller_id": ("controllers", "name"),
+    "profile_id": ("controller_profiles", "'This profile'"),
     "pack_id": ("packs", "'Pack ' || mark"),
     "charger_id": ("chargers", "name"),
     "set_id": ("tyre_sets", "name"),

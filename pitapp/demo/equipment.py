@@ -11,7 +11,9 @@ from random import Random
 from pitapp.bench import store as bench
 from pitapp.bench.models import MotorCheck
 from pitapp.checks.controllers import store as controllers
-from pitapp.checks.models import Controller
+from pitapp.checks.controllers.profiles import store as profile_store
+from pitapp.checks.lists import store as lists
+from pitapp.checks.models import Controller, Profile
 from pitapp.checks.starting_list import STARTING_LIST
 from pitapp.demo import plan
 from pitapp.demo.charging import NEW_CELL_OHM
@@ -176,7 +178,15 @@ def _controller(connection: sqlite3.Connection, car_id: int, moment: datetime) -
         signal_text="Lamp: long, short, short, long (invented)",
         remarks="Invented.",
     )
-    controllers.add(connection, item, steps, car_id, moment)
+    new_id, _ = controllers.add(connection, item, steps, car_id, moment)
+    added = controllers.controller(connection, new_id)
+    own = lists.settings_list(connection, new_id)
+    planned = {
+        each.id: plan.PRACTICE.get(each.name, each.planned)
+        for each in lists.steps(connection, own.id)
+    }
+    practice = Profile(controller_id=new_id, name="Open practice (invented)")
+    profile_store.add(connection, added, practice, planned, moment)
 
 
 def _weigh(connection: sqlite3.Connection, car_id: int, moment: datetime) -> None:

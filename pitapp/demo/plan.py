@@ -248,6 +248,8 @@ PLANNED = {
     "Throttle response": "4",
     "Drag brake": "8",
 }
+PRACTICE = {"Rev limit": "18000", "Throttle response": "6"}
+"""What the controller's second profile plans differently."""
 DEFAULTS: dict[str, tuple[str, float | None, float | None]] = {
     "Rev limit": ("off", 1000, 60_000),
     "Timing advance": ("0", 0, 60),

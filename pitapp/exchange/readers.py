@@ -10,7 +10,15 @@ from typing import Any
 from pydantic import ValidationError, model_validator
 
 from pitapp.bench.models import MotorCheck
-from pitapp.checks.models import Answer, Checklist, ChecklistRun, Controller, Step
+from pitapp.checks.models import (
+    Answer,
+    Checklist,
+    ChecklistRun,
+    Controller,
+    Profile,
+    ProfilePlan,
+    Step,
+)
 from pitapp.db import idempotency
 from pitapp.drive.inputs.definitions import BY_NAME
 from pitapp.drive.physics.lap import Corners, track_by_feel
@@ -81,6 +89,7 @@ MODELS: dict[str, type[Record]] = {
     "check_walks": ChecklistRun,
     "checklists": Checklist,
     "class_limits": ClassLimit,
+    "controller_profiles": Profile,
     "controllers": Controller,
     "corner_weighings": Weighing,
     "forecast_inputs": ForecastInput,
@@ -101,6 +110,7 @@ MODELS: dict[str, type[Record]] = {
     "photograph_data": PhotographData,
     "photographs": Photograph,
     "point_tables": PointTable,
+    "profile_plans": ProfilePlan,
     "race_classes": RaceClass,
     "rev_checks": RevCheck,
     "run_setups": RunLists,

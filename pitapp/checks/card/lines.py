@@ -84,7 +84,7 @@ def card_lines(connection: sqlite3.Connection, context: RunContext) -> list[Card
     steps: Sequence[Step] = ()
     if context.controller:
         own = lists.settings_list(connection, context.controller.id)
-        steps = lists.steps(connection, own.id)
+        steps = lists.steps(connection, own.id, context.plan_id)
     by_key = {step.key: step for step in steps}
     named = [key for key in context.limits if key not in TOPICS]
     keys = [*FIRST, *(key for key in THEN if key in context.limits), *named]
@@ -120,7 +120,9 @@ def _readings(
     connection: sqlite3.Connection, context: RunContext, car: Car, keys: Sequence[str]
 ) -> dict[str, Reading]:
     controller_id = context.controller.id if context.controller else None
-    latest = store.latest_readings(connection, car.id, keys, controller_id, car.motor_id)
+    latest = store.latest_readings(
+        connection, car.id, keys, controller_id, car.motor_id, context.plan_id
+    )
     readings = {
         key: Reading(answer.shown, answer.answered_at)
         for key, answer in latest.items()

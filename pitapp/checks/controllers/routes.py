@@ -12,6 +12,7 @@ from pitapp.checks.context import run_context
 from pitapp.checks.controllers import store
 from pitapp.checks.controllers.first_plan import plan_fields, with_plan
 from pitapp.checks.controllers.forms import ControllerForm
+from pitapp.checks.controllers.profiles.routes import blueprint as profiles
 from pitapp.checks.lists import store as lists
 from pitapp.checks.lists.plan import PlanField
 from pitapp.checks.models import Controller
@@ -22,6 +23,7 @@ from pitapp.kit import store as kit
 from pitapp.kit import subject
 from pitapp.kit.models import Car, Motor
 from pitapp.meetings import store as meetings
+from pitapp.meetings.classes import store as classes
 from pitapp.meetings.models import RaceClass
 from pitapp.web.clock import current_settings, now
 from pitapp.web.http.htmx import after_write, show
@@ -30,6 +32,7 @@ from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("controllers", __name__, url_prefix="/controllers")
+blueprint.register_blueprint(profiles)
 
 
 @blueprint.get("")
@@ -109,14 +112,16 @@ def controller(controller_id: int) -> Any:
     connection = get_db()
     item = store.controller(connection, controller_id)
     own = lists.settings_list(connection, controller_id)
-    steps = lists.steps(connection, own.id)
     present = run_context(connection, now(), own)
+    steps = lists.steps(connection, own.id, present.plan_id)
     return show(
         "checks/controller.html",
         item=item,
         checklist=own,
         steps=steps,
         scopes=offered(steps, present.limits),
+        present=present,
+        classes={each.id: each.name for each in classes.race_classes(connection)},
         cars=store.cars_of(connection).get(controller_id, {}),
         car=_car(connection),
     )

@@ -11,6 +11,7 @@ from pitapp.checks.models import Checklist, Controller, Step
 from pitapp.db import to_db, undo
 from pitapp.errors import NotThere
 
+OF_PROFILES = ("profile_name", "profile_class_id")
 _CONTROLLER = tuple(Controller.model_fields)
 _COLUMNS = ", ".join(f"controllers.{name}" for name in _CONTROLLER)
 _NEWEST = "(SELECT max(id) FROM car_controllers AS newest WHERE newest.car_id = {})"
@@ -109,12 +110,12 @@ def add_in(
 
 
 def change(connection: sqlite3.Connection, item: Controller, now: datetime) -> str:
-    """Change a controller; returns the undo token.
+    """Change a controller, all but its profiles; returns the undo token.
 
     Raises:
         ChangedMeanwhile: it was changed since the form was opened.
     """
-    values = item.model_dump(exclude={"id", "version"})
+    values = item.model_dump(exclude={"id", "version", *OF_PROFILES})
     with undo.step(connection, f"Changed {item.name}", now) as step:
         step.save("controllers", item.id, item.version, values)
     return step.token

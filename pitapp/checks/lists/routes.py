@@ -8,10 +8,12 @@ from typing import Any
 from flask import Blueprint, request
 
 from pitapp.checks import store as walks
+from pitapp.checks.context import run_context
+from pitapp.checks.controllers.profiles import store as profile_store
 from pitapp.checks.lists import store
 from pitapp.checks.lists.forms import ChecklistForm, StepForm
 from pitapp.checks.lists.plan import PlanField, PlanForm
-from pitapp.checks.models import Checklist, Step
+from pitapp.checks.models import Checklist, Profile, Step
 from pitapp.db import get_db
 from pitapp.db.pages import split_page
 from pitapp.errors import BadRequest, ChangedMeanwhile, Refused
@@ -102,11 +104,13 @@ def plan(checklist_id: int) -> Any:
 @write
 def save_plan(connection: sqlite3.Connection, checklist_id: int) -> Any:
     form = PlanForm()
-    planned = [PlanField(step, request.form) for step in store.steps(connection, checklist_id)]
+    profile_id = _plan_id(connection, checklist_id)
+    steps = store.steps(connection, checklist_id, profile_id)
+    planned = [PlanField(step, request.form) for step in steps]
     if not form.validate_on_submit() or any(each.errors for each in planned):
         return _show_plan(connection, checklist_id, planned, 422)
     values = {each.step.id: each.value for each in planned if each.offered}
-    notice("Saved the plan", store.save_plan(connection, values, now()))
+    notice("Saved the plan", store.save_plan(connection, values, now(), profile_id))
     item = store.checklist(connection, checklist_id)
     if item.controller_id:
         return after_write("checks.controllers.controller", controller_id=item.controller_id)
@@ -127,7 +131,7 @@ def add_step(connection: sqlite3.Connection, checklist_id: int) -> Any:
     record = form.step(checklist_id=checklist_id, version=1)
     if record is None:
         return _show_step(form, item, status=422)
-    _, token = store.save_step(connection, record, now())
+    _, token = store.save_step(connection, record, now(), _plan_id(connection, checklist_id))
     notice(f"Added {record.name}", token)
     return after_write("checks.lists.checklist", checklist_id=checklist_id)
 
@@ -136,20 +140,22 @@ def add_step(connection: sqlite3.Connection, checklist_id: int) -> Any:
 def step(step_id: int) -> Any:
     connection = get_db()
     item = store.step(connection, step_id)
+    item = store.step(connection, step_id, _plan_id(connection, item.checklist_id))
     return _show_step(StepForm.of(item), store.checklist(connection, item.checklist_id), item)
 
 
 @blueprint.post("/steps/<int:step_id>")
 @write
 def save_step(connection: sqlite3.Connection, step_id: int) -> Any:
-    item = store.step(connection, step_id)
-    own = store.checklist(connection, item.checklist_id)
+    own = store.checklist(connection, store.step(connection, step_id).checklist_id)
+    profile_id = _plan_id(connection, own.id)
+    item = store.step(connection, step_id, profile_id)
     form = StepForm()
     record = form.step(item, id=step_id, checklist_id=own.id, position=item.position)
     if record is None:
         return _show_step(form, own, item, 422)
     try:
-        _, token = store.save_step(connection, record, now())
+        _, token = store.save_step(connection, record, now(), profile_id)
     except ChangedMeanwhile as error:
         form.version.data = str(store.step(connection, step_id).version)
         form.form_errors.append(str(error))
@@ -184,6 +190,24 @@ def remove_step(connection: sqlite3.Connection, step_id: int) -> Any:
     return after_write("checks.lists.checklist", checklist_id=item.checklist_id)
 
 
+def _plan_id(connection: sqlite3.Connection, checklist_id: int) -> int | None:
+    """Under which the plan is kept that a form is about."""
+    profile = _profile(connection, checklist_id)
+    return profile.plan_id if profile else None
+
+
+def _profile(connection: sqlite3.Connection, checklist_id: int) -> Profile | None:
+    """The profile whose plan a form is about: the one that it names, else the one in use."""
+    item = store.checklist(connection, checklist_id)
+    if item.controller_id is None:
+        return None
+    present = run_context(connection, now(), item)
+    said = request.values.get("profile", type=int)
+    if said is not None and present.controller:
+        return profile_store.profile(connection, present.controller, said)
+    return present.profile
+
+
 def _own(connection: sqlite3.Connection, checklist_id: int) -> Checklist:
     item = store.checklist(connection, checklist_id)
     if item.controller_id:
@@ -197,7 +221,7 @@ def _list(
     item = store.checklist(connection, checklist_id)
     return {
         "item": item,
-        "steps": store.steps(connection, checklist_id),
+        "steps": store.steps(connection, checklist_id, _plan_id(connection, checklist_id)),
         "form": form or ChecklistForm(formdata=None, data=item.model_dump()),
     }
 
@@ -216,6 +240,7 @@ def _show_step(
     form: StepForm, checklist: Checklist, item: Step | None = None, status: int = 200
 ) -> Any:
     values = {"form": form, "checklist": checklist, "item": item}
+    values["profile"] = _profile(get_db(), checklist.id)
     return show("checks/list_step.html", status, **values)
 
 
@@ -226,11 +251,13 @@ def _show_plan(
     status: int = 200,
 ) -> Any:
     if planned is None:
-        planned = [PlanField(each) for each in store.steps(connection, checklist_id)]
+        steps = store.steps(connection, checklist_id, _plan_id(connection, checklist_id))
+        planned = [PlanField(each) for each in steps]
     return show(
         "checks/plan.html",
         status,
         checklist=store.checklist(connection, checklist_id),
         planned=planned,
+        profile=_profile(connection, checklist_id),
         form=PlanForm(),
     )

@@ -55,25 +55,29 @@ def settings_list(connection: sqlite3.Connection, controller_id: int) -> Checkli
     return Checklist(**row)
 
 
-def steps(connection: sqlite3.Connection, checklist_id: int) -> list[Step]:
-    """A checklist's steps in their order."""
+def steps(
+    connection: sqlite3.Connection, checklist_id: int, profile_id: int | None = None
+) -> list[Step]:
+    """A checklist's steps in their order, as that profile plans them; None: as they stand."""
     rows = connection.execute(
         f"SELECT {', '.join(_STEP)} FROM check_steps "  # noqa: S608
         "WHERE checklist_id = ? AND removed_at IS NULL ORDER BY position, id",
         (checklist_id,),
     )
-    return [_step(row) for row in rows]
+    return _as_planned(connection, [_step(row) for row in rows], profile_id)
 
 
-def steps_answered(connection: sqlite3.Connection, walk_id: int) -> list[Step]:
-    """The steps that were answered in a run-through, also those removed since."""
+def steps_answered(
+    connection: sqlite3.Connection, walk_id: int, profile_id: int | None = None
+) -> list[Step]:
+    """The steps that were answered in a run-through, also those removed since, as that profile plans them."""
     rows = connection.execute(
         f"SELECT {', '.join(f'check_steps.{name}' for name in _STEP)} FROM check_answers "  # noqa: S608
         "JOIN check_steps ON check_steps.id = check_answers.step_id "
         "WHERE walk_id = ? ORDER BY position, check_steps.id",
         (walk_id,),
     )
-    return [_step(row) for row in rows]
+    return _as_planned(connection, [_step(row) for row in rows], profile_id)
 
 
 def counts(connection: sqlite3.Connection) -> dict[int, int]:
@@ -85,8 +89,8 @@ def counts(connection: sqlite3.Connection) -> dict[int, int]:
     return {row["checklist_id"]: row["many"] for row in rows}
 
 
-def step(connection: sqlite3.Connection, step_id: int) -> Step:
-    """One step, also a removed one.
+def step(connection: sqlite3.Connection, step_id: int, profile_id: int | None = None) -> Step:
+    """One step, also a removed one, as that profile plans it.
 
     Raises:
         NotThere: there is no such step.
@@ -97,7 +101,19 @@ def step(connection: sqlite3.Connection, step_id: int) -> Step:
     ).fetchone()
     if row is None:
         raise NotThere("There is no such step.")
-    return _step(row)
+    return _as_planned(connection, [_step(row)], profile_id)[0]
+
+
+def _as_planned(
+    connection: sqlite3.Connection, listed: list[Step], profile_id: int | None
+) -> list[Step]:
+    if profile_id is None:
+        return listed
+    rows = connection.execute(
+        "SELECT step_id, planned FROM profile_plans WHERE profile_id = ?", (profile_id,)
+    )
+    planned = {row["step_id"]: row["planned"] for row in rows}
+    return [each.model_copy(update={"planned": planned.get(each.id, "")}) for each in listed]
 
 
 def add_checklist(
@@ -137,8 +153,12 @@ def rename(connection: sqlite3.Connection, item: Checklist, now: datetime) -> st
     return recording.token
 
 
-def save_step(connection: sqlite3.Connection, item: Step, now: datetime) -> tuple[int, str]:
+def save_step(
+    connection: sqlite3.Connection, item: Step, now: datetime, profile_id: int | None = None
+) -> tuple[int, str]:
     """Add the step (id 0) at the end of its list, or change it; returns its id and the undo token.
+
+    What it plans is that profile's; None: it stands at the step.
 
     Raises:
         ChangedMeanwhile: it was changed since the form was opened.
@@ -151,17 +171,34 @@ def save_step(connection: sqlite3.Connection, item: Step, now: datetime) -> tupl
                 (item.checklist_id,),
             ).fetchone()[0]
             positioned = item.model_copy(update={"position": (last or 0) + 1})
-            return recording.insert("check_steps", _values(positioned)), recording.token
+            values = _values(positioned)
+            if profile_id is not None:
+                values["planned"] = ""
+            new_id = recording.insert("check_steps", values)
+            if profile_id is not None:
+                _put_plan(connection, recording, profile_id, new_id, item.planned)
+            return new_id, recording.token
         values = _values(item)
         del values["position"], values["checklist_id"]
+        if profile_id is not None:
+            del values["planned"]
+            _put_plan(connection, recording, profile_id, item.id, item.planned)
         recording.save("check_steps", item.id, item.version, values)
     return item.id, recording.token
 
 
-def save_plan(connection: sqlite3.Connection, plan: Mapping[int, str], now: datetime) -> str:
-    """Save what is planned at each step, by the step's id; returns the undo token."""
+def save_plan(
+    connection: sqlite3.Connection,
+    plan: Mapping[int, str],
+    now: datetime,
+    profile_id: int | None = None,
+) -> str:
+    """Save what is planned at each step, by the step's id, in that profile; returns the undo token."""
     with undo.step(connection, "Changed the plan", now) as recording:
         for step_id, planned in plan.items():
+            if profile_id is not None:
+                _put_plan(connection, recording, profile_id, step_id, planned)
+                continue
             recording.record_before("check_steps", step_id)
             connection.execute(
                 "UPDATE check_steps SET planned = ?, version = version + 1 "
@@ -169,6 +206,24 @@ def save_plan(connection: sqlite3.Connection, plan: Mapping[int, str], now: date
                 (planned, step_id, planned),
             )
     return recording.token
+
+
+def _put_plan(
+    connection: sqlite3.Connection,
+    recording: undo.Step,
+    profile_id: int,
+    step_id: int,
+    planned: str,
+) -> None:
+    row = connection.execute(
+        "SELECT id, planned FROM profile_plans WHERE profile_id = ? AND step_id = ?",
+        (profile_id, step_id),
+    ).fetchone()
+    if row is not None and row["planned"] != planned:
+        recording.change("profile_plans", row["id"], {"planned": planned})
+    elif row is None and planned:
+        values = {"profile_id": profile_id, "step_id": step_id, "planned": planned}
+        recording.insert("profile_plans", values)
 
 
 def save_defaults(connection: sqlite3.Connection, read: Mapping[int, str], now: datetime) -> str:

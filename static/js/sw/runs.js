@@ -103,13 +103,18 @@ const runs = (() => {
     return value > limit.most + slack ? outside(limit.over) : "";
   }
 
-  // Whether a reading is asked about: outside its maker's range, not known already, and not said to be right.
-  function doubted({ doubt, limits }, fields) {
-    if (!doubt || ["sure", "take", "stand"].some((name) => name in fields)) return false;
-    const value = numberIn(fields.shown ?? "", limits.shown?.sensible);
+  // The question about a reading outside its maker's range, or that another profile plans; empty where there is
+  // none, it is known already, or it was said to be right.
+  function doubtAbout({ doubt, limits }, fields) {
+    if (!doubt || ["sure", "take", "stand"].some((name) => name in fields)) return "";
+    const read = fields.shown ?? "";
+    const value = numberIn(read, limits.shown?.sensible);
     const slack = 1e-9 * Math.max(1, Math.abs(value));
-    if (doubt.known.some((each) => Math.abs(each - value) <= slack)) return false;
-    return value < doubt.least - slack || value > doubt.most + slack;
+    const isRead = (each) =>
+      each.toLowerCase() === read.trim().toLowerCase() || Math.abs(Number(each || NaN) - value) <= slack;
+    if (doubt.known.some(isRead)) return "";
+    if (value < doubt.least - slack || value > doubt.most + slack) return doubt.text;
+    return doubt.likes[Object.keys(doubt.likes).find(isRead)] ?? "";
   }
 
   /**
@@ -120,7 +125,8 @@ const runs = (() => {
    */
   function objection(walk, step, fields) {
     if ("skip" in fields) return null;
-    if (doubted(step, fields)) return { text: step.doubt.text, doubted: true };
+    const question = doubtAbout(step, fields);
+    if (question) return { text: question, doubted: true };
     for (const [name, plain] of Object.entries(step.limits)) {
       if ((name === "expected") !== ("take" in fields)) continue;
       const limit = plain.discharging && charges.movedMah(walk) < 0 ? plain.discharging : plain;
