@@ -71,6 +71,7 @@ interface Step {
   title?: string;
   stopped?: string;
   doubt?: Doubt;
+  apart?: { most: number; text: string };
   expected?: string;
 }
 
@@ -99,6 +100,8 @@ interface ChargeStart {
   changed: string;
   taken: string;
   there: string;
+  /** Of a charge as last time alone: why it is not offered while something about its pack waits here. */
+  again?: string;
 }
 
 /** `pitapp/checks/offline_steps.py: OfflineRun`, with the database that it was kept of. */

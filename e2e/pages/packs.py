@@ -55,6 +55,8 @@ class Charge(Screen):
     def program(self, cells: str, amps: str) -> None:
         """Type what the charger shows and go on."""
         self.page.get_by_label("Cells it shows").fill(cells)
+        if self.page.locator("[name=charger]").count():
+            self.page.locator("[name=charger]").first.check()
         self.page.get_by_label("Current it shows").fill(amps)
         self.press("Next")
 

@@ -86,13 +86,15 @@ class OfflineStep(TypedDict):
 
     What was typed into a field stands in its place, `{typed-NAME}`.
 
-    `stopped` is the fragment after a reading outside the limits, where such a one is put down.
+    `apart` is how far the cells that it measures may rest from each other (`most`, in V), and the
+    `text` against more. `stopped` is the fragment after a reading outside the limits, where such a one is put down.
     """
 
     key: str
     html: str
     limits: dict[str, OfflineLimit]
     title: NotRequired[str]
+    apart: NotRequired[dict[str, Any]]
     stopped: NotRequired[str]
     doubt: NotRequired[OfflineDoubt]
     expected: NotRequired[str]

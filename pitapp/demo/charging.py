@@ -24,6 +24,7 @@ class Charger:
     """Charges the packs and writes it down; what is drawn here changes nothing else of the season."""
 
     rng: Random
+    charger_id: int | None = None
     left_percent: dict[int, float] = field(default_factory=dict)
     charged: dict[int, int] = field(default_factory=dict)
 
@@ -66,6 +67,7 @@ class Charger:
                 "current_a": pack.capacity_mah / 1000,
                 "start_percent": start,
                 "due_at": ended,
+                "charger_id": self.charger_id,
             }
         )
         charging.start(connection, ready, f"Started the charge of pack {pack.mark}", began)

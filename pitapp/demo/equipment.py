@@ -27,6 +27,7 @@ from pitapp.kit.wear.models import WornPart
 from pitapp.meetings import store as meetings
 from pitapp.packs import store as packs
 from pitapp.packs.models import Pack
+from pitapp.packs.planning import store as planning
 from pitapp.roll import store as roll
 from pitapp.roll.models import TiltTest
 from pitapp.runs.formulas import parse_setup
@@ -51,6 +52,7 @@ class DemoEquipment:
     classes: dict[str, int] = field(default_factory=dict)
     tracks: dict[str, Track] = field(default_factory=dict)
     packs: list[int] = field(default_factory=list)
+    charger_id: int | None = None
     diameter_mm: dict[str, float] = field(default_factory=dict)
     sets_made: int = 0
 
@@ -117,6 +119,8 @@ def fill(connection: sqlite3.Connection, rng: Random, moment: datetime) -> DemoE
         )
         pack_id, _ = packs.save_pack(connection, pack, moment)
         own.packs.append(pack_id)
+    added = [planning.save_charger(connection, item, moment)[0] for item in plan.CHARGERS]
+    own.charger_id = added[0]
     _controller(connection, own.cars[plan.TC], moment)
     _weigh(connection, own.cars[plan.TC], moment)
     kit.choose_car(connection, own.cars[plan.TC])

@@ -8,6 +8,7 @@ from pitapp.drive import models as drive
 from pitapp.kit.leads.models import Lead
 from pitapp.kit.models import Car, Motor
 from pitapp.meetings.models import ClassLimit, HeatKind, RaceClass
+from pitapp.packs.models import ChargerRecord
 from pitapp.tracks.models import Straight, Track
 
 
@@ -248,6 +249,16 @@ PLANNED = {
     "Throttle response": "4",
     "Drag brake": "8",
 }
+CHARGERS = (
+    ChargerRecord(
+        name="Invented charger, two outputs",
+        outputs=2,
+        amps_per_output=10,
+        watts_per_output=150,
+        watts_in_all=200,
+    ),
+    ChargerRecord(name="Invented small charger", outputs=1, amps_per_output=6, watts_per_output=60),
+)
 PRACTICE = {"Rev limit": "18000", "Throttle response": "6"}
 """What the controller's second profile plans differently."""
 DEFAULTS: dict[str, tuple[str, float | None, float | None]] = {

@@ -46,7 +46,7 @@ def write(connection: sqlite3.Connection, now: datetime, time_zone: str = "UTC")
     """Write the season, whose last meeting is on at `now`, into an empty database."""
     rng = Random(SEED)  # noqa: S311
     own = equipment.fill(connection, rng, now - timedelta(days=SEASON[0].days_ago + 7))
-    charger = Charger(Random(SEED + 1))  # noqa: S311
+    charger = Charger(Random(SEED + 1), own.charger_id)  # noqa: S311
     for number, day in enumerate(SEASON):
         meeting = _Meeting(connection, rng, own, charger, day, now, time_zone)
         meeting.write(unplanned=number in UNPLANNED)

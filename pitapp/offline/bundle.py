@@ -41,6 +41,7 @@ ALWAYS = (
 )
 FRAMES = ("checks", "packs", "offline")
 """Rooms whose steps or sentences are shown in a page of theirs with no server."""
+OF_A_PACK = ("", "/reading", "/again")
 MOST_PACKS = 8
 MOST_OUTINGS = 8
 INHERITED = ("HTTP_HOST", "HTTP_COOKIE", "REMOTE_ADDR", "wsgi.url_scheme", "HTTP_USER_AGENT")
@@ -51,7 +52,7 @@ def paths(connection: sqlite3.Connection, now: datetime) -> list[str]:
     """The addresses of the pages to keep, the lists of `runs` included."""
     return [
         *ALWAYS,
-        *(f"/packs/{each.id}{end}" for each in sound_packs(connection) for end in ("", "/reading")),
+        *(f"/packs/{each.id}{end}" for each in sound_packs(connection) for end in OF_A_PACK),
         *race_day(connection, now),
     ]
 

@@ -42,6 +42,7 @@ WRITES = (
     Write("packs.save_storage", "/packs/{pack_id}"),
     Write("packs.put_in", "/packs/{pack_id}"),
     Write("packs.charging.answer", "/packs/{pack_id}"),
+    Write("packs.charging.again.answer", "/packs/{pack_id}"),
     Write("packs.charging.start", "/packs/charges/{uuid}", judged=True),
     Write("packs.charging.longer", "/packs/charges/{uuid}"),
     Write("packs.charging.end", "/packs/charges/{uuid}"),

@@ -108,6 +108,8 @@ class Charge(Record):
     moved_mah: float | None = Field(None, ge=0, le=100_000)
     remarks: Remarks = ""
     charger_id: int | None = None
+    pack_version: int | None = None
+    """Of the pack's record, as it was at the start; None: not known."""
     version: int = 1
 
 

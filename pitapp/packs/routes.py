@@ -14,6 +14,7 @@ from pitapp.kit import subject
 from pitapp.meetings import store as meetings
 from pitapp.packs import store
 from pitapp.packs.charging import store as charging
+from pitapp.packs.charging.again_view import repetition
 from pitapp.packs.charging.routes import blueprint as charging_screens
 from pitapp.packs.forms import ConditionForm, PackForm, ReadingForm, StorageForm, SumsForm
 from pitapp.packs.health.condition import cell_spread_v
@@ -139,6 +140,7 @@ def pack(pack_id: int) -> Any:
         level=LEVELS[verdict.level],
         spread=cell_spread_v(latest.cell_v) if latest else None,
         car=kit.current_car(connection, current_settings()),
+        again=item.condition == "sound" and repetition(connection, item, now()).last is not None,
         label=label_sums(item.cells_series, item.capacity_mah, item.most_charge_c, item.nominal_v),
     )
 

@@ -28,6 +28,9 @@ from pitapp.checks.offline_steps import (
 from pitapp.checks.reading_text import display_unit, field_text
 from pitapp.packs.cell import OCV_TABLE, STORAGE_CELL_V, state_of_charge_percent
 from pitapp.packs.charging import store
+from pitapp.packs.charging.again import APART, END_KEY, KEY, MOST_APART_V, end_limit, end_refusal
+from pitapp.packs.charging.again_form import NOT_ALL_SO
+from pitapp.packs.charging.again_view import Repetition, again_values, repetition
 from pitapp.packs.charging.forms import EndForm, StepForm, form_for
 from pitapp.packs.charging.prompts import BY_KEY, STEPS, ChargeStep
 from pitapp.packs.charging.refusals import LONGEST, STALE, refusal_text
@@ -55,6 +58,7 @@ Fragments = dict[Hashable, Any]
 """What is made for one bundle, by all that it depends on."""
 CHANGED = "Its condition was changed on this phone. Start it when the server is back."
 TAKEN = "This pack is on the charger already."
+IN_DOUBT = "Something about this pack waits on this phone. Charge it by steps."
 THERE = "At storage already. Nothing to charge or discharge."
 
 
@@ -67,7 +71,8 @@ def runs(connection: sqlite3.Connection, packs: Iterable[Pack], now: datetime) -
     chargers = planning.chargers_along(connection)
     worn = {each.pack.id: each.worn(now) for each in states(connection)}
     fragments: Fragments = {}
-    return [
+    sound = [pack for pack in packs if pack.condition == "sound"]
+    by_steps = [
         _run(
             connection,
             pack,
@@ -78,10 +83,62 @@ def runs(connection: sqlite3.Connection, packs: Iterable[Pack], now: datetime) -
             chargers,
             busy.get(pack.id, ""),
         )
-        for pack in packs
-        if pack.condition == "sound"
+        for pack in sound
         for purpose in get_args(Purpose)
     ]
+    offers = [(pack, repetition(connection, pack, now)) for pack in sound]
+    return [*by_steps, *(_as_last_time(*each, fragments) for each in offers if each[1].last)]
+
+
+def _as_last_time(pack: Pack, offered: Repetition, fragments: Fragments) -> OfflineRun:
+    """A charge as last time: one step that asks everything, then the last look of any charge."""
+    values = again_values(pack, offered, UUID) | {"address": AT} | MARKS
+    form = values["form"]
+    for field in (form.cell_c, form.end_v, *form.cell_v):
+        field.typed = typed(field.name)
+    html = _rendered("packs/again.html", pack, values | {"purpose": "full"})
+    limits = {
+        name: limit
+        for step in STEPS
+        for name, limit in _limits(step, pack, "full").items()
+        if step.kind != "yesno"
+    }
+    ends = end_refusal(pack.cells_series)
+    limits["end_v"] = in_unit(end_limit(pack.cells_series), "V") | OfflineLimit(
+        under=ends, over=ends, number=NO_NUMBER
+    )
+    limits["answer"] = OfflineLimit(only="yes", over=NOT_ALL_SO)
+    start = _start(pack, "full", fragments, "") | {
+        "ready": _once(
+            fragments,
+            ("ready again", pack.cells_series),
+            lambda: _ready(pack, "full", again=True),
+        ),
+        "again": IN_DOUBT,
+    }
+    return OfflineRun(
+        at=address(pack.id, UUID, "full", STEP),
+        begin=f"/packs/{pack.id}/again",
+        frame="packs",
+        title=f"As last time: {pack.mark}",
+        values={"pack": f"/packs/{pack.id}", "purpose": "full"},
+        uuid="",
+        since=0,
+        good_for=store.GOOD_FOR.total_seconds() * 1000,
+        steps=[
+            OfflineStep(
+                key=KEY,
+                title="As last time",
+                html=html,
+                limits=limits,
+                apart={"most": MOST_APART_V, "text": APART},
+            )
+        ],
+        settled=[],
+        given={},
+        then=f"/packs/charges/{UUID}",
+        start=start,
+    )
 
 
 def _run(
@@ -211,18 +268,24 @@ def _start(pack: Pack, purpose: Purpose, fragments: Fragments, busy: str) -> dic
     }
 
 
-def _ready(pack: Pack, purpose: Purpose) -> str:
+def _ready(pack: Pack, purpose: Purpose, *, again: bool = False) -> str:
     placeholders = {
         "warmth": f"{{cell_c}} {display_unit('°C')}",
         "cells": ", ".join(f"{{cell_v-{place}}}" for place in range(pack.cells_series)) + " V",
         "program": "{cells_set} cells, {current_a} A",
     }
     good = {key: "yes" if step.kind == "yesno" else "" for key, step in BY_KEY.items()}
+    if again:
+        good[END_KEY] = "{end_v}"
     takes, until, _ = TAKES[purpose]
     ready = last_look(pack, UUID, purpose, good, placeholders) | {
         "kept": True,
         "ahead": ForecastText("{minutes}", "{way}", "{current_a}", until, takes=takes),
     }
+    if again:
+        ready["rows"] = [
+            (address(pack.id, UUID, purpose, KEY), title, text) for _, title, text in ready["rows"]
+        ]
     return _rendered("packs/ready.html", pack, ready)
 
 

@@ -15,6 +15,7 @@ from pitapp.db import get_db
 from pitapp.errors import BadRequest, NotThere, Refused
 from pitapp.packs import store as shelf
 from pitapp.packs.charging import store
+from pitapp.packs.charging.again_routes import blueprint as again
 from pitapp.packs.charging.forms import EndForm, StepForm, form_for
 from pitapp.packs.charging.prompts import BY_KEY, STEPS, ChargeStep
 from pitapp.packs.charging.refusals import LONGEST, condition_refusal, start_refusals
@@ -31,6 +32,7 @@ from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("charging", __name__)
+blueprint.register_blueprint(again)
 
 
 @blueprint.get("/<int:pack_id>/charge")

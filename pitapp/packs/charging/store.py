@@ -111,7 +111,8 @@ def start(connection: sqlite3.Connection, item: Charge, label: str, now: datetim
         step.record_before("pack_charges", item.id)
         connection.execute(
             "UPDATE pack_charges SET cells_set = ?, current_a = ?, discharging = ?, "
-            "start_percent = ?, started_at = ?, due_at = ?, charger_id = ? WHERE id = ?",
+            "start_percent = ?, started_at = ?, due_at = ?, charger_id = ?, "
+            "pack_version = (SELECT version FROM packs WHERE packs.id = pack_id) WHERE id = ?",
             (
                 item.cells_set,
                 item.current_a,
@@ -213,6 +214,28 @@ def latest_charges(connection: sqlite3.Connection) -> dict[int, Charge]:
         "WHERE packs.removed_at IS NULL"
     )
     return {row["pack_id"]: Charge(**row) for row in rows}
+
+
+def last_full(connection: sqlite3.Connection, pack_id: int) -> Charge | None:
+    """A pack's newest charge to full that was started and has ended."""
+    row = connection.execute(
+        f"SELECT {_CHARGE} FROM pack_charges WHERE pack_id = ? AND purpose = 'full' "  # noqa: S608
+        "AND started_at IS NOT NULL AND ended_at IS NOT NULL AND removed_at IS NULL "
+        "ORDER BY started_at DESC, id DESC LIMIT 1",
+        (pack_id,),
+    ).fetchone()
+    return None if row is None else Charge(**row)
+
+
+def wrong_at(connection: sqlite3.Connection, pack_id: int) -> datetime | None:
+    """When it was last said before a charge that a pack looks or feels wrong, also of a dropped one."""
+    row = connection.execute(
+        "SELECT max(answered_at) FROM pack_charge_answers "
+        "JOIN pack_charges ON pack_charges.id = charge_id "
+        "WHERE pack_id = ? AND step IN ('look', 'feel') AND shown = 'no'",
+        (pack_id,),
+    ).fetchone()
+    return from_db(row[0]) if row[0] else None
 
 
 def full_charges(connection: sqlite3.Connection) -> dict[int, tuple[int, float | None]]:

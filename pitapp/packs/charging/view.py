@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
+from pitapp.packs.charging.again import END_KEY, KEY
 from pitapp.packs.charging.forms import EndForm, StepForm
 from pitapp.packs.charging.prompts import STEPS, ChargeStep
 from pitapp.packs.charging.refusals import readings_text
@@ -119,6 +120,9 @@ def last_look(
         value = answers.get(step.key)
         text = {"yes": step.yes, "no": step.no, None: "Not yet"}.get(value) or words[step.key]
         rows.append((address(own.id, uuid, purpose, step.key), step.title, text))
+    if END_KEY in answers:
+        ends = (address(own.id, uuid, purpose, KEY), "The charger ends at", f"{answers[END_KEY]} V")
+        rows.append(ends)
     return {"pack": own, "uuid": uuid, "purpose": purpose, "rows": rows}
 
 

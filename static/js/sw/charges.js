@@ -31,6 +31,23 @@ const charges = (() => {
   const ended = (entries) =>
     new Set(entries.filter(({ url, state }) => state !== "refused" && url.endsWith("/end")).map(({ url }) => runs.uuidOf(url)));
 
+  /** How far the cells that were typed rest from each other, in V. @param {Record<string, string>} fields */
+  function cellsApart(fields) {
+    const typed = Object.entries(fields).filter(([name]) => name.startsWith("cell_v-"));
+    const volts = typed.map(([, text]) => runs.numberIn(text, [0, 100]));
+    return Math.max(...volts) - Math.min(...volts);
+  }
+
+  // Why a pack is not charged as last time here: what waits on this phone about it is not known to what was kept.
+  /** @param {RunThrough} run @param {string} [uuid] of the charge that is prepared */
+  async function whyNotAgain({ start, database, values: { pack } }, uuid) {
+    const all = (await outbox.all()).filter(outbox.madeFor(database));
+    const over = ended(all);
+    const own = (url) => url.includes("/steps/again") && !over.has(runs.uuidOf(url));
+    const about = ({ url }) => runs.pathOf(url).startsWith(`${pack}/`) && !url.endsWith("/in-car");
+    return all.some((entry) => about(entry) && !(uuid ? entry.url.includes(uuid) : own(entry.url))) ? start.again : "";
+  }
+
   /** Why the charge may not start here, or nothing; in doubt it may not. @param {Walk} walk @returns {Promise<string>} */
   async function whyNot(walk) {
     const { run: { start, steps, good_for: goodFor, database, values: { pack } }, given, uuid } = walk;
@@ -39,6 +56,8 @@ const charges = (() => {
     if (steps.some(({ key }) => given[key].at < Date.now() - goodFor)) return start.stale;
     const all = (await outbox.all()).filter(outbox.madeFor(database));
     if (all.some(({ url }) => runs.pathOf(url) === `${pack}/condition`)) return start.changed;
+    const doubt = start.again && (await whyNotAgain(walk.run, uuid));
+    if (doubt) return doubt;
     const over = ended(all);
     if (start.busy && !over.has(start.busy)) return start.taken;
     const others = all.filter(({ url, state }) =>
@@ -74,5 +93,5 @@ const charges = (() => {
     }));
   }
 
-  return { refusal, movedMah, ended, whyNot, page };
+  return { refusal, cellsApart, whyNotAgain, movedMah, ended, whyNot, page };
 })();

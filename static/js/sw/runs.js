@@ -105,6 +105,7 @@ const runs = (() => {
 
   // The question about a reading outside its maker's range, or that another profile plans; empty where there is
   // none, it is known already, or it was said to be right.
+  /** @param {Step} step @param {Record<string, string>} fields */
   function doubtAbout({ doubt, limits }, fields) {
     if (!doubt || ["sure", "take", "stand"].some((name) => name in fields)) return "";
     const read = fields.shown ?? "";
@@ -127,6 +128,7 @@ const runs = (() => {
     if ("skip" in fields) return null;
     const question = doubtAbout(step, fields);
     if (question) return { text: question, doubted: true };
+    const apart = step.apart && charges.cellsApart(fields) > step.apart.most + 1e-9;
     for (const [name, plain] of Object.entries(step.limits)) {
       if ((name === "expected") !== ("take" in fields)) continue;
       const limit = plain.discharging && charges.movedMah(walk) < 0 ? plain.discharging : plain;
@@ -140,7 +142,7 @@ const runs = (() => {
       const words = fields.reason.split(/\s+/).filter((word) => word.match(/\p{L}/gu)?.length > 1);
       if (words.length < least) return { reading, text: why };
     }
-    return null;
+    return apart ? { text: step.apart.text } : null;
   }
 
   /** Where it goes on: at this step while it is open, else at the next that is, else at one before. @param {Walk} walk @param {Step} [from] */
@@ -177,7 +179,12 @@ const runs = (() => {
   async function page(url) {
     const path = url.pathname + url.search;
     const listed = (await ofDatabase(await databases.current())).find(({ begin }) => begin === path);
-    if (listed) return Response.redirect(await resumeAddress(listed), 302);
+    if (listed) {
+      const doubt = listed.start?.again && (await charges.whyNotAgain(listed));
+      const html = doubt && charges.refusal(doubt, listed.values.pack);
+      if (html) return pages.framed(listed.frame, listed.title, html, listed.database);
+      return Response.redirect(await resumeAddress(listed), 302);
+    }
     const walk = await walkAt(path);
     const step = walk && stepAt(walk.run, path);
     if (step) return framed(walk, fragment(walk, step));
