@@ -187,6 +187,7 @@ def test_a_charge_is_stopped_and_taken_up_again_with_no_server(
     """Nobody watches: off the charger before the run, every step anew, and on again after it."""
     before = rows(server, OUTCOMES)
     page = phone.open()
+    visit_once(page, server.url)
     charge = Charge(page, server.url, 1).to_the_start()
     charge.press("It is charging: start the clock")
     Countdown(page, server.url, "").expect_counting()
@@ -214,3 +215,34 @@ def test_a_charge_is_stopped_and_taken_up_again_with_no_server(
     page.goto(server.url)
     expect(bars(page)).to_contain_text(f"Sent: {len(STEPS) + 3} entries", timeout=20_000)
     assert rows(server, OUTCOMES)[len(before) :] == [("stopped",), ("stopped",)]
+
+
+def test_a_charge_that_was_stopped_with_no_server_counts_down_nowhere(
+    server: ServerProcess, phone: Phone
+) -> None:
+    """Begun at the server: its own page leads to the pack, and the list that is open says that it is off."""
+    page = phone.open()
+    visit_once(page, server.url)
+    charge = Charge(page, server.url, 1).to_the_start()
+    charge.press("It is charging: start the clock")
+    Countdown(page, server.url, "").expect_counting()
+    started = page.url
+    visit_once(page, server.url)
+    wait_until_charge_is_kept(page)
+    page.goto(started)
+    listed = phone.another_page()
+    listed.goto(f"{server.url}/packs")
+    expect(listed.locator("a .row-value[data-due]")).to_contain_text(":")
+    server.kill()
+
+    page.goto(started)
+    charge.press("Stopped early")
+    page.wait_for_url(f"{server.url}/packs/1")
+    expect(listed.locator("a .row-value[data-due]")).to_have_text("off")
+    page.goto(started)
+    page.wait_for_url(f"{server.url}/packs/1")
+    page.goto(f"{server.url}/packs")
+    expect(page.locator("[data-due]", has_text=":")).to_have_count(0)
+    server.start()
+    page.goto(server.url)
+    expect(bars(page)).to_contain_text("Sent: 1 entry", timeout=20_000)

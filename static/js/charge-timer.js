@@ -1,9 +1,10 @@
 // Countdowns to a moment that the server keeps, by the server's time: asked for, then carried on by the steady
 // clock. With no server, or for a charge started on this phone, the phone's wall clock is used, and said to be.
 import { beep, newSound, screenLock } from "./alarm.js";
+import { ask as askWorker } from "./ask.js";
 
 const LOOK_AGAIN_MS = 30000, TICK_MS = 500, BEEP_MS = 2000, ANSWER_MS = 4000, ODD_MS = 3000, RESUME_MS = 1000;
-const dues = [...document.querySelectorAll("[data-due]")];
+let dues = [...document.querySelectorAll("[data-due]")];
 const holder = document.querySelector("[data-server-now]");
 const byId = (id) => document.getElementById(id);
 const ownClock = holder?.dataset.serverNow === "";
@@ -77,6 +78,15 @@ function show() {
   if (!over) { hushed = false; stopAlarm(); }
 }
 
+// A charge that was ended with no server counts no more, on a page that was open or kept before either.
+async function dropEnded(leave = false) {
+  const over = (await askWorker({ ask: "ended" })) ?? [];
+  if (leave && over.some((uuid) => location.pathname.endsWith(uuid))) return location.replace("/packs");
+  const isOver = (due) => over.some((uuid) => due.closest("a")?.href.endsWith(uuid));
+  for (const due of dues.filter(isOver)) due.textContent = "off";
+  dues = dues.filter((due) => !isOver(due));
+}
+
 function startAlarm() {
   beep(sound);
   alarm = setInterval(() => beep(sound), BEEP_MS);
@@ -140,6 +150,7 @@ const back = () => {
   if (sound) screenLock();
   resume();
   confirmed = false;
+  dropEnded(true);
   show();
   ask();
 };
@@ -147,6 +158,8 @@ document.addEventListener("visibilitychange", back);
 addEventListener("pageshow", (event) => { if (event.persisted) back(); });
 addEventListener("online", back);
 if (dues.length) {
+  dropEnded(true);
+  navigator.serviceWorker?.addEventListener("message", () => dropEnded());
   setInterval(show, TICK_MS);
   setInterval(ask, LOOK_AGAIN_MS);
   ask();

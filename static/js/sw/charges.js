@@ -48,6 +48,15 @@ const charges = (() => {
     return all.some((entry) => about(entry) && !(uuid ? entry.url.includes(uuid) : own(entry.url))) ? start.again : "";
   }
 
+  /** Where the page of a charge leads that is over by what waits on this phone, whoever began it; empty while it is not. */
+  async function leadsTo(path) {
+    const uuid = path.match(/^\/packs\/charges\/([\da-f-]{36})$/)?.[1];
+    const database = await databases.current();
+    if (!uuid || !ended((await outbox.unsent()).filter(outbox.madeFor(database))).has(uuid)) return "";
+    const run = (await runs.ofDatabase(database)).find(({ start }) => start?.busy === uuid);
+    return run?.values.pack ?? "/packs";
+  }
+
   /** Why the charge may not start here, or nothing; in doubt it may not. @param {Walk} walk @returns {Promise<string>} */
   async function whyNot(walk) {
     const { run: { start, steps, good_for: goodFor, database, values: { pack } }, given, uuid } = walk;
@@ -93,5 +102,5 @@ const charges = (() => {
     }));
   }
 
-  return { refusal, cellsApart, whyNotAgain, movedMah, ended, whyNot, page };
+  return { refusal, leadsTo, cellsApart, whyNotAgain, movedMah, ended, whyNot, page };
 })();

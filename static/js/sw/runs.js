@@ -188,7 +188,9 @@ const runs = (() => {
     const walk = await walkAt(path);
     const step = walk && stepAt(walk.run, path);
     if (step) return framed(walk, fragment(walk, step));
-    return walk?.run.start && path === endOf(walk) ? charges.page(walk, url) : null;
+    if (walk) return walk.run.start && path === endOf(walk) ? charges.page(walk, url) : null;
+    const over = await charges.leadsTo(url.pathname);
+    return over ? Response.redirect(over, 302) : null;
   }
 
   // Where a run-through is taken up: where it was left half-way, here or at the server, else at its start.

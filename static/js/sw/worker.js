@@ -47,6 +47,7 @@ const worker = (() => {
       return server?.token && server.database;
     },
     kept: () => pages.areKept(),
+    ended: async () => [...charges.ended(await outbox.unsent())],
     decide: async (message) => { await decisions.take(message); return true; },
     state: async ({ key }) => (await outbox.find(key))?.state,
     file: ({ key }) => decisions.asFile(key),
