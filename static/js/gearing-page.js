@@ -181,6 +181,9 @@ for (const button of form.querySelectorAll("button[name=nudge]")) {
   button.addEventListener("contextmenu", (event) => event.preventDefault());
 }
 
+// What was typed before this script was there, or put back by the browser.
+if ([...form.elements].some((field) => "defaultValue" in field && field.value !== field.defaultValue)) refresh();
+
 // On a kept page the gear in the car is the one that was fitted last and still waits on this phone.
 if (byId("offline-part")?.dataset.keptAt) {
   const waiting = await ask({ ask: "run", database: document.documentElement.dataset.database });
