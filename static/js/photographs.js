@@ -19,13 +19,15 @@ function draw(canvas, image, scale) {
 
 async function small(canvas, file) {
   const image = await createImageBitmap(file, { imageOrientation: "from-image" });
-  for (let scale = Math.min(1, LONGEST_PX / Math.max(image.width, image.height)); ; scale *= SMALLER) {
+  const longest = Math.max(image.width, image.height);
+  for (let scale = Math.min(1, LONGEST_PX / longest); scale * longest >= 1; scale *= SMALLER) {
     draw(canvas, image, scale);
     for (const quality of QUALITIES) {
       const blob = await blobOf(canvas, quality);
       if (blob && blob.size <= MOST_BYTES) return blob;
     }
   }
+  throw new Error("this browser makes no JPEG of it");
 }
 
 async function text(blob) {
