@@ -10,6 +10,7 @@ from pitapp.limits import number, whole
 
 LARGEST = 999_999
 """No figure of a model car is larger than this in any unit offered here."""
+MOST_DECIMALS = 6
 
 
 class Unit(NamedTuple):
@@ -115,7 +116,7 @@ def rounded_text(value: float, decimals: int) -> str:
     ('3', '69.17', '0.0')
     """
     exact = Decimal(number(value, "figure", -LARGEST, LARGEST))
-    places = whole(decimals, "number of decimals", 0, 6)
+    places = whole(decimals, "number of decimals", 0, MOST_DECIMALS)
     rounded = exact.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
     return f"{abs(rounded) if rounded == 0 else rounded:f}"
 

@@ -7,6 +7,7 @@ import re
 import pytest
 
 from pitapp.demo import fill
+from pitapp.web.forms.quantities import rounded
 from tests.support import PageClient
 
 SCREENS = (
@@ -75,3 +76,10 @@ def test_a_time_of_minutes_is_written_so_in_the_class_too(demo: PageClient) -> N
 
 def test_where_a_figure_has_no_source_that_is_said_once(demo: PageClient) -> None:
     assert words(demo.get("/forecast/figures").text).count("unsourced") == 1
+
+
+def test_a_figure_smaller_than_any_of_a_car_is_still_written() -> None:
+    """As at the marks of a plot of next to nothing."""
+    assert rounded(1e-7, 7) == "0.0000001"
+    assert rounded(-1e-9, 7) == "0.0000000"
+    assert rounded(-2e6, 1) == "−2000000.0"

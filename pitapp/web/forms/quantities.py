@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from flask import Flask
 
-from pitapp.units import LARGEST, convert, rounded_text, with_minus
+from pitapp.units import LARGEST, MOST_DECIMALS, convert, rounded_text, with_minus
 from pitapp.web.clock import current_settings
 
 
@@ -77,9 +77,10 @@ def rounded(value: float, digits: int) -> str:
     >>> rounded(-0.04, 1), rounded(-2.787, 2), rounded(2.125, 2)
     ('0.0', '−2.79', '2.13')
     """
-    if not abs(value) <= LARGEST:
-        return with_minus(f"{value:.{digits}f}")
-    return with_minus(rounded_text(value, digits))
+    if abs(value) <= LARGEST and digits <= MOST_DECIMALS:
+        return with_minus(rounded_text(value, digits))
+    text = f"{value:.{digits}f}"
+    return with_minus(text.lstrip("-") if float(text) == 0 else text)
 
 
 def quantity(value: float, kind: str, digits: int | None = None) -> str:
