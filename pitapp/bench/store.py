@@ -7,8 +7,8 @@ from datetime import datetime
 
 from pitapp.bench.models import MotorCheck
 from pitapp.db import to_db, undo
+from pitapp.db.by_id import by_id
 from pitapp.db.pages import newest
-from pitapp.errors import NotThere
 
 _CHECK = ", ".join(MotorCheck.model_fields)
 _END = "9999"
@@ -35,12 +35,14 @@ def check(connection: sqlite3.Connection, check_id: int) -> MotorCheck:
     Raises:
         NotThere: there is no such check, or it was removed.
     """
-    row = connection.execute(
-        f"SELECT {_CHECK} FROM motor_checks WHERE id = ? AND removed_at IS NULL",  # noqa: S608
-        (check_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("That check is not on record.")
+    row = by_id(
+        connection,
+        "motor_checks",
+        _CHECK,
+        check_id,
+        missing="That check is not on record.",
+        listed=True,
+    )
     return MotorCheck(**row)
 
 

@@ -23,6 +23,7 @@ from typing import Any
 
 from pitapp.dates import from_db, to_db
 from pitapp.db import references
+from pitapp.db.by_id import by_id
 from pitapp.db.connect import transaction
 from pitapp.errors import ChangedMeanwhile, NotThere, Refused
 
@@ -152,12 +153,7 @@ def remove_listed(
     Raises:
         NotThere: no such row is listed; `missing` is the sentence.
     """
-    listed = connection.execute(
-        f"SELECT 1 FROM {_checked_name(table)} WHERE id = ? AND removed_at IS NULL",  # noqa: S608
-        (row_id,),
-    ).fetchone()
-    if listed is None:
-        raise NotThere(missing)
+    by_id(connection, _checked_name(table), "id", row_id, missing=missing, listed=True)
     with step(connection, label, now) as recording:
         recording.remove(table, row_id, now)
     return recording.token

@@ -6,8 +6,8 @@ import sqlite3
 from datetime import datetime
 
 from pitapp.db import to_db, undo
+from pitapp.db.by_id import by_id
 from pitapp.db.pages import newest
-from pitapp.errors import NotThere
 from pitapp.gearing.answer import GearFit
 from pitapp.kit.models import Car
 
@@ -80,12 +80,9 @@ def take_out(connection: sqlite3.Connection, fit_id: int, now: datetime) -> str:
     Raises:
         NotThere: there is no such entry.
     """
-    row = connection.execute(
-        f"SELECT {_FIT} FROM gear_fits WHERE id = ? AND removed_at IS NULL",  # noqa: S608
-        (fit_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("That entry is not in the log.")
+    row = by_id(
+        connection, "gear_fits", _FIT, fit_id, missing="That entry is not in the log.", listed=True
+    )
     entry = GearFit(**row)
     label = f"Deleted {entry.pinion_teeth} / {entry.spur_teeth} from the log"
     with undo.step(connection, label, now) as step:

@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Literal
 
 from pitapp.db import settings, undo
+from pitapp.db.by_id import by_id
 from pitapp.errors import NotThere
 from pitapp.kit.models import Car, Gear, GearKind, Motor
 
@@ -33,12 +34,7 @@ def car(connection: sqlite3.Connection, car_id: int) -> Car:
     Raises:
         NotThere: there is no such car.
     """
-    row = connection.execute(
-        f"SELECT {', '.join(_CAR)} FROM cars WHERE id = ?",  # noqa: S608
-        (car_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("There is no such car.")
+    row = by_id(connection, "cars", ", ".join(_CAR), car_id, missing="There is no such car.")
     return Car(**row)
 
 
@@ -91,12 +87,9 @@ def motor(connection: sqlite3.Connection, motor_id: int) -> Motor:
     Raises:
         NotThere: there is no such motor.
     """
-    row = connection.execute(
-        f"SELECT {', '.join(_MOTOR)} FROM motors WHERE id = ?",  # noqa: S608
-        (motor_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("There is no such motor.")
+    row = by_id(
+        connection, "motors", ", ".join(_MOTOR), motor_id, missing="There is no such motor."
+    )
     return Motor(**row)
 
 

@@ -10,8 +10,8 @@ from typing import Literal
 from uuid import UUID, uuid4, uuid5
 
 from pitapp.db import from_db, identity, to_db, undo
+from pitapp.db.by_id import by_id
 from pitapp.db.pages import newest
-from pitapp.errors import NotThere
 from pitapp.meetings.classes.store import (
     class_raced,
     latest_class,
@@ -81,12 +81,7 @@ def meeting(connection: sqlite3.Connection, meeting_id: int) -> Meeting:
     Raises:
         NotThere: there is no such meeting.
     """
-    row = connection.execute(
-        f"SELECT {_MEETING} FROM meetings WHERE id = ?",  # noqa: S608
-        (meeting_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("There is no such meeting.")
+    row = by_id(connection, "meetings", _MEETING, meeting_id, missing="There is no such meeting.")
     return Meeting(**row)
 
 

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any, Literal
 
 from pitapp.db import from_db, to_db, undo
-from pitapp.errors import NotThere
+from pitapp.db.by_id import by_id
 from pitapp.packs.models import InCar, Pack, Reading, Storage
 
 _PACK = ", ".join(Pack.model_fields)
@@ -31,12 +31,7 @@ def pack(connection: sqlite3.Connection, pack_id: int) -> Pack:
     Raises:
         NotThere: there is no such pack.
     """
-    row = connection.execute(
-        f"SELECT {_PACK} FROM packs WHERE id = ?",  # noqa: S608
-        (pack_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("There is no such pack.")
+    row = by_id(connection, "packs", _PACK, pack_id, missing="There is no such pack.")
     return Pack(**row)
 
 
@@ -111,12 +106,9 @@ def reading(connection: sqlite3.Connection, reading_id: int) -> Reading:
     Raises:
         NotThere: there is no such reading.
     """
-    row = connection.execute(
-        f"SELECT {_READING} FROM pack_readings WHERE id = ?",  # noqa: S608
-        (reading_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("There is no such reading.")
+    row = by_id(
+        connection, "pack_readings", _READING, reading_id, missing="There is no such reading."
+    )
     return _reading(row)
 
 

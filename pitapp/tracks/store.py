@@ -6,7 +6,7 @@ import sqlite3
 from datetime import datetime
 
 from pitapp.db import from_db, undo
-from pitapp.errors import NotThere
+from pitapp.db.by_id import by_id
 from pitapp.tracks.formulas import TrackRun
 from pitapp.tracks.models import Straight, Track, Visits
 
@@ -37,12 +37,9 @@ def track(connection: sqlite3.Connection, track_id: int) -> Track:
     Raises:
         NotThere: there is no such track.
     """
-    row = connection.execute(
-        f"SELECT {', '.join(_TRACK)} FROM tracks WHERE id = ?",  # noqa: S608
-        (track_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("There is no such track.")
+    row = by_id(
+        connection, "tracks", ", ".join(_TRACK), track_id, missing="There is no such track."
+    )
     straights = connection.execute(
         f"SELECT {', '.join(_STRAIGHT)} FROM track_straights "  # noqa: S608
         "WHERE track_id = ? ORDER BY position",

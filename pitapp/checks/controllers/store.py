@@ -9,7 +9,7 @@ from datetime import datetime
 from pitapp.checks.lists.store import put_checklist
 from pitapp.checks.models import Checklist, Controller, Step
 from pitapp.db import to_db, undo
-from pitapp.errors import NotThere
+from pitapp.db.by_id import by_id
 
 OF_PROFILES = ("profile_name", "profile_class_id")
 _CONTROLLER = tuple(Controller.model_fields)
@@ -32,12 +32,9 @@ def controller(connection: sqlite3.Connection, controller_id: int) -> Controller
     Raises:
         NotThere: there is no such controller.
     """
-    row = connection.execute(
-        f"SELECT {_COLUMNS} FROM controllers WHERE id = ?",  # noqa: S608
-        (controller_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("There is no such controller.")
+    row = by_id(
+        connection, "controllers", _COLUMNS, controller_id, missing="There is no such controller."
+    )
     return Controller(**row)
 
 

@@ -10,6 +10,7 @@ from typing import Any
 
 from pitapp.checks.models import Checklist, Step
 from pitapp.db import undo
+from pitapp.db.by_id import by_id
 from pitapp.errors import NotThere
 
 _LIST = tuple(Checklist.model_fields)
@@ -31,12 +32,13 @@ def checklist(connection: sqlite3.Connection, checklist_id: int) -> Checklist:
     Raises:
         NotThere: there is no such checklist.
     """
-    row = connection.execute(
-        f"SELECT {', '.join(_LIST)} FROM checklists WHERE id = ?",  # noqa: S608
-        (checklist_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("There is no such checklist.")
+    row = by_id(
+        connection,
+        "checklists",
+        ", ".join(_LIST),
+        checklist_id,
+        missing="There is no such checklist.",
+    )
     return Checklist(**row)
 
 
@@ -95,12 +97,9 @@ def step(connection: sqlite3.Connection, step_id: int, profile_id: int | None = 
     Raises:
         NotThere: there is no such step.
     """
-    row = connection.execute(
-        f"SELECT {', '.join(_STEP)} FROM check_steps WHERE id = ?",  # noqa: S608
-        (step_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("There is no such step.")
+    row = by_id(
+        connection, "check_steps", ", ".join(_STEP), step_id, missing="There is no such step."
+    )
     return _as_planned(connection, [_step(row)], profile_id)[0]
 
 

@@ -6,7 +6,7 @@ import sqlite3
 from datetime import datetime
 
 from pitapp.db import undo
-from pitapp.errors import NotThere
+from pitapp.db.by_id import by_id
 from pitapp.kit.leads.models import Lead
 
 _LEAD = ", ".join(Lead.model_fields)
@@ -27,12 +27,9 @@ def lead(connection: sqlite3.Connection, lead_id: int) -> Lead:
     Raises:
         NotThere: there is no such entry, or it was removed.
     """
-    row = connection.execute(
-        f"SELECT {_LEAD} FROM leads WHERE id = ? AND removed_at IS NULL",  # noqa: S608
-        (lead_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("Those leads are not on the list.")
+    row = by_id(
+        connection, "leads", _LEAD, lead_id, missing="Those leads are not on the list.", listed=True
+    )
     return Lead(**row)
 
 

@@ -7,8 +7,8 @@ from datetime import datetime
 from typing import Literal
 
 from pitapp.db import to_db, undo
+from pitapp.db.by_id import by_id
 from pitapp.db.pages import newest
-from pitapp.errors import NotThere
 from pitapp.kit.scales.models import Part, Weighing
 
 _PART = ", ".join(Part.model_fields)
@@ -32,12 +32,14 @@ def part(connection: sqlite3.Connection, part_id: int) -> Part:
     Raises:
         NotThere: there is no such part, or it was removed.
     """
-    row = connection.execute(
-        f"SELECT {_PART} FROM weighed_parts WHERE id = ? AND removed_at IS NULL",  # noqa: S608
-        (part_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("That part is not on the list.")
+    row = by_id(
+        connection,
+        "weighed_parts",
+        _PART,
+        part_id,
+        missing="That part is not on the list.",
+        listed=True,
+    )
     return Part(**row)
 
 
@@ -62,12 +64,14 @@ def weighing(connection: sqlite3.Connection, weighing_id: int) -> Weighing:
     Raises:
         NotThere: there is no such weighing, or it was removed.
     """
-    row = connection.execute(
-        f"SELECT {_WEIGHING} FROM corner_weighings WHERE id = ? AND removed_at IS NULL",  # noqa: S608
-        (weighing_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("That weighing is not on record.")
+    row = by_id(
+        connection,
+        "corner_weighings",
+        _WEIGHING,
+        weighing_id,
+        missing="That weighing is not on record.",
+        listed=True,
+    )
     return Weighing(**row)
 
 

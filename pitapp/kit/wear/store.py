@@ -6,7 +6,7 @@ import sqlite3
 from datetime import datetime
 
 from pitapp.db import to_db, undo
-from pitapp.errors import NotThere
+from pitapp.db.by_id import by_id
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
 from pitapp.kit.wear.formulas import over_limit
@@ -51,12 +51,14 @@ def part(connection: sqlite3.Connection, worn_id: int) -> WornPart:
     Raises:
         NotThere: there is no such part, or it was removed.
     """
-    row = connection.execute(
-        f"SELECT {_PART} FROM worn_parts WHERE id = ? AND removed_at IS NULL",  # noqa: S608
-        (worn_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("That part is not on the list.")
+    row = by_id(
+        connection,
+        "worn_parts",
+        _PART,
+        worn_id,
+        missing="That part is not on the list.",
+        listed=True,
+    )
     return WornPart(**row)
 
 

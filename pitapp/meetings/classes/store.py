@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from datetime import date, datetime
 
 from pitapp.db import undo
-from pitapp.errors import NotThere
+from pitapp.db.by_id import by_id
 from pitapp.meetings.models import ClassLimit, Meeting, RaceClass
 
 _COLUMNS = [name for name in RaceClass.model_fields if name != "limits"]
@@ -36,12 +36,9 @@ def race_class(connection: sqlite3.Connection, race_class_id: int) -> RaceClass:
     Raises:
         NotThere: there is no such class.
     """
-    row = connection.execute(
-        f"SELECT {_CLASS} FROM race_classes WHERE id = ?",  # noqa: S608
-        (race_class_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("There is no such class.")
+    row = by_id(
+        connection, "race_classes", _CLASS, race_class_id, missing="There is no such class."
+    )
     return RaceClass(**row, limits=_limits(connection, race_class_id))
 
 

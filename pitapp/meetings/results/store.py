@@ -8,7 +8,7 @@ from datetime import date, datetime
 from typing import Any, NamedTuple
 
 from pitapp.db import undo
-from pitapp.errors import NotThere
+from pitapp.db.by_id import by_id
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import Heat, Meeting
 from pitapp.meetings.results.formulas import Counting, best_of, counting, points_for
@@ -59,12 +59,9 @@ def table(connection: sqlite3.Connection, table_id: int) -> PointTable:
     Raises:
         NotThere: there is no such table.
     """
-    row = connection.execute(
-        f"SELECT {_TABLE} FROM point_tables WHERE id = ?",  # noqa: S608
-        (table_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("There is no such points table.")
+    row = by_id(
+        connection, "point_tables", _TABLE, table_id, missing="There is no such points table."
+    )
     return _table(row)
 
 
@@ -99,12 +96,7 @@ def season(connection: sqlite3.Connection, season_id: int) -> Season:
     Raises:
         NotThere: there is no such season.
     """
-    row = connection.execute(
-        f"SELECT {_SEASON} FROM seasons WHERE id = ?",  # noqa: S608
-        (season_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("There is no such season.")
+    row = by_id(connection, "seasons", _SEASON, season_id, missing="There is no such season.")
     return Season(**row)
 
 

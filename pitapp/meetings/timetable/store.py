@@ -8,7 +8,8 @@ from datetime import datetime, timedelta
 
 from pitapp.dates import moment_in_range
 from pitapp.db import from_db, to_db, undo
-from pitapp.errors import NotThere, Refused
+from pitapp.db.by_id import by_id
+from pitapp.errors import Refused
 from pitapp.meetings.formulas import Entry
 from pitapp.meetings.models import CAR_KINDS, Heat
 from pitapp.units import with_minus
@@ -43,9 +44,7 @@ def heat(connection: sqlite3.Connection, heat_id: int) -> Heat:
     Raises:
         NotThere: there is no such entry.
     """
-    row = connection.execute(f"SELECT {_HEAT} FROM heats WHERE id = ?", (heat_id,)).fetchone()  # noqa: S608
-    if row is None:
-        raise NotThere("There is no such heat.")
+    row = by_id(connection, "heats", _HEAT, heat_id, missing="There is no such heat.")
     return Heat(**row)
 
 

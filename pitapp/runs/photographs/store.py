@@ -6,12 +6,14 @@ import sqlite3
 from datetime import datetime
 
 from pitapp.db import to_db, undo
+from pitapp.db.by_id import by_id
 from pitapp.errors import NotThere, Refused
 from pitapp.runs.photographs.jpeg import Picture
 from pitapp.runs.photographs.models import Photograph, picture_in, written
 
 MOST_PHOTOGRAPHS = 150
 """So many fit into a file of everything beside all else."""
+MISSING = "There is no such photograph. It may have been removed."
 _COLUMNS = ", ".join(Photograph.model_fields)
 
 
@@ -40,12 +42,14 @@ def photograph(connection: sqlite3.Connection, photograph_id: int) -> Photograph
     Raises:
         NotThere: there is no such photograph, or it was removed.
     """
-    row = connection.execute(
-        f"SELECT {_COLUMNS} FROM photographs WHERE id = ? AND removed_at IS NULL",  # noqa: S608
-        (photograph_id,),
-    ).fetchone()
-    if row is None:
-        raise NotThere("There is no such photograph. It may have been removed.")
+    row = by_id(
+        connection,
+        "photographs",
+        _COLUMNS,
+        photograph_id,
+        missing=MISSING,
+        listed=True,
+    )
     return Photograph(**row)
 
 
@@ -114,10 +118,14 @@ def remove(connection: sqlite3.Connection, photograph_id: int, now: datetime) ->
     Raises:
         NotThere: there is no such photograph.
     """
-    photograph(connection, photograph_id)
-    with undo.step(connection, "Removed the photograph", now) as step:
-        step.remove("photographs", photograph_id, now)
-    return step.token
+    return undo.remove_listed(
+        connection,
+        "photographs",
+        photograph_id,
+        now,
+        label="Removed the photograph",
+        missing=MISSING,
+    )
 
 
 def _make_room(connection: sqlite3.Connection) -> None:
