@@ -49,7 +49,7 @@ STEPS = (
     StartStep(
         "class",
         "Add your class",
-        "Its limits go into your car and controller, and every reading is checked against them.",
+        "The class's limits go into your car and controller, and each reading is checked against them.",
         "/meetings/classes/new",
         lambda connection, car: not meetings.race_classes(connection),
     ),
