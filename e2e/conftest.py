@@ -11,7 +11,16 @@ from shutil import copytree
 from typing import Any
 
 import pytest
-from playwright.sync_api import BrowserContext, BrowserType, Locator, Playwright, expect
+from playwright.sync_api import (
+    BrowserContext,
+    BrowserType,
+    Error,
+    Locator,
+    Page,
+    Playwright,
+    Response,
+    expect,
+)
 
 from e2e import engines, pocket
 from e2e.browser import LAUNCH_FLAGS, ready_browser, this_machine
@@ -188,9 +197,22 @@ def browser_context_args(browser_context_args: dict[str, Any], browser_name: str
 
 @pytest.fixture
 def finger(browser_name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    """What taps: a finger, or a mouse in an engine that is driven without one."""
-    if browser_name in engines.BRIDGED:
-        monkeypatch.setattr(Locator, "tap", Locator.click)
+    """What taps: a finger, or a mouse in an engine that is driven without one. It goes to a page once."""
+    if browser_name not in engines.BRIDGED:
+        return
+    monkeypatch.setattr(Locator, "tap", Locator.click)
+    go = Page.goto
+
+    def goto(page: Page, url: str, **how: Any) -> Response | None:
+        try:
+            return go(page, url, **how)
+        except Error as error:
+            if not engines.is_one_with_two_numbers(error):
+                raise
+            page.wait_for_load_state(how.get("wait_until", "load"))
+            return None
+
+    monkeypatch.setattr(Page, "goto", goto)
 
 
 @pytest.fixture

@@ -24,13 +24,14 @@ browser tests in Chromium alone. `--browser webkit` runs any test there. Under i
 
 from __future__ import annotations
 
+import re
 import sys
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import BrowserType, Playwright
+from playwright.sync_api import BrowserType, Error, Playwright
 
 from e2e.engines.present import ENGINES, Engine, why_not
 
@@ -85,6 +86,15 @@ def launch_args(name: str, folder: Path) -> dict[str, Any]:
         program.write_text(f'#!/bin/sh\nexec "{sys.executable}" "{bridge}" {name} "$@"\n')
         program.chmod(0o755)
     return {"executable_path": str(program), "channel": "moz-firefox"}
+
+
+def is_one_with_two_numbers(error: Error) -> bool:
+    """
+    Say whether a page that was gone to is the one that came: Firefox at times shows it under another number than
+    the one it promised, and Playwright takes that for another page's coming first, to the same address.
+    """
+    met = re.search(r'"(.*)" is interrupted by another navigation to "(.*)"', str(error))
+    return met is not None and met[1].rstrip("/") == met[2].rstrip("/")
 
 
 def context_args(name: str, phone: dict[str, Any]) -> dict[str, Any]:
