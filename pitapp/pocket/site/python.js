@@ -28,7 +28,12 @@ async function answer({ method, target, headers, body }) {
   const made = bridge.answer(method, target, JSON.stringify(headers), new Uint8Array(body ?? 0));
   const [status, pairs, content] = made.toJs();
   made.destroy();
-  await folder.settle();
+  try {
+    await folder.settle();
+  } catch (error) {
+    postMessage({ unsaved: error?.name ?? String(error) });
+    throw error;
+  }
   return { status, headers: pairs, body: content };
 }
 

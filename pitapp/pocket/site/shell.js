@@ -3,6 +3,7 @@
 const BASE = new URL("./", location.href);
 const ROOT = `${BASE.pathname}app`;
 const byId = (id) => document.getElementById(id);
+const SEEN = `${BASE.href}seen/board`;
 const frame = byId("app");
 const neighbours = new BroadcastChannel(`pitapp ${BASE.pathname}`);
 
@@ -20,6 +21,42 @@ function fail(text) {
   byId("again").addEventListener("click", () => location.reload());
 }
 
+// What was written is not on the device: nobody may go on with a page that believes it is.
+function stop(reason) {
+  python = null;
+  frame.hidden = true;
+  byId("start").hidden = false;
+  fail(`Not saved: this phone's storage is full, or did not take it (${reason}). Make room on the phone, then try again. What was saved before is there.`);
+}
+
+// The Board as it stands, for the next start: without its scripts, and none may run in it.
+async function keepSeen() {
+  const page = frame.contentDocument.documentElement.cloneNode(true);
+  for (const script of page.querySelectorAll("script")) script.remove();
+  const headers = {
+    "Content-Type": "text/html; charset=utf-8",
+    "Content-Security-Policy": "default-src 'none'; style-src 'self'; img-src 'self'; base-uri 'none'; form-action 'none'; " +
+      "frame-ancestors 'self'; sandbox allow-same-origin",
+    "Seen-At": String(Date.now()),
+  };
+  const kept = await navigator.serviceWorker.ready.then(() => caches.keys());
+  const name = kept.find((each) => each.startsWith(`${BASE.href} `));
+  if (name) await (await caches.open(name)).put(SEEN, new Response(`<!doctype html>${page.outerHTML}`, { headers }));
+}
+
+// What was seen of the Board last stands there while Python starts, with its age; it takes no tap.
+async function showSeen() {
+  if (!navigator.serviceWorker.controller || wanted() !== "/") return;
+  const seen = await caches.match(SEEN);
+  const at = Number(seen?.headers.get("Seen-At"));
+  if (!at || python) return;
+  const parts = { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" };
+  byId("age").textContent = `The Board as it was ${new Date(at).toLocaleString([], parts)}`;
+  byId("seen").src = SEEN;
+  for (const id of ["age", "seen"]) byId(id).hidden = false;
+  document.body.classList.add("has-seen");
+}
+
 // Python starts at once; the app is shown when the service worker, too, is there to carry its requests.
 async function begin() {
   const worker = new Worker("python.js", { type: "module" });
@@ -29,6 +66,7 @@ async function begin() {
       if (data.step !== undefined) say(data.step, data.done);
       if (data.ready) resolve();
       if (data.failed) reject(new Error(data.failed));
+      if (data.unsaved) stop(data.unsaved);
     };
   });
   worker.postMessage({ root: ROOT });
@@ -41,7 +79,7 @@ async function begin() {
 function show(place) {
   frame.src = ROOT + place;
   frame.addEventListener("load", () => {
-    byId("start").hidden = true;
+    for (const id of ["start", "seen"]) byId(id).hidden = true;
     frame.hidden = false;
   }, { once: true });
 }
@@ -51,6 +89,7 @@ frame.addEventListener("load", () => {
   if (!pathname.startsWith(ROOT)) return;
   document.title = frame.contentDocument.title;
   history.replaceState(null, "", `#${pathname.slice(ROOT.length)}${search}${hash}`);
+  if (pathname === `${ROOT}/`) keepSeen();
 });
 
 addEventListener("hashchange", () => { if (python) show(wanted()); });
@@ -70,6 +109,7 @@ neighbours.onmessage = ({ data }) => {
 if (!navigator.serviceWorker || !globalThis.DecompressionStream) {
   fail("This browser is too old to run pitapp by itself, or this is a private window.");
 } else {
+  showSeen();
   const start = () => begin().catch((error) => fail(`pitapp did not start: ${error.message}`));
   if (!navigator.locks) start();
   else {

@@ -2,6 +2,7 @@
 // addresses (app/…) by asking the shell in whose worker Python runs. LIST stands above, written by the build.
 const BASE = new URL("./", location.href).href;
 const CACHE = `${BASE} ${LIST.version}`;
+const SEEN = `${BASE}seen/board`; // the Board as the shell showed it last
 
 addEventListener("install", (event) => event.waitUntil(keep()));
 addEventListener("activate", (event) => event.waitUntil(Promise.all([tidy(), clients.claim()])));
@@ -9,7 +10,9 @@ addEventListener("fetch", (event) => {
   const { request } = event;
   if (!request.url.startsWith(BASE)) return;
   const own = request.url.slice(BASE.length);
-  event.respondWith(own.startsWith("app/") ? fromPython(request, own.slice(3)) : fromFolder(request));
+  if (own.startsWith("app/static/") && own.includes("?v=")) event.respondWith(keptForGood(event, own.slice(3)));
+  else if (own.startsWith("app/")) event.respondWith(fromPython(event, own.slice(3)));
+  else event.respondWith(fromFolder(request));
 });
 
 // The pages around the app; and all parts of a newer version, whole and checked, before it may be used.
@@ -27,6 +30,9 @@ async function keep() {
 }
 
 async function tidy() {
+  const cache = await caches.open(CACHE);
+  const seen = await caches.match(SEEN);
+  if (seen) await cache.put(SEEN, seen);
   const old = (await caches.keys()).filter((name) => name.startsWith(`${BASE} `) && name !== CACHE);
   await Promise.all(old.map((name) => caches.delete(name)));
 }
@@ -36,7 +42,18 @@ async function fromFolder(request) {
   return (await cache.match(request, { ignoreSearch: request.mode === "navigate" })) ?? fetch(request);
 }
 
-async function fromPython(request, target) {
+// What bears the sum of its content in its address never changes.
+async function keptForGood(event, target) {
+  const cache = await caches.open(CACHE);
+  const kept = await cache.match(event.request);
+  if (kept) return kept;
+  const answer = await fromPython(event, target);
+  if (answer.ok) event.waitUntil(cache.put(event.request, answer.clone()));
+  return answer;
+}
+
+async function fromPython(event, target) {
+  const { request } = event;
   const body = ["GET", "HEAD"].includes(request.method) ? null : await request.arrayBuffer();
   const asked = { method: request.method, target, headers: [...request.headers], body };
   const shells = (await clients.matchAll({ type: "window", includeUncontrolled: true })).filter(({ url }) => isShell(url));
