@@ -19,7 +19,7 @@ addEventListener("message", async ({ data: { code, refuse } }) => {
   try {
     const result = python.runPython(code);
     await folder.settle();
-    answer = { result: result ?? null, flushes: folder.flushes };
+    answer = { result: ["string", "number"].includes(typeof result) ? result : null, flushes: folder.flushes };
   } catch (error) {
     answer = { failed: String(error), flushes: folder.flushes };
   }

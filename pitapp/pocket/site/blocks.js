@@ -8,28 +8,33 @@ const asked = (request) => new Promise((resolve, reject) => {
   request.onerror = () => reject(request.error);
 });
 
-export async function openBlocks(name) {
+function openStore(name) {
   const opening = indexedDB.open(name, 1);
   opening.onupgradeneeded = () => {
     opening.result.createObjectStore("files"); // path → size
     opening.result.createObjectStore("blocks"); // [path, number] → bytes
   };
-  const store = await asked(opening);
+  return asked(opening);
+}
+
+export async function openBlocks(name) {
+  const store = await openStore(name);
   const reading = store.transaction(["files", "blocks"]);
   const [paths, sizes, places, blocks] = await Promise.all(["files", "blocks"].flatMap((each) => {
     const all = reading.objectStore(each);
     return [asked(all.getAllKeys()), asked(all.getAll())];
   }));
-  return new Blocks(store, paths.map((path, at) => [path, sizes[at]]), places.map((place, at) => [place, blocks[at]]));
+  return new Blocks(name, store, paths.map((path, at) => [path, sizes[at]]), places.map((place, at) => [place, blocks[at]]));
 }
 
 class Blocks {
-  #store; #kept; #blocks; #fs; #top;
+  #name; #store; #kept; #blocks; #fs;
   #changed = new Map(); // path → numbers of the blocks that differ from what is kept
   #gone = new Set();
   flushes = 0;
 
-  constructor(store, files, blocks) {
+  constructor(name, store, files, blocks) {
+    this.#name = name;
     this.#store = store;
     this.#kept = files;
     this.#blocks = blocks;
@@ -37,7 +42,6 @@ class Blocks {
 
   mount(FS, top) {
     this.#fs = FS;
-    this.#top = top;
     FS.mkdirTree(top);
     FS.mount(this.#type(FS), {}, top);
     for (const [path, size] of this.#kept) {
@@ -55,7 +59,11 @@ class Blocks {
     const [changed, gone] = [this.#changed, this.#gone];
     [this.#changed, this.#gone] = [new Map(), new Set()];
     try {
-      await this.#keep(changed, gone);
+      await this.#keep(changed, gone).catch(async (error) => {
+        if (error?.name !== "InvalidStateError") throw error;
+        this.#store = await openStore(this.#name); // some phones cut the connection while the page is not seen
+        await this.#keep(changed, gone);
+      });
       this.flushes += 1;
     } catch (error) {
       for (const [path, numbers] of changed) for (const number of numbers) this.#note(path, number);
@@ -64,9 +72,23 @@ class Blocks {
     }
   }
 
-  #keep(changed, gone) {
+  async #keep(changed, gone) {
     const writing = this.#store.transaction(["files", "blocks"], "readwrite", { durability: "strict" });
-    const [files, blocks] = [writing.objectStore("files"), writing.objectStore("blocks")];
+    const ended = new Promise((resolve, reject) => {
+      writing.oncomplete = resolve;
+      writing.onabort = () => reject(writing.error);
+    });
+    try {
+      this.#put(writing.objectStore("files"), writing.objectStore("blocks"), changed, gone);
+    } catch (error) {
+      ended.catch(() => {});
+      writing.abort(); // or what was asked for so far would be kept without the rest
+      throw error;
+    }
+    return ended;
+  }
+
+  #put(files, blocks, changed, gone) {
     for (const path of gone) {
       files.delete(path);
       blocks.delete(IDBKeyRange.bound([path, 0], [path, Infinity]));
@@ -80,10 +102,6 @@ class Blocks {
         if (number * BLOCK < end) blocks.put(contents.slice(number * BLOCK, end), [path, number]);
       }
     }
-    return new Promise((resolve, reject) => {
-      writing.oncomplete = resolve;
-      writing.onabort = () => reject(writing.error);
-    });
   }
 
   #note(path, first, last = first) {

@@ -21,7 +21,7 @@ export async function openHandles(name) {
 }
 
 class Handles {
-  #place; #fs;
+  #place;
   #all = []; // { handle, path, generation, slot, size }
   #free = [];
   #kept = [];
@@ -89,7 +89,6 @@ class Handles {
   }
 
   mount(FS, top) {
-    this.#fs = FS;
     const type = this.#type(FS);
     FS.mkdirTree(top);
     FS.mount(type, {}, top);
