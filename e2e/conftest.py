@@ -26,7 +26,8 @@ from e2e import engines, pocket
 from e2e.browser import LAUNCH_FLAGS, ready_browser, this_machine
 from e2e.engines.present import EVERY_ENGINE
 from e2e.pages.offline import Phone
-from e2e.pocket import StaticServer
+from e2e.pages.pocket import Shell
+from e2e.pocket import InBrowser, StaticServer
 from e2e.server import Live, Served, ServerProcess
 from e2e.watch import Watch
 from pitapp.devices.sharing import invitation, open_to
@@ -39,6 +40,10 @@ collect_ignore = ["engines/webkit"]
 # Long enough for a machine whose processors are taken by something else.
 expect.set_options(timeout=20_000)
 
+SERVED, ALONE = (
+    "served",
+    "alone",
+)  # where a journey has the app: in a server, or in the browser itself
 POCKET_LEFT_OUT = pytest.StashKey[str]()
 PHONE_ADDRESS = "192.168.7.20"
 PHONE: dict[str, Any] = {
@@ -75,6 +80,9 @@ def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line(
         "markers", "engines(*names): run in these alone, as far as they are here."
     )
+    config.addinivalue_line(
+        "markers", f"{ALONE}: run against the app in the phone's own browser as well."
+    )
     if os.environ.get(EVERY_ENGINE) and engines.left_out():
         raise pytest.UsageError(f"{EVERY_ENGINE} is set. {engines.left_out()}")
 
@@ -83,6 +91,12 @@ def pytest_configure(config: pytest.Config) -> None:
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Give each test its room, and leave out what is for other engines."""
     rooms.mark(items, Path(__file__).parent)
+    for item in items:
+        if place_of(item) == ALONE:
+            own = item.get_closest_marker("browser_context_args")
+            options = {**(own.kwargs if own else {}), "service_workers": "allow"}
+            item.add_marker(pytest.mark.browser_context_args(**options), append=False)
+            item.add_marker("pocket")
 
     def is_for_others(item: pytest.Item) -> bool:
         some = item.get_closest_marker("engines")
@@ -119,9 +133,24 @@ def pytest_unconfigure(config: pytest.Config) -> None:
             print(" ".join(filter(None, sentences)))
 
 
+def place_of(item: pytest.Item) -> str:
+    """Where a test has the app that it takes as `live`."""
+    call = getattr(item, "callspec", None)
+    return str(call.params.get("live", SERVED)) if call else SERVED
+
+
 @pytest.hookimpl(wrapper=True)
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> Iterator[None]:
-    """Run a journey in every engine that is here, all else in Chromium, or all in what `--browser` names."""
+    """Run a journey in every engine that is here, all else in Chromium, or all in what `--browser` names.
+
+    One that is marked so runs in the browser's own Python as well; every one that takes `live`, and
+    there alone, where `PITAPP_POCKET_JOURNEYS` says so.
+    """
+    if "live" in metafunc.fixturenames:
+        places = [SERVED, ALONE] if metafunc.definition.get_closest_marker(ALONE) else [SERVED]
+        places = [ALONE] if os.environ.get(pocket.JOURNEYS) else places
+        if ALONE in places:
+            metafunc.parametrize("live", places, indirect=True)
     named = metafunc.config.option.browser
     every = metafunc.definition.get_closest_marker("every_engine")
     some = metafunc.definition.get_closest_marker("engines")
@@ -233,7 +262,9 @@ def new_context(
     finger: None,
 ) -> Callable[..., BrowserContext]:
     """As Playwright's own, and every context is watched; `context` and `page` come from here."""
-    for server in {"live", "pitapp_process"} & set(request.fixturenames):
+    alone = place_of(request.node) == ALONE
+    servers = {"pitapp_process"} if alone else {"live", "pitapp_process"}
+    for server in servers & set(request.fixturenames):
         request.getfixturevalue(server)  # so that pages close before their server stops
 
     def make(**options: Any) -> BrowserContext:
@@ -245,8 +276,22 @@ def new_context(
 
 
 @pytest.fixture
-def live(tmp_path: Path, watch: Watch) -> Iterator[Live]:
-    """The app in this process under the real server, over a fresh data folder."""
+def in_browser(context: BrowserContext, pocket_site: StaticServer) -> InBrowser:
+    """The app in the browser's own Python: its shell stands in a tab of its own, and its web space is gone."""
+    shell = Shell(context.new_page(), pocket_site.url)
+    shell.open()
+    pocket_site.stop()
+    return InBrowser(shell.app)
+
+
+@pytest.fixture
+def live(
+    request: pytest.FixtureRequest, tmp_path: Path, watch: Watch
+) -> Iterator[Live | InBrowser]:
+    """The app in this process under the real server, over a fresh data folder; or in the browser."""
+    if place_of(request.node) == ALONE:
+        yield request.getfixturevalue("in_browser")
+        return
     live = Live(tmp_path / "data")
     watch.servers.add(live.netloc)
     yield live

@@ -18,9 +18,10 @@ from pitapp.pocket import parts
 from pitapp.pocket.parts import PartsMissing
 
 UNDER = "club/pit"
-BUILT = (
-    "PITAPP_POCKET_BUILT"  # set: a folder that holds club/pit, built before, to be used as it is
-)
+# Set: a folder that holds club/pit, built before, to be used as it is.
+BUILT = "PITAPP_POCKET_BUILT"
+# Set: the journeys that take `live` run against the app in the browser's own Python.
+JOURNEYS = "PITAPP_POCKET_JOURNEYS"
 BUILDING_AT_MOST_S = 1800
 DYING_AT_MOST_S = 60
 SAYING_AT_MOST_S = 120
@@ -97,6 +98,16 @@ class StaticServer:
             self._runs = False
             self._server.shutdown()
             self._server.server_close()
+
+
+class InBrowser:
+    """The app in the phone's own browser, where a journey has the app in a server: its `url`, no more."""
+
+    def __init__(self, url: str) -> None:
+        self.url = url
+
+    def __getattr__(self, name: str) -> Any:
+        raise AttributeError(f"This journey needs a server: it asks for `live.{name}`.")
 
 
 def kill_browser(profile: Path) -> None:

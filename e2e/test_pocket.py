@@ -52,6 +52,29 @@ def test_a_saved_car_survives_a_killed_browser_and_a_dead_network(
         )
 
 
+def test_the_board_as_it_was_stands_while_python_starts(
+    pocket_site: StaticServer, phone: Phone
+) -> None:
+    first = phone.open()
+    Shell(first, pocket_site.url).open()
+    app = f"{pocket_site.url}app"
+    beside = phone.another_page()
+    NewCar(beside, app).open().add("Invented TC", "1.9", "64 DP", "63")
+    first.reload()
+    Shell(first, pocket_site.url).expect_app()
+    phone.close()
+
+    page = phone.open()
+    page.add_init_script("globalThis.Worker = class { postMessage() {} };")  # it never starts
+    page.goto(pocket_site.url)
+    expect(page.locator("#age")).to_contain_text("The Board as it was")
+    seen = page.frame_locator("#seen")
+    expect(seen.locator("main")).to_contain_text("Invented TC")
+    expect(seen.locator("script")).to_have_count(0)
+    expect(page.locator("#seen")).to_have_attribute("inert", "")
+    expect(page.locator("#app")).to_be_hidden()
+
+
 def test_the_folder_is_what_its_lists_say(pocket_folder: Path) -> None:
     folder = pocket_folder / UNDER
     listed = json.loads(
