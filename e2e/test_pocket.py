@@ -52,6 +52,19 @@ def test_a_saved_car_survives_a_killed_browser_and_a_dead_network(
         )
 
 
+def test_the_browser_is_asked_at_a_tap_to_keep_the_data(
+    pocket_site: StaticServer, phone: Phone
+) -> None:
+    Shell(phone.open(), pocket_site.url).open()
+    page = phone.another_page()
+    page.goto(f"{pocket_site.url}app/settings")
+    state = page.locator("#own-storage")
+    expect(state).to_contain_text("When the phone is full, the browser may drop your data")
+    page.locator("#keep-storage").tap()
+    answers = [state.get_attribute(f"data-{word}") or "" for word in ("granted", "refused")]
+    expect(state).to_have_text(re.compile("|".join(map(re.escape, answers))))
+
+
 def test_the_board_as_it_was_stands_while_python_starts(
     pocket_site: StaticServer, phone: Phone
 ) -> None:
