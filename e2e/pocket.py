@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import subprocess
@@ -108,6 +109,19 @@ class InBrowser:
 
     def __getattr__(self, name: str) -> Any:
         raise AttributeError(f"This journey needs a server: it asks for `live.{name}`.")
+
+
+def make_newer(folder: Path, version: str, *missing: str) -> None:
+    """Give the folder another version, which lists files that are not there, if any are named."""
+    before = json.loads((folder / "pitapp-pocket.json").read_text())["version"]
+    for name in ("list.js", "sw.js", "pitapp-pocket.json"):
+        path = folder / name
+        text = path.read_text().replace(before, version)
+        for each in missing:
+            text = text.replace('"./",', f'"./",\n  "{each}",')
+        path.write_text(text)
+    with (folder / "shell.css").open("a") as style:
+        style.write(f"/* {version} */\n")
 
 
 def kill_browser(profile: Path) -> None:

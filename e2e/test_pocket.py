@@ -6,9 +6,11 @@ import base64
 import hashlib
 import json
 import re
+import shutil
 import time
 from importlib.metadata import version
 from pathlib import Path
+from shutil import copytree
 
 import pytest
 from playwright.sync_api import expect
@@ -16,10 +18,20 @@ from playwright.sync_api import expect
 from e2e.pages.kit import Kit, NewCar
 from e2e.pages.offline import Phone
 from e2e.pages.pocket import STARTING_AT_MOST_MS, Shell
-from e2e.pocket import UNDER, StaticServer
+from e2e.pocket import UNDER, StaticServer, make_newer
+from e2e.watch import Watch
 from pitapp.pocket import parts
 
 MOST_BYTES = 10_000_000
+CACHES = "async () => (await caches.keys()).filter((name) => name.startsWith('http'))"
+UPDATE = """async () => {
+    const registration = await navigator.serviceWorker.getRegistration();
+    await registration.update().catch(() => {});
+    const coming = registration.installing;
+    if (coming) await new Promise((done) => {
+        coming.onstatechange = () => { if (coming.state !== "installing") done(); };
+    });
+}"""
 
 
 @pytest.mark.every_engine
@@ -50,6 +62,38 @@ def test_a_saved_car_survives_a_killed_browser_and_a_dead_network(
             f"\n{browser_name}: {sent / 1e6:.2f} MB sent, live after {first:.1f} s, "
             f"again with no network after {second:.1f} s"
         )
+
+
+def test_a_new_version_is_brought_whole_and_offered(
+    pocket_folder: Path, tmp_path: Path, watch: Watch, phone: Phone
+) -> None:
+    top = Path(copytree(pocket_folder, tmp_path / "top"))
+    site = StaticServer(top)
+    watch.servers.add(site.netloc)
+    watch.allow("status of 404")
+    page = phone.open()
+    Shell(page, site.url).open()
+    first = page.evaluate(CACHES)
+
+    make_newer(top / UNDER, "f" * 16, "cut-off.js")
+    page.reload()
+    Shell(page, site.url).expect_app()
+    beside = phone.another_page()
+    beside.goto(f"{site.url}app/gearing")
+    beside.evaluate(UPDATE)
+    expect(beside.locator("#new-version")).to_have_count(0)
+    assert set(first) <= set(page.evaluate(CACHES))
+
+    shutil.rmtree(top)
+    copytree(pocket_folder, top)
+    make_newer(top / UNDER, "e" * 16)
+    beside.evaluate(UPDATE)
+    beside.reload()
+    expect(beside.locator("#new-version")).to_be_visible(timeout=STARTING_AT_MOST_MS)
+    beside.locator("#new-version button").tap()
+    Shell(page, site.url).expect_app()
+    page.wait_for_function(f"async () => ({CACHES})().then((names) => names.every((n) => n.endsWith('eeee')))")
+    site.stop()
 
 
 def test_the_browser_is_asked_at_a_tap_to_keep_the_data(

@@ -182,11 +182,12 @@ async function askToKeep() {
 }
 
 function offerUpdate(worker) {
-  if (!controlled || worker.state !== "installed" || document.getElementById("new-version")) return;
+  if (!(controlled || inBrowser) || worker.state !== "installed" || document.getElementById("new-version")) return;
   worker.addEventListener("statechange", () => document.getElementById("new-version")?.remove());
   place?.insertAdjacentHTML("beforebegin", NEW_VERSION);
   document.querySelector("#new-version button")?.addEventListener("click", () => {
-    workers.addEventListener("controllerchange", () => location.reload(), { once: true });
+    // In a frame the page around it goes on in the new version, with everything in it.
+    navigator.serviceWorker.addEventListener("controllerchange", () => top === window && location.reload(), { once: true });
     worker.postMessage({ ask: "update" });
   });
 }
@@ -204,10 +205,18 @@ async function register() {
   if (!workers.controller) active.postMessage({ ask: "claim" });
 }
 
+// The worker of the folder that the app was opened from is registered by the page around it.
+async function watchFolder() {
+  const registration = await navigator.serviceWorker?.getRegistration();
+  if (registration?.waiting) offerUpdate(registration.waiting);
+  watchOver(registration?.installing);
+  registration?.addEventListener("updatefound", () => watchOver(registration.installing));
+}
+
 function watchOver(coming) {
   coming?.addEventListener("statechange", () => {
     if (coming.state === "installed") offerUpdate(coming);
-    if (coming.state === "redundant" && !workers.controller) tell("failed");
+    if (coming.state === "redundant" && !workers?.controller) tell("failed");
     if (coming.state === "activated") tellKept();
   });
 }
@@ -260,6 +269,7 @@ window.addEventListener("beforeinstallprompt", (event) => {
 const apple = document.getElementById("install-apple");
 if (apple) apple.hidden = navigator.standalone !== false;
 tell(workers ? "coming" : "missing");
+if (inBrowser) watchFolder();
 
 if (workers) {
   workers.addEventListener("controllerchange", tellKept);

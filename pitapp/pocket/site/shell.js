@@ -100,6 +100,11 @@ navigator.serviceWorker?.addEventListener("message", ({ data, ports: [port] }) =
 });
 navigator.serviceWorker?.startMessages();
 
+// A newer version took over, at a tap: Python starts again in it. On a first visit there was none before.
+if (navigator.serviceWorker?.controller) {
+  navigator.serviceWorker.addEventListener("controllerchange", () => location.reload());
+}
+
 // Whoever owns Python says so to whoever comes later; that one's pages are answered through the owner.
 neighbours.onmessage = ({ data }) => {
   if (data === "who" && python) neighbours.postMessage("me");

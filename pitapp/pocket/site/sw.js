@@ -6,6 +6,7 @@ const SEEN = `${BASE}seen/board`; // the Board as the shell showed it last
 
 addEventListener("install", (event) => event.waitUntil(keep()));
 addEventListener("activate", (event) => event.waitUntil(Promise.all([tidy(), clients.claim()])));
+addEventListener("message", ({ data }) => { if (data.ask === "update") skipWaiting(); });
 addEventListener("fetch", (event) => {
   const { request } = event;
   if (!request.url.startsWith(BASE)) return;
