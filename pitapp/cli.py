@@ -6,6 +6,7 @@ import signal
 import sys
 import tempfile
 from collections.abc import Callable
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -85,7 +86,19 @@ def _serving(port: int) -> Callable[[Command], Command]:
     type=click.Path(file_okay=False, path_type=Path),
     help="Folder of your data; the platform's own data folder if not given.",
 )
-def serve(host: str | None, port: int, share: bool, https: bool, data: Path | None) -> None:
+@click.option(
+    "--pocket",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Offer phones this folder, made by `pitapp pocket`, to run pitapp by themselves.",
+)
+def serve(
+    host: str | None,
+    port: int,
+    share: bool,
+    https: bool,
+    data: Path | None,
+    pocket: Path | None,
+) -> None:
     """Serve your own data until you press Ctrl-C."""
     from pitapp import create_app
     from pitapp.copies import daily
@@ -98,7 +111,7 @@ def serve(host: str | None, port: int, share: bool, https: bool, data: Path | No
         note = _said_of_a_new_folder(folder)
         app = create_app(folder)
         daily.start(app)
-        run(app, host, port, share=share, https=https, say=say, note=note)
+        run(app, host, port, share=share, https=https, say=say, note=note, pocket=pocket)
 
 
 def _said_of_a_new_folder(folder: Path) -> str:
@@ -140,6 +153,7 @@ def run(
     https: bool = False,
     say: Callable[[str], object] = lambda _: None,
     note: str = "",
+    pocket: Path | None = None,
 ) -> None:
     """Serve `app` until interrupted, and say where: on the terminal, and to `say`."""
     from pitapp.devices.addresses import EVERYWHERE, in_address
@@ -170,12 +184,19 @@ def run(
 
         tell(invitation(app, bound))
     tell(f"Data: {app.config['PITAPP_DATA_DIR']}  (Ctrl-C stops){note}")
-    try:
-        server.serve()
-    except KeyboardInterrupt:
-        tell("Stopped.")
-    finally:
-        server.stop()
+    with ExitStack() as beside:
+        if pocket is not None:
+            from pitapp.pocket.serving import offered
+
+            another = beside.enter_context(offered(app, pocket, host, papers))
+            scheme = "https" if https else "http"
+            tell(f"To run on a phone alone: {scheme}://{own}:{another}/")
+        try:
+            server.serve()
+        except KeyboardInterrupt:
+            tell("Stopped.")
+        finally:
+            server.stop()
 
 
 def main() -> None:

@@ -25,7 +25,9 @@ from pitapp.devices.guard import cookie_name, pairing_page
 from pitapp.devices.guesses import MustWait
 from pitapp.devices.sharing import Sharing, say_next
 from pitapp.errors import NotThere
+from pitapp.pocket.serving import PORT as POCKET_PORT
 from pitapp.web.clock import present
+from pitapp.web.http.headers import hostname
 from pitapp.web.http.htmx import after_write, show
 from pitapp.web.writes.transactions import once, write
 from pitapp.web.writes.undo import notice
@@ -53,8 +55,15 @@ def page() -> Any:
         "devices/page.html",
         devices=store.devices(get_db()),
         secure=request.is_secure,
+        alone=_alone(),
         **_code(),
     )
+
+
+def _alone() -> str | None:
+    """The address at which this server offers phones to run by themselves, where it does."""
+    port = current_app.extensions.get(POCKET_PORT)
+    return f"{request.scheme}://{hostname(request.host)}:{port}/" if port else None
 
 
 @blueprint.get("/devices/code/part")

@@ -16,3 +16,5 @@ Web Lock); when it is closed, the next visit starts it anew.
 What the folder holds gives it a version. The service worker keeps all of one version; a newer one
 is brought whole and checked by its sums, and takes over when every page of the older is closed.
 """
+
+MARK = "pitapp-pocket.json"  # the file by which such a folder is known: its version, and that of each part

@@ -24,19 +24,18 @@ from typing import Any
 
 from pitapp import __version__
 from pitapp.errors import Refused
-from pitapp.pocket import parts
+from pitapp.pocket import MARK, parts
 from pitapp.web.factory import PACKAGE, beside
 
 SITE = Path(__file__).with_name("site")
 COMPILER = Path(__file__).with_name("compile.mjs")
-MARK = "pitapp-pocket.json"
 COMPILING_AT_MOST_S = 1800
 # Brought by the lock file's wheels, or of no use without a server.
 NOT_FROM_HERE = {"pydantic", "pydantic-core", "h11", "platformdirs"}
 LEFT_OUT = re.compile(
     r"(^|/)(__pycache__|tests?|locale)/|\.(so|pyd|pyi|c|h|typed)$|\.dist-info/"
     r"|^pydantic/(v1/|mypy\.py)|^werkzeug/debug/|^pitapp/(cli|__main__)\.py"
-    r"|^pitapp/web/server/|^pitapp/pocket/(site|build|parts|commands|compile)"
+    r"|^pitapp/web/server/|^pitapp/pocket/(site|build|parts|commands|compile|serving)"
 )
 # Of Python's own library: what debugs, tests, talks to servers or starts processes, and old alphabets.
 STANDARD_LEFT_OUT = re.compile(
