@@ -176,21 +176,21 @@ def run(
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     bound = server.bind_addr[1]
     own = "localhost" if host in EVERYWHERE else in_address(host)
-    address = f"{'https' if https else 'http'}://{own}:{bound}/"
+    scheme = "https" if https else "http"
+    address = f"{scheme}://{own}:{bound}/"
     say(address)
     tell(f"pitapp {__version__} is at {address}")
     if "pitapp.sharing" in app.extensions:
         from pitapp.devices.sharing import invitation
 
         tell(invitation(app, bound))
-    tell(f"Data: {app.config['PITAPP_DATA_DIR']}  (Ctrl-C stops){note}")
     with ExitStack() as beside:
         if pocket is not None:
             from pitapp.pocket.serving import offered
 
-            another = beside.enter_context(offered(app, pocket, host, papers))
-            scheme = "https" if https else "http"
+            another = beside.enter_context(offered(app, pocket, host, port, papers))
             tell(f"To run on a phone alone: {scheme}://{own}:{another}/")
+        tell(f"Data: {app.config['PITAPP_DATA_DIR']}  (Ctrl-C stops){note}")
         try:
             server.serve()
         except KeyboardInterrupt:

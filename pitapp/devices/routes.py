@@ -25,7 +25,7 @@ from pitapp.devices.guard import cookie_name, pairing_page
 from pitapp.devices.guesses import MustWait
 from pitapp.devices.sharing import Sharing, say_next
 from pitapp.errors import NotThere
-from pitapp.pocket.serving import PORT as POCKET_PORT
+from pitapp.pocket import OFFERED_AT
 from pitapp.web.clock import present
 from pitapp.web.http.headers import hostname
 from pitapp.web.http.htmx import after_write, show
@@ -62,7 +62,7 @@ def page() -> Any:
 
 def _alone() -> str | None:
     """The address at which this server offers phones to run by themselves, where it does."""
-    port = current_app.extensions.get(POCKET_PORT)
+    port = current_app.extensions.get(OFFERED_AT)
     return f"{request.scheme}://{hostname(request.host)}:{port}/" if port else None
 
 

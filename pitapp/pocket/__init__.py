@@ -18,3 +18,6 @@ is brought whole and checked by its sums, and takes over when every page of the 
 """
 
 MARK = "pitapp-pocket.json"  # the file by which such a folder is known: its version, and that of each part
+OFFERED_AT = (
+    "pitapp.pocket"  # the app's extension that holds the port at which the folder is offered
+)
