@@ -92,7 +92,9 @@ def test_a_new_version_is_brought_whole_and_offered(
     expect(beside.locator("#new-version")).to_be_visible(timeout=STARTING_AT_MOST_MS)
     beside.locator("#new-version button").tap()
     Shell(page, site.url).expect_app()
-    page.wait_for_function(f"async () => ({CACHES})().then((names) => names.every((n) => n.endsWith('eeee')))")
+    page.wait_for_function(
+        f"async () => ({CACHES})().then((names) => names.every((n) => n.endsWith('eeee')))"
+    )
     site.stop()
 
 
@@ -126,7 +128,7 @@ def test_the_board_as_it_was_stands_while_python_starts(
     page.goto(pocket_site.url)
     expect(page.locator("#age")).to_contain_text("The Board as it was")
     seen = page.frame_locator("#seen")
-    expect(seen.locator("main")).to_contain_text("Invented TC")
+    expect(seen.locator("main")).to_contain_text("Add your class")  # the step after the car's
     expect(seen.locator("script")).to_have_count(0)
     expect(page.locator("#seen")).to_have_attribute("inert", "")
     expect(page.locator("#app")).to_be_hidden()

@@ -3,6 +3,8 @@
 const BASE = new URL("./", location.href).href;
 const CACHE = `${BASE} ${LIST.version}`;
 const SEEN = `${BASE}seen/board`; // the Board as the shell showed it last
+const [PAUSE, RELOADING, STARTING] = [250, 5_000, 60_000]; // ms
+const CLOSED = "its page was closed before it answered. Open pitapp again and look whether this was saved.";
 
 addEventListener("install", (event) => event.waitUntil(keep()));
 addEventListener("activate", (event) => event.waitUntil(Promise.all([tidy(), clients.claim()])));
@@ -57,9 +59,7 @@ async function fromPython(event, target) {
   const { request } = event;
   const body = ["GET", "HEAD"].includes(request.method) ? null : await request.arrayBuffer();
   const asked = { method: request.method, target, headers: [...request.headers], body };
-  const shells = (await clients.matchAll({ type: "window", includeUncontrolled: true })).filter(({ url }) => isShell(url));
-  const answers = await Promise.all(shells.map((shell) => ask(shell, asked)));
-  const answer = answers.find(Boolean);
+  const answer = await answered(asked, request.mode === "navigate" && body === null);
   if (!answer) return request.mode === "navigate" ? Response.redirect(`${BASE}#${target}`, 303) : Response.error();
   if (answer.failed) return failure(answer.failed);
   const headers = new Headers(answer.headers);
@@ -70,13 +70,32 @@ async function fromPython(event, target) {
 
 const isShell = (url) => [BASE, `${BASE}index.html`].includes(url.split(/[?#]/)[0]);
 
-// Only the shell that owns Python answers with something.
+// Where Python is just starting (again), what a page asks for waits for it; a visit gets the shell at once.
+async function answered(asked, atOnce) {
+  for (let waited = 0; ; waited += PAUSE) {
+    const all = await clients.matchAll({ type: "window", includeUncontrolled: true });
+    const shells = all.filter(({ url }) => isShell(url));
+    const answer = (await Promise.all(shells.map((shell) => ask(shell, asked)))).find(Boolean);
+    if (answer || atOnce || waited > (shells.length ? STARTING : RELOADING)) return answer;
+    await pause();
+  }
+}
+
+// Only the shell that owns Python answers with something; one that is closed meanwhile does not answer at all.
 function ask(shell, asked) {
   return new Promise((resolve) => {
     const { port1, port2 } = new MessageChannel();
-    port1.onmessage = ({ data }) => resolve(data);
+    let waits = true;
+    port1.onmessage = ({ data }) => { waits = false; resolve(data); };
     shell.postMessage(asked, [port2]);
+    const watch = async () => {
+      for (await pause(); waits; await pause()) {
+        if (!(await clients.get(shell.id))) return resolve(asked.body && { failed: CLOSED });
+      }
+    };
+    watch();
   });
 }
 
+const pause = () => new Promise((go) => setTimeout(go, PAUSE));
 const failure = (text) => new Response(`pitapp stopped: ${text}`, { status: 500, headers: { "Content-Type": "text/plain" } });
