@@ -10,6 +10,7 @@ from typing import Any
 from flask import Blueprint, current_app, send_file
 
 from pitapp.copies import store
+from pitapp.copies.adding.identities import COUNTED, listed
 from pitapp.copies.forms import PlainForm, UploadForm
 from pitapp.db import get_db
 from pitapp.errors import NotThere, Refused
@@ -50,7 +51,7 @@ def download(name: str) -> Any:
 @blueprint.get("/<name>/look")
 def look(name: str) -> Any:
     path = store.kept_path(_data_dir(), name)
-    return _show_contents(path, f"/copies/{name}/restore", name)
+    return _show_contents(path, f"/copies/{name}", name)
 
 
 @blueprint.post("/<name>/restore")
@@ -70,7 +71,7 @@ def upload() -> Any:
     path = _data_dir() / UPLOADED.format(token)
     try:
         form.file.data.save(path)
-        return _show_contents(path, f"/copies/uploaded/{token}/restore", form.file.data.filename)
+        return _show_contents(path, f"/copies/uploaded/{token}", form.file.data.filename)
     except (Refused, OSError) as error:
         path.unlink(missing_ok=True)
         if isinstance(error, OSError):
@@ -82,12 +83,39 @@ def upload() -> Any:
 @blueprint.post("/uploaded/<token>/restore")
 @once
 def restore_uploaded(token: str) -> Any:
-    path = _data_dir() / UPLOADED.format(token)
-    if not _TOKEN.match(token) or not path.is_file():
-        raise NotThere("That file is no longer here. Choose it again.")
+    path = _uploaded(token)
     answer = _bring_back(path)
     store.clear_away(path)
     return answer
+
+
+@blueprint.post("/<name>/add")
+@once
+def add(name: str) -> Any:
+    return _add_missing(store.kept_path(_data_dir(), name))
+
+
+@blueprint.post("/uploaded/<token>/add")
+@once
+def add_uploaded(token: str) -> Any:
+    path = _uploaded(token)
+    answer = _add_missing(path)
+    store.clear_away(path)
+    return answer
+
+
+def _uploaded(token: str) -> Path:
+    path = _data_dir() / UPLOADED.format(token)
+    if not _TOKEN.match(token) or not path.is_file():
+        raise NotThere("That file is no longer here. Choose it again.")
+    return path
+
+
+def _add_missing(path: Path) -> Any:
+    before, added = store.add_missing(get_db(), path, _data_dir(), present())
+    what = listed([(many, *COUNTED[table][1:3]) for table, many in added.items()])
+    notice(f"Added {what or 'nothing'}. What was here before is kept as {before.name}")
+    return after_write("copies.page")
 
 
 def _bring_back(path: Path) -> Any:
@@ -99,11 +127,16 @@ def _bring_back(path: Path) -> Any:
 def _show_contents(path: Path, action: str, name: str) -> Any:
     with store.looked_through(path, _data_dir()) as ready:
         contents = ready.contents
+        unequal = store.differences(get_db(), ready)
     return show(
         "copies/look.html",
         contents=contents,
         here=store.contents_now(get_db()),
         action=action,
+        differences=unequal,
+        only_here=listed([(each.only_here, each.singular, each.plural) for each in unequal]),
+        only_there=listed([(each.only_there, each.singular, each.plural) for each in unequal]),
+        unlike=listed([(each.unlike, each.singular, each.plural) for each in unequal]),
         name=name,
         form=PlainForm(),
     )

@@ -12,6 +12,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
 
+from pitapp.copies.adding import store as adding
 from pitapp.copies.models import CopyFile
 from pitapp.copies.target import replacing
 from pitapp.db import idempotency, identity, undo
@@ -25,6 +26,7 @@ KEPT_EACH = 10
 DAILY = "daily"
 BEFORE_RESTORE = "before-restore"
 BEFORE_UPDATE = "before-update"
+BEFORE_ADDING = "before-adding"
 A_DAY = timedelta(days=1)
 HERE_ONLY = ("devices", "identities", "pairing_codes")
 """Tables that stay as they are here: no copy lets a device back in that was removed since, and what
@@ -157,17 +159,45 @@ def take(connection: sqlite3.Connection, ready: Ready, data_dir: Path, now: date
     falls between them.
     """
     with _attached(connection, ready.path), transaction(connection):
-        try:
-            with closing(connect(_file_of(connection))) as reader:
-                before = keep_copy(reader, data_dir, BEFORE_RESTORE, now)
-        except (Refused, sqlite3.DatabaseError) as error:
-            raise DamagedDatabase(
-                "What is here is damaged, so nothing was changed. Stop pitapp, then: "
-                f"pitapp restore FILE sets the damaged data aside. ({error})"
-            ) from error
+        before = _copied_first(connection, data_dir, BEFORE_RESTORE, now)
         _take_all(connection)
         identity.set_origins(connection, ready.origins)
     return before
+
+
+def differences(connection: sqlite3.Connection, ready: Ready) -> list[adding.Difference]:
+    """What is here and not in a copy that was looked through, and the other way round."""
+    with _attached(connection, ready.path):
+        return adding.differences(connection)
+
+
+def add_missing(
+    connection: sqlite3.Connection, source: Path, data_dir: Path, now: datetime
+) -> tuple[Path, dict[str, int]]:
+    """Add what a copy holds and is not here; returns the copy made first, and how many of each table.
+
+    Raises:
+        Refused: the file is no sound copy, or does not fit to what is here; nothing is changed.
+        DamagedDatabase: what is there is damaged; nothing is changed.
+    """
+    with (
+        looked_through(source, data_dir) as ready,
+        _attached(connection, ready.path),
+        transaction(connection),
+    ):
+        before = _copied_first(connection, data_dir, BEFORE_ADDING, now)
+        return before, adding.add(connection)
+
+
+def _copied_first(connection: sqlite3.Connection, data_dir: Path, why: str, now: datetime) -> Path:
+    try:
+        with closing(connect(_file_of(connection))) as reader:
+            return keep_copy(reader, data_dir, why, now)
+    except (Refused, sqlite3.DatabaseError) as error:
+        raise DamagedDatabase(
+            "What is here is damaged, so nothing was changed. Stop pitapp, then: "
+            f"pitapp restore FILE sets the damaged data aside. ({error})"
+        ) from error
 
 
 @contextmanager
