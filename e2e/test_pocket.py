@@ -8,9 +8,11 @@ import json
 import re
 import shutil
 import time
+from datetime import UTC, datetime, timedelta
 from importlib.metadata import version
 from pathlib import Path
 from shutil import copytree
+from zoneinfo import ZoneInfo
 
 import pytest
 from playwright.sync_api import expect
@@ -24,6 +26,17 @@ from pitapp.pocket import parts
 
 MOST_BYTES = 10_000_000
 CACHES = "async () => (await caches.keys()).filter((name) => name.startsWith('http'))"
+FULL = """() => {
+    globalThis.before = FileSystemSyncAccessHandle.prototype.write;
+    FileSystemSyncAccessHandle.prototype.write = () => { throw new DOMException("", "QuotaExceededError"); };
+}"""
+ROOM_AGAIN = "() => { FileSystemSyncAccessHandle.prototype.write = globalThis.before; }"
+NEWER = """
+import sqlite3
+db = sqlite3.connect("/data/pitapp.sqlite3", isolation_level=None)
+db.execute("PRAGMA user_version = 9999")
+db.execute("PRAGMA user_version").fetchone()[0]
+"""
 UPDATE = """async () => {
     const registration = await navigator.serviceWorker.getRegistration();
     await registration.update().catch(() => {});
@@ -96,6 +109,96 @@ def test_a_new_version_is_brought_whole_and_offered(
         f"async () => ({CACHES})().then((names) => names.every((n) => n.endsWith('eeee')))"
     )
     site.stop()
+
+
+def test_back_leads_through_what_was_shown_and_an_address_to_its_place(
+    pocket_site: StaticServer, phone: Phone
+) -> None:
+    page = phone.open()
+    shell = Shell(page, pocket_site.url)
+    shell.open("/kit")
+    app = page.frame_locator("#app")
+    expect(page).to_have_url(f"{pocket_site.url}#/kit")
+    for place in ("gearing", "runs"):
+        app.locator(f"nav a[href$='/{place}']").first.tap()
+        expect(page).to_have_url(f"{pocket_site.url}#/{place}")
+        expect(app.locator("main")).to_be_visible()
+    for place in ("gearing", "kit"):
+        page.go_back()
+        expect(page).to_have_url(f"{pocket_site.url}#/{place}")
+        expect(app.locator("h1")).to_contain_text(place, ignore_case=True)
+    page.go_forward()
+    expect(app.locator("h1")).to_contain_text("Gearing")
+    page.evaluate("location.hash = '#/settings'")
+    expect(app.locator("h1")).to_contain_text("Settings")
+    expect(page).to_have_url(f"{pocket_site.url}#/settings")
+    page.go_back()
+    expect(app.locator("h1")).to_contain_text("Gearing")
+
+
+def test_the_phones_own_time_zone_counts(pocket_site: StaticServer, phone: Phone) -> None:
+    page = phone.open(timezone_id="Pacific/Auckland")
+    shell = Shell(page, pocket_site.url)
+    shell.open("/copies")
+    zone, began = ZoneInfo("Pacific/Auckland"), datetime.now(UTC)
+    copies = page.frame_locator("#app")
+    copies.get_by_role("button", name="Make a copy now").tap()
+    made = copies.locator("ol.rows b").first
+    expect(made).to_be_visible()
+    minutes = int((datetime.now(UTC) - began).total_seconds() // 60) + 2
+    walls = [
+        f"{(began + timedelta(minutes=each)).astimezone(zone):%H:%M}" for each in range(minutes)
+    ]
+    expect(made).to_have_text(re.compile("|".join(walls)))
+
+
+def test_a_full_phone_is_a_sentence_and_nothing_kept_is_lost(
+    pocket_site: StaticServer, phone: Phone, watch: Watch
+) -> None:
+    watch.allow("status of 507")
+    page = phone.open()
+    shell = Shell(page, pocket_site.url)
+    shell.open()
+    beside = phone.another_page()
+    NewCar(beside, shell.app).open().add("First TC", "1.9", "64 DP", "63")
+    expect(beside.locator("body")).to_contain_text("First TC")
+    form = NewCar(beside, shell.app).open()
+    page.workers[0].evaluate(FULL)
+    form.add("Second TC", "1.9", "64 DP", "63")
+    expect(beside.locator("body")).to_contain_text("Nothing was saved; make room first")
+    page.workers[0].evaluate(ROOM_AGAIN)
+    kit = Kit(beside, shell.app).open()
+    expect(kit.page.locator("main")).to_contain_text("First TC")
+    expect(kit.page.locator("main")).not_to_contain_text("Second TC")
+    NewCar(beside, shell.app).open().add("Third TC", "1.9", "64 DP", "63")
+    expect(beside.locator("body")).to_contain_text("Third TC")
+
+
+def test_data_of_a_newer_version_are_left_alone(
+    pocket_folder: Path, tmp_path: Path, watch: Watch, phone: Phone
+) -> None:
+    club = tmp_path / "top" / "club"
+    club.mkdir(parents=True)
+    (club / "pit").symlink_to(pocket_folder / UNDER)
+    (club / "storage").symlink_to(Path(__file__).with_name("pocket_storage"))
+    server = StaticServer(tmp_path / "top")
+    watch.servers.add(server.netloc)
+    page = phone.open()
+    Shell(page, server.url).open()
+    phone.close()
+    page = phone.open()
+    page.goto(f"http://{server.netloc}/club/storage/?folder=pitapp /club/pit/app")
+    expect(page.locator("#said")).to_have_text("opened", timeout=STARTING_AT_MOST_MS)
+    newer = page.evaluate("(code) => globalThis.run(code)", NEWER)
+    assert newer["result"] == 9999
+    phone.close()
+    page = phone.open()
+    page.goto(server.url)
+    trouble = page.locator("#trouble")
+    expect(trouble).to_contain_text("newer pitapp", timeout=STARTING_AT_MOST_MS)
+    expect(trouble).not_to_contain_text("Traceback")
+    expect(page.locator("#app")).to_be_hidden()
+    server.stop()
 
 
 def test_the_browser_is_asked_at_a_tap_to_keep_the_data(

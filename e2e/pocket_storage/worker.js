@@ -7,7 +7,7 @@ if (new URL(location.href).searchParams.get("store") === "blocks" && globalThis.
 }
 
 const { python } = await startPython(() => {});
-const folder = await openFolder("storage");
+const folder = await openFolder(new URL(location.href).searchParams.get("folder") ?? "storage");
 folder.mount(python.FS, "/data");
 const full = () => { throw new DOMException("full", "QuotaExceededError"); };
 const stores = [[globalThis.FileSystemSyncAccessHandle, "write"], [IDBObjectStore, "put"]];

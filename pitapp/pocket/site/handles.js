@@ -194,7 +194,7 @@ class Handles {
         return position;
       },
       fsync: ({ node }) => {
-        this.#flush(node.entry);
+        full(() => this.#flush(node.entry));
         return 0;
       },
     };

@@ -37,12 +37,15 @@ async function answer({ method, target, headers, body }) {
   return { status, headers: pairs, body: content };
 }
 
+// Of Python's errors, which come with the way to them, the sentence at the end.
+const sentence = (error) => String(error?.message ?? error).trim().split("\n").pop().replace(/^(?:\w+\.)+\w+: /, "");
+
 addEventListener("message", ({ data, ports: [port] }) => {
   if (data.root !== undefined) {
-    start(data.root).then(() => postMessage({ ready: true }), (error) => postMessage({ failed: String(error) }));
+    start(data.root).then(() => postMessage({ ready: true }), (error) => postMessage({ failed: sentence(error) }));
     return;
   }
   turn = turn.then(async () => {
-    port.postMessage(await answer(data).catch((error) => ({ failed: String(error) })));
+    port.postMessage(await answer(data).catch((error) => ({ failed: sentence(error) })));
   });
 });

@@ -77,7 +77,7 @@ async function begin() {
 }
 
 function show(place) {
-  frame.src = ROOT + place;
+  frame.contentWindow.location.replace(ROOT + place);
   frame.addEventListener("load", () => {
     for (const id of ["start", "seen"]) byId(id).hidden = true;
     frame.hidden = false;
@@ -88,11 +88,12 @@ frame.addEventListener("load", () => {
   const { pathname, search, hash } = frame.contentWindow.location;
   if (!pathname.startsWith(ROOT)) return;
   document.title = frame.contentDocument.title;
-  history.replaceState(null, "", `#${pathname.slice(ROOT.length)}${search}${hash}`);
+  history.replaceState({ shown: true }, "", `#${pathname.slice(ROOT.length)}${search}${hash}`);
   if (pathname === `${ROOT}/`) keepSeen();
 });
 
-addEventListener("hashchange", () => { if (python) show(wanted()); });
+// A new place in the address is gone to; on the way back through what was shown the frame goes by itself.
+addEventListener("hashchange", () => { if (python && !history.state?.shown) show(wanted()); });
 
 navigator.serviceWorker?.addEventListener("message", ({ data, ports: [port] }) => {
   if (!python) return port.postMessage(null);
