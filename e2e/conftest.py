@@ -26,7 +26,6 @@ from e2e import engines, pocket
 from e2e.browser import LAUNCH_FLAGS, ready_browser, this_machine
 from e2e.engines.present import EVERY_ENGINE
 from e2e.pages.offline import Phone
-from e2e.pages.pocket import Shell
 from e2e.pocket import InBrowser, StaticServer
 from e2e.server import Live, Served, ServerProcess
 from e2e.watch import Watch
@@ -113,7 +112,14 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
                 config.workeroutput["pocket"] = config.stash[POCKET_LEFT_OUT]
         return bool(why)
 
-    others = [item for item in items if is_for_others(item) or is_out_of_reach(item)]
+    def is_for_a_longer_run(item: pytest.Item) -> bool:
+        name = getattr(item, "callspec", None) and item.callspec.params.get("browser_name")  # type: ignore[attr-defined]
+        return (
+            place_of(item) == ALONE and name != "chromium" and not os.environ.get(pocket.JOURNEYS)
+        )
+
+    reasons = (is_for_others, is_out_of_reach, is_for_a_longer_run)
+    others = [item for item in items if any(reason(item) for reason in reasons)]
     if others:
         config.hook.pytest_deselected(items=others)
         items[:] = [item for item in items if item not in others]
@@ -276,12 +282,13 @@ def new_context(
 
 
 @pytest.fixture
-def in_browser(context: BrowserContext, pocket_site: StaticServer) -> InBrowser:
-    """The app in the browser's own Python: its shell stands in a tab of its own, and its web space is gone."""
-    shell = Shell(context.new_page(), pocket_site.url)
-    shell.open()
-    pocket_site.stop()
-    return InBrowser(shell.app)
+def in_browser(
+    context: BrowserContext, pocket_site: StaticServer, tmp_path: Path
+) -> Iterator[InBrowser]:
+    """The app in the browser's own Python; its shell stands in a tab of its own."""
+    app = InBrowser(context.new_page, pocket_site, tmp_path)
+    yield app
+    app.stop()
 
 
 @pytest.fixture

@@ -9,14 +9,24 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Callable
 from contextlib import suppress
+from datetime import datetime
 from functools import cache
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 
+from playwright.sync_api import Page
+
+from e2e.pages.copies import Copies
+from e2e.pages.pocket import Shell
+from pitapp import create_app
+from pitapp.copies import store
 from pitapp.pocket import parts
 from pitapp.pocket.parts import PartsMissing
+from pitapp.web.factory import DATABASE_NAME
+from tests.support import Clock
 
 UNDER = "club/pit"
 # Set: a folder that holds club/pit, built before, to be used as it is.
@@ -102,13 +112,86 @@ class StaticServer:
 
 
 class InBrowser:
-    """The app in the phone's own browser, where a journey has the app in a server: its `url`, no more."""
+    """The app in the phone's own browser, where a journey has the app in a server.
 
-    def __init__(self, url: str) -> None:
-        self.url = url
+    It is started when its `url` is first asked for, and its web space is gone from then on. What a
+    journey writes before that, to the `database` or by the `app`, is brought there as a copy; asked
+    for afterwards, both are over a copy of what is there now. Its clock stands at `clock`, as in a
+    server under test, where the engine lets a test reach Python's worker.
+    """
+
+    def __init__(self, new_page: Callable[[], Page], site: StaticServer, folder: Path) -> None:
+        self._new_page, self._site, self._folder = new_page, site, folder
+        self._url = ""
+        self._shell: Page | None = None
+        self._apps: list[Any] = []
+        self.clock = WorkersClock(self)
+
+    @property
+    def url(self) -> str:
+        """Where the app is."""
+        if not self._url:
+            self._shell = self._new_page()
+            shell = Shell(self._shell, self._site.url)
+            shell.open()
+            self._site.stop()
+            self.tell_time()
+            self._url = shell.app
+            if self._apps:
+                given = self._folder / "given.sqlite3"
+                store.write_copy(self._apps[0].extensions["pitapp.db"].connection(), given)
+                page = self._new_page()
+                Copies(page, self._url).open().bring_back(given)
+                page.close()
+        return self._url
+
+    @property
+    def app(self) -> Any:
+        """The app over a folder of its own: to write what is brought there, or to read what is there."""
+        if self._url or not self._apps:
+            folder = self._folder / f"apart-{len(self._apps)}"
+            folder.mkdir()
+            if self._url:
+                page = self._new_page()
+                Copies(page, self._url).open().take_away(folder / DATABASE_NAME)
+                page.close()
+            self._apps.append(create_app(folder, clock=self.clock))
+        return self._apps[-1]
+
+    @property
+    def database(self) -> Path:
+        """The file of that app's database."""
+        path: Path = self.app.extensions["pitapp.db"].path
+        return path
+
+    def tell_time(self) -> None:
+        """Let Python's clock there stand where the test's stands."""
+        for worker in self._shell.workers if self._shell else ():
+            worker.evaluate("(ms) => { Date.now = () => ms; }", self.clock().timestamp() * 1000)
+
+    def stop(self) -> None:
+        """Close what was opened for reading and writing."""
+        for app in self._apps:
+            app.extensions["pitapp.db"].close()
 
     def __getattr__(self, name: str) -> Any:
         raise AttributeError(f"This journey needs a server: it asks for `live.{name}`.")
+
+
+class WorkersClock(Clock):
+    """A clock that the app in the browser goes by as well."""
+
+    def __init__(self, app: InBrowser) -> None:
+        super().__init__()
+        self._app = app
+
+    def set(self, moment: datetime) -> None:
+        super().set(moment)
+        self._app.tell_time()
+
+    def tick(self, seconds: float) -> None:
+        super().tick(seconds)
+        self._app.tell_time()
 
 
 def make_newer(folder: Path, version: str, *missing: str) -> None:

@@ -36,6 +36,7 @@ def at_rest(live: Live, mark: str, cell_v: float) -> int:
     return pack_id
 
 
+@pytest.mark.alone
 @pytest.mark.every_engine
 def test_a_plan_is_made_and_made_again_when_the_day_runs_late(live: Live, page: Page) -> None:
     at_rest(live, "A", 3.83)

@@ -39,6 +39,7 @@ def database(live: Live) -> sqlite3.Connection:
     return connection
 
 
+@pytest.mark.alone
 @pytest.mark.every_engine
 def test_a_guess_of_the_track_leads_to_a_gear_on_record(live: Live, page: Page) -> None:
     connection = database(live)
@@ -57,7 +58,7 @@ def test_a_guess_of_the_track_leads_to_a_gear_on_record(live: Live, page: Page) 
     pair = page.locator("#gear-title b").inner_text()
     page.get_by_role("button", name="Fit this").tap()
     expect(page.get_by_text(f"Fitted {pair}")).to_be_visible()
-    entry = gearing.fitted(connection, car.id)
+    entry = gearing.fitted(database(live), car.id)
     assert entry is not None
     assert f"{entry.pinion_teeth} / {entry.spur_teeth}" == pair
     screen.open()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from contextlib import closing
 from datetime import datetime, timedelta
 
+import pytest
 from playwright.sync_api import Page, expect
 
 from e2e.pages.board import Board
@@ -82,6 +83,7 @@ def walk(start: Start) -> None:
     start.save()
 
 
+@pytest.mark.alone
 def test_from_nothing_to_the_first_logged_run(live: Live, page: Page) -> None:
     set_clocks(live, page, RACE_MORNING)
     thumb = Thumb(page)

@@ -42,6 +42,7 @@ def started(connection: sqlite3.Connection) -> int:
     return int(row.fetchone()[0])
 
 
+@pytest.mark.alone
 @pytest.mark.every_engine
 def test_a_charge_by_steps_ends_in_a_countdown(live: Live, page: Page) -> None:
     pack_id = add_pack(database(live))

@@ -45,6 +45,7 @@ def count_taps(page: Page) -> list[str]:
     return taps
 
 
+@pytest.mark.alone
 @pytest.mark.every_engine
 def test_a_temperature_is_logged_in_three_taps_from_the_board(live: Live, page: Page) -> None:
     pit(live)

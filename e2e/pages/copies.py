@@ -1,0 +1,33 @@
+"""The Copies screen."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from playwright.sync_api import expect
+
+from e2e.pages.base import Screen
+
+
+class Copies(Screen):
+    path = "/copies"
+
+    def take_away(self, target: Path) -> Path:
+        """Make a copy and save it as that file."""
+        self.press("Make a copy now")
+        expect(self.page.get_by_text("Copied to")).to_be_visible()
+        with self.page.expect_download() as waiting:
+            self.page.get_by_role("link", name="Download").first.tap()
+        waiting.value.save_as(target)
+        return target
+
+    def look_at(self, file: Path) -> None:
+        """Choose a file and let it be checked."""
+        self.page.locator("form[action$='/copies/uploaded'] input[type=file]").set_input_files(file)
+        self.press("Check the file")
+
+    def bring_back(self, file: Path) -> None:
+        """Replace everything by what is in the file."""
+        self.look_at(file)
+        self.press("Bring this back")
+        expect(self.page.get_by_text("Brought back")).to_be_visible()
