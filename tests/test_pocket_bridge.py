@@ -12,7 +12,7 @@ import pytest
 
 from pitapp import create_app
 from pitapp.demo import fill
-from pitapp.pocket.bridge import Bridge
+from pitapp.pocket.bridge import COOKIES, Bridge
 from pitapp.web.view.nav import FOOT, MORE
 
 ROOT = "/club/pit/app"
@@ -130,3 +130,26 @@ def test_what_needs_a_server_is_not_offered(bridge: Bridge) -> None:
         links = Addresses(get(bridge, target)).found
         assert f"{ROOT}/gearing" in links
         assert not {f"{ROOT}/devices", f"{ROOT}/outbox"} & set(links), target
+
+
+def test_files_are_asked_for_by_way_of_the_service_worker(bridge: Bridge) -> None:
+    page = get(bridge, "/exchange")
+    assert f'href="{ROOT}/exchange/everything.json"' in page
+    assert not re.search(r"<a\s[^>]*\sdownload[\s>]", page)
+    _, headers, _ = bridge.answer("GET", "/exchange/everything.json", "[]", b"")
+    assert dict(headers)["Content-Disposition"].startswith("attachment")
+
+
+def test_cookies_that_a_full_device_cut_off_are_no_obstacle(
+    bridge: Bridge, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object, **__: object) -> int:
+        raise OSError(28, "No space left on device")
+
+    post(bridge, "/settings/look", {"theme": "dark"})
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "write_text", full)
+        status, _ = post(bridge, "/settings/look", {"theme": "light"})
+        assert status == 303
+    (tmp_path / "data" / COOKIES).write_text('{"session": "', encoding="utf-8")
+    assert "Settings" in get(bridge_over(tmp_path / "data"), "/settings")

@@ -30,4 +30,4 @@ class Copies(Screen):
         """Replace everything by what is in the file."""
         self.look_at(file)
         self.press("Bring this back")
-        expect(self.page.get_by_text("Brought back")).to_be_visible()
+        expect(self.page.get_by_text("Brought back. What was here")).to_be_visible()

@@ -11,6 +11,7 @@ import json
 import os
 import re
 from collections.abc import Iterable
+from contextlib import suppress
 from http.cookies import SimpleCookie
 from io import BytesIO
 from pathlib import Path
@@ -26,6 +27,9 @@ COOKIES = "browser-cookies.json"
 ADDRESS = re.compile(
     rb"""((?:\s(?:href|action|formaction|src|hx-get|hx-post|data-asks)=|"href": ?)["'])/(?!/)"""
 )
+# What a link so marked leads to is fetched past the service worker, where nobody answers; the answer
+# itself says that it is a file.
+DOWNLOAD = re.compile(rb"(<a\s[^>]*?) download(?=[\s>])")
 FOR_A_FRAME = {"frame-ancestors 'none'": "frame-ancestors 'self'", "DENY": "SAMEORIGIN"}
 NOT_FOR_THE_APP = {"cookie", "accept-encoding", "host", "referer", "connection"}
 
@@ -39,7 +43,7 @@ class Bridge:
         self._root = root
         self._cookie_file = Path(app.config["PITAPP_DATA_DIR"]) / COOKIES
         self._cookies: dict[str, str] = {}
-        if self._cookie_file.exists():
+        with suppress(OSError, ValueError):  # not there yet, or cut off by a full device
             self._cookies = json.loads(self._cookie_file.read_text(encoding="utf-8"))
 
     def answer(
@@ -109,7 +113,8 @@ class Bridge:
                 else:
                     self._cookies[name] = cookie.coded_value
         if self._cookies != before:
-            self._cookie_file.write_text(json.dumps(self._cookies), encoding="utf-8")
+            with suppress(OSError):  # a full device: what was not saved is said by the app
+                self._cookie_file.write_text(json.dumps(self._cookies), encoding="utf-8")
 
     def _outward(self, headers: Headers) -> Headers:
         outward = []
@@ -127,6 +132,7 @@ class Bridge:
         kind = next((value for name, value in headers if name.lower() == "content-type"), "")
         if not self._root or not kind.startswith("text/html"):
             return content
+        content = DOWNLOAD.sub(rb"\1", content)
         return ADDRESS.sub(rb"\1" + self._root.encode() + b"/", content)
 
 
