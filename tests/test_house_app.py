@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import sqlite3
+import subprocess
+import sys
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 from flask import Flask
@@ -31,3 +34,24 @@ def test_forms_are_guarded_in_tests_too(app: Flask, client: PageClient) -> None:
 
     assert client.post("/test-only").status_code == 400
     assert client.post_form("/test-only", {"teeth": 20}).get_data(as_text=True) == "accepted"
+
+
+STARTS = """
+import sys
+from pathlib import Path
+from pitapp import create_app
+
+create_app(Path(sys.argv[1]))
+print(*sorted(sys.modules))
+"""
+
+
+def test_the_app_starts_without_what_it_seldom_needs(tmp_path: Path) -> None:
+    """The solver of charge plans and the signing of certificates are loaded at their first use."""
+    loaded = subprocess.run(
+        [sys.executable, "-c", STARTS, str(tmp_path)], capture_output=True, text=True, check=True
+    ).stdout.split()
+    assert "pitapp.packs.planning.routes" in loaded
+    solver = {name for name in loaded if name.startswith("pitapp.packs.solver.")}
+    assert solver == {"pitapp.packs.solver.watched_time"}
+    assert not {"cryptography", "numpy", "scipy"} & set(loaded)

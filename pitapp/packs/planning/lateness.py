@@ -8,10 +8,10 @@ from typing import NamedTuple
 
 from pitapp.packs.cell import FULL_CELL_V, charge_time_s
 from pitapp.packs.health.state import PackState
+from pitapp.packs.late_text import late_text
 from pitapp.packs.models import ChargerRecord, DayPlan, PlannedHeat, PlannedStep, PlanRecord
 from pitapp.packs.planning.inputs import LATE
 from pitapp.packs.safety import charge_current_a
-from pitapp.packs.solver.conflicts import late_text
 from pitapp.packs.solver.watched_time import WatchedTime
 
 NEAR = timedelta(minutes=1)

@@ -8,9 +8,9 @@ from typing import Literal, NamedTuple
 
 from pitapp.meetings.formulas import clock_text
 from pitapp.meetings.models import Meeting
+from pitapp.packs.late_text import late_text
 from pitapp.packs.models import DayPlan, PlannedHeat, PlannedStep
 from pitapp.packs.planning.lateness import LatePack
-from pitapp.packs.solver.conflicts import late_text
 
 Doing = Literal["charge", "heat", "storage", "stop"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
-from pitapp.packs.solver.problem import SLACK_MIN
+from pitapp.packs.solver.watched_time import SLACK_MIN
 
 
 def least_waiting(

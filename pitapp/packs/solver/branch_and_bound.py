@@ -16,7 +16,8 @@ from pitapp.packs.solver.partial_schedule import (
     PartialSchedule,
     Slot,
 )
-from pitapp.packs.solver.problem import SLACK_MIN, Job, ScheduleProblem
+from pitapp.packs.solver.problem import Job, ScheduleProblem
+from pitapp.packs.solver.watched_time import SLACK_MIN
 
 
 class _DominanceRecord(NamedTuple):

@@ -8,6 +8,7 @@ from functools import partial
 from typing import NamedTuple
 
 from pitapp.packs.cell import FULL_CELL_V, open_circuit_cell_v
+from pitapp.packs.late_text import late_text
 from pitapp.packs.solver.output_assignment import BusyOutputs, last_heat_over
 from pitapp.packs.solver.plan_types import (
     Conflict,
@@ -210,15 +211,3 @@ def _remedy_words(remedy: Remedy, tell_time: Callable[[float], str]) -> str:
     if remedy.kind == "full later":
         return f"{remedy.pack} can be full at {when} at the earliest, {late_text(remedy.after_min)}"
     return f"run {remedy.pack} again at about {remedy.cell_v:.2f} V/cell"
-
-
-def late_text(after_min: float) -> str:
-    """How long after a heat's start a pack would be full, or how short before it.
-
-    >>> late_text(17.2), late_text(0), late_text(-2.5)
-    ('18 min after the start', 'as it starts', 'only 2 min before the start')
-    """
-    if after_min > 0:
-        return f"{math.ceil(after_min)} min after the start"
-    before = math.floor(-after_min)
-    return f"only {before} min before the start" if before else "as it starts"

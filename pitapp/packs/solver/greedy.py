@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from pitapp.packs.solver.problem import SLACK_MIN, Job, Schedule, ScheduleProblem
+from pitapp.packs.solver.problem import Job, Schedule, ScheduleProblem
+from pitapp.packs.solver.watched_time import SLACK_MIN
 
 
 @dataclass

@@ -18,8 +18,7 @@ from pitapp.packs.solver.plan_types import (
     Running,
     Step,
 )
-from pitapp.packs.solver.problem import SLACK_MIN
-from pitapp.packs.solver.watched_time import WatchedTime
+from pitapp.packs.solver.watched_time import SLACK_MIN, WatchedTime
 
 
 def last_heat_over(ordered: Sequence[Heat], rules: PlanRules) -> float:

@@ -7,7 +7,8 @@ import math
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from pitapp.packs.solver.problem import SLACK_MIN, Job, ScheduleProblem, is_better
+from pitapp.packs.solver.problem import Job, ScheduleProblem, is_better
+from pitapp.packs.solver.watched_time import SLACK_MIN
 
 UNDECIDED, MUST, DONE, DROPPED = range(4)
 NONE = -1

@@ -3,12 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from pitapp.packs.solver.watched_time import WatchedTime
-
-SLACK_MIN = 1e-6
+from pitapp.packs.solver.watched_time import WatchedTime
 
 
 @dataclass(frozen=True)

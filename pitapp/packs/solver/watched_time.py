@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from itertools import pairwise
 
-from pitapp.packs.solver.problem import SLACK_MIN
+SLACK_MIN = 1e-6
+"""What rounding may move an instant by."""
 
 
 class WatchedTime:
