@@ -6,8 +6,7 @@ import sqlite3
 from datetime import datetime
 
 from pitapp.bench.models import MotorCheck
-from pitapp.db import to_db, undo
-from pitapp.db.by_id import by_id
+from pitapp.db import records, to_db
 from pitapp.db.pages import newest
 
 _CHECK = ", ".join(MotorCheck.model_fields)
@@ -35,15 +34,10 @@ def check(connection: sqlite3.Connection, check_id: int) -> MotorCheck:
     Raises:
         NotThere: there is no such check, or it was removed.
     """
-    row = by_id(
-        connection,
-        "motor_checks",
-        _CHECK,
-        check_id,
-        missing="That check is not on record.",
-        listed=True,
+    missing = "That check is not on record."
+    return records.by_id(
+        connection, MotorCheck, "motor_checks", check_id, missing=missing, listed=True
     )
-    return MotorCheck(**row)
 
 
 def latest_checks(connection: sqlite3.Connection) -> dict[int, MotorCheck]:
@@ -94,10 +88,7 @@ def save_check(connection: sqlite3.Connection, item: MotorCheck, now: datetime) 
     Raises:
         ChangedMeanwhile: it was changed since the form was opened.
     """
-    values = item.model_dump(exclude={"id", "version"})
-    values |= {"checked_at": to_db(item.checked_at), "as_new": int(item.as_new)}
-    with undo.step(connection, f"{'Changed' if item.id else 'Added'} the check", now) as step:
-        return step.save("motor_checks", item.id, item.version, values), step.token
+    return records.save(connection, "motor_checks", item, "the check", now)
 
 
 def remove_check(connection: sqlite3.Connection, check_id: int, now: datetime) -> tuple[int, str]:
@@ -107,6 +98,4 @@ def remove_check(connection: sqlite3.Connection, check_id: int, now: datetime) -
         NotThere: there is no such check.
     """
     motor_id = check(connection, check_id).motor_id
-    with undo.step(connection, "Removed the check", now) as step:
-        step.remove("motor_checks", check_id, now)
-    return motor_id, step.token
+    return motor_id, records.remove(connection, "motor_checks", check_id, "Removed the check", now)

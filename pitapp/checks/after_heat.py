@@ -14,7 +14,7 @@ from pitapp.checks import store
 from pitapp.checks.engine import first_open, judge_all, number_of
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import Answer, ChecklistRun, Step
-from pitapp.db import undo
+from pitapp.db import records, undo
 from pitapp.runs import store as runs
 from pitapp.runs.models import Run
 
@@ -47,7 +47,7 @@ def note_run(
     held = {each.step_id for each in stored}
     fresh = [each for each in answers_of_run(walk, steps, values, now) if each.step_id not in held]
     for each in fresh:
-        step.insert("check_answers", store.row_of_answer(each))
+        step.insert("check_answers", records.columns(each))
     if fresh and first_open(judge_all(steps, [*stored, *fresh])) is None:
         step.change("check_walks", walk.id, store.ended(now))
 

@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import Any
 
 from pitapp.checks.models import Answer, ChecklistRun, Scope, Step
-from pitapp.db import to_db, undo
+from pitapp.db import records, to_db, undo
 from pitapp.db.pages import newest
 from pitapp.errors import NotThere
 
@@ -48,7 +48,7 @@ def begin(connection: sqlite3.Connection, new: ChecklistRun) -> ChecklistRun:
     Raises:
         NotThere: it was begun once and taken away.
     """
-    values = new.model_dump(exclude={"id"}) | {"started_at": to_db(new.started_at)}
+    values = records.columns(new)
     connection.execute(
         f"INSERT INTO check_walks ({', '.join(values)}) "  # noqa: S608
         f"VALUES ({', '.join('?' * len(values))}) ON CONFLICT (uuid) DO NOTHING",
@@ -177,7 +177,7 @@ def put_answer(
 
 
 def _put(connection: sqlite3.Connection, item: Answer, ended_at: datetime | None) -> None:
-    values = row_of_answer(item)
+    values = records.columns(item)
     connection.execute(
         f"INSERT INTO check_answers ({', '.join(values)}) "  # noqa: S608
         f"VALUES ({', '.join('?' * len(values))}) ON CONFLICT (walk_id, step_id) DO UPDATE SET "
@@ -188,14 +188,6 @@ def _put(connection: sqlite3.Connection, item: Answer, ended_at: datetime | None
         "UPDATE check_walks SET ended_at = ? WHERE id = ?",
         (to_db(ended_at) if ended_at else None, item.walk_id),
     )
-
-
-def row_of_answer(item: Answer) -> dict[str, Any]:
-    """The columns of an answer."""
-    values = item.model_dump(exclude={"id"})
-    for name in ("began_at", "answered_at"):
-        values[name] = to_db(values[name]) if values[name] else None
-    return values
 
 
 def ended(now: datetime) -> dict[str, str]:
@@ -240,9 +232,7 @@ def readings_after_heat(
 
 def remove_run(connection: sqlite3.Connection, item: ChecklistRun, now: datetime) -> str:
     """Take a run-through off the record; returns the undo token."""
-    with undo.step(connection, "Removed the run-through", now) as recording:
-        recording.remove("check_walks", item.id, now)
-    return recording.token
+    return records.remove(connection, "check_walks", item.id, "Removed the run-through", now)
 
 
 def latest_readings(

@@ -11,7 +11,8 @@ that room's `store.py`, and nowhere else.
   an integer `id`. Things that others refer to are not deleted but get `removed_at`. Undoing is
   refused, with the reason, where a row would lose what it belongs to (`db/references.py` knows also
   what the schema does not declare, and a noun for each table).
-- `pitapp.db.by_id`: one row, or the sentence that it is not there.
+- `pitapp.db.records`: what most stores do with a table: `listed by_id add save remove`, each change
+  with its step; `columns(record)` is what a table holds of a record.
 - `pitapp.db.pages`: `newest(...)` reads a page of a long list, `split_page` says where the next
   begins.
 

@@ -23,7 +23,6 @@ from typing import Any
 
 from pitapp.dates import from_db, to_db
 from pitapp.db import references
-from pitapp.db.by_id import by_id
 from pitapp.db.connect import transaction
 from pitapp.errors import ChangedMeanwhile, NotThere, Refused
 
@@ -85,12 +84,15 @@ class Step:
             )
         return row_id
 
-    def change(self, table: str, row_id: int, values: dict[str, Any]) -> None:
-        """Set some columns of a row, whatever its version."""
+    def change(
+        self, table: str, row_id: int, values: dict[str, Any], *, new_version: bool = False
+    ) -> None:
+        """Set some columns of a row, whatever its version; a new version stops forms opened before."""
         self.record_before(table, row_id)
+        counted = ", version = version + 1" if new_version else ""
         self._connection.execute(
-            f"UPDATE {_checked_name(table)} SET {', '.join(f'{_checked_name(name)} = ?' for name in values)} "  # noqa: S608
-            "WHERE id = ?",
+            f"UPDATE {_checked_name(table)} SET {', '.join(f'{_checked_name(name)} = ?' for name in values)}"  # noqa: S608
+            f"{counted} WHERE id = ?",
             [*values.values(), row_id],
         )
 
@@ -153,7 +155,9 @@ def remove_listed(
     Raises:
         NotThere: no such row is listed; `missing` is the sentence.
     """
-    by_id(connection, _checked_name(table), "id", row_id, missing=missing, listed=True)
+    row = _row(connection, table, row_id)
+    if row is None or row["removed_at"]:
+        raise NotThere(missing)
     with step(connection, label, now) as recording:
         recording.remove(table, row_id, now)
     return recording.token

@@ -5,8 +5,7 @@ from __future__ import annotations
 import sqlite3
 from datetime import datetime
 
-from pitapp.db import to_db, undo
-from pitapp.db.by_id import by_id
+from pitapp.db import records, to_db
 from pitapp.db.pages import newest
 from pitapp.gearing.answer import GearFit
 from pitapp.kit.models import Car
@@ -68,10 +67,8 @@ def fit(
         tyre_diameter_mm=car.tyre_diameter_mm,
         fitted_at=now,
     )
-    values = entry.model_dump(exclude={"id"}) | {"fitted_at": to_db(now)}
-    with undo.step(connection, f"Fitted {pinion} / {spur}", now) as step:
-        fit_id = step.insert("gear_fits", values)
-    return entry.model_copy(update={"id": fit_id}), step.token
+    fit_id, token = records.add(connection, "gear_fits", entry, f"Fitted {pinion} / {spur}", now)
+    return entry.model_copy(update={"id": fit_id}), token
 
 
 def take_out(connection: sqlite3.Connection, fit_id: int, now: datetime) -> str:
@@ -80,11 +77,7 @@ def take_out(connection: sqlite3.Connection, fit_id: int, now: datetime) -> str:
     Raises:
         NotThere: there is no such entry.
     """
-    row = by_id(
-        connection, "gear_fits", _FIT, fit_id, missing="That entry is not in the log.", listed=True
-    )
-    entry = GearFit(**row)
+    missing = "That entry is not in the log."
+    entry = records.by_id(connection, GearFit, "gear_fits", fit_id, missing=missing, listed=True)
     label = f"Deleted {entry.pinion_teeth} / {entry.spur_teeth} from the log"
-    with undo.step(connection, label, now) as step:
-        step.remove("gear_fits", fit_id, now)
-    return step.token
+    return records.remove(connection, "gear_fits", fit_id, label, now)

@@ -7,25 +7,19 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Literal
 
-from pitapp.db import settings, undo
-from pitapp.db.by_id import by_id
+from pitapp.db import records, settings, undo
 from pitapp.errors import NotThere
 from pitapp.kit.models import Car, Gear, GearKind, Motor
 
 CURRENT_CAR = "current_car_id"
 MOST_DIGITS = 18
 """Of a number that SQLite still takes."""
-_CAR = tuple(Car.model_fields)
-_MOTOR = tuple(Motor.model_fields)
+_CAR = ", ".join(Car.model_fields)
 
 
 def cars(connection: sqlite3.Connection) -> list[Car]:
     """Every car that was not removed, by name."""
-    rows = connection.execute(
-        f"SELECT {', '.join(_CAR)} FROM cars WHERE removed_at IS NULL "  # noqa: S608
-        "ORDER BY name COLLATE NOCASE, id"
-    )
-    return [Car(**row) for row in rows]
+    return records.listed(connection, Car, "cars", "name COLLATE NOCASE, id")
 
 
 def car(connection: sqlite3.Connection, car_id: int) -> Car:
@@ -34,15 +28,14 @@ def car(connection: sqlite3.Connection, car_id: int) -> Car:
     Raises:
         NotThere: there is no such car.
     """
-    row = by_id(connection, "cars", ", ".join(_CAR), car_id, missing="There is no such car.")
-    return Car(**row)
+    return records.by_id(connection, Car, "cars", car_id, missing="There is no such car.")
 
 
 def current_car(connection: sqlite3.Connection, chosen: dict[str, str]) -> Car | None:
     """The car that the screens are about: the one chosen, else the first."""
     car_id = chosen.get(CURRENT_CAR, "")[:MOST_DIGITS]
     row = connection.execute(
-        f"SELECT {', '.join(_CAR)} FROM cars WHERE removed_at IS NULL "  # noqa: S608
+        f"SELECT {_CAR} FROM cars WHERE removed_at IS NULL "  # noqa: S608
         "ORDER BY id = ? DESC, id LIMIT 1",
         (int(car_id) if car_id.isdecimal() else 0,),
     ).fetchone()
@@ -74,11 +67,7 @@ def choose_car(connection: sqlite3.Connection, car_id: int) -> Car:
 
 def motors(connection: sqlite3.Connection) -> list[Motor]:
     """Every motor that was not removed, by name."""
-    rows = connection.execute(
-        f"SELECT {', '.join(_MOTOR)} FROM motors WHERE removed_at IS NULL "  # noqa: S608
-        "ORDER BY name COLLATE NOCASE, id"
-    )
-    return [Motor(**row) for row in rows]
+    return records.listed(connection, Motor, "motors", "name COLLATE NOCASE, id")
 
 
 def motor(connection: sqlite3.Connection, motor_id: int) -> Motor:
@@ -87,10 +76,7 @@ def motor(connection: sqlite3.Connection, motor_id: int) -> Motor:
     Raises:
         NotThere: there is no such motor.
     """
-    row = by_id(
-        connection, "motors", ", ".join(_MOTOR), motor_id, missing="There is no such motor."
-    )
-    return Motor(**row)
+    return records.by_id(connection, Motor, "motors", motor_id, missing="There is no such motor.")
 
 
 def save_car(connection: sqlite3.Connection, item: Car, now: datetime) -> tuple[int, str]:
@@ -100,7 +86,7 @@ def save_car(connection: sqlite3.Connection, item: Car, now: datetime) -> tuple[
         ChangedMeanwhile: it was changed since the form was opened.
         NotThere: there is no such car.
     """
-    return _save(connection, "cars", item, now)
+    return records.save(connection, "cars", item, item.name, now)
 
 
 def measure_tyres(
@@ -117,16 +103,7 @@ def measure_tyres(
 
 def save_motor(connection: sqlite3.Connection, item: Motor, now: datetime) -> tuple[int, str]:
     """Add the motor (id 0) or change it; see `save_car`."""
-    return _save(connection, "motors", item, now)
-
-
-def _save(
-    connection: sqlite3.Connection, table: str, item: Car | Motor, now: datetime
-) -> tuple[int, str]:
-    values = item.model_dump(exclude={"id", "version"})
-    verb = "Changed" if item.id else "Added"
-    with undo.step(connection, f"{verb} {item.name}", now) as step:
-        return step.save(table, item.id, item.version, values), step.token
+    return records.save(connection, "motors", item, item.name, now)
 
 
 def remove(
@@ -138,9 +115,7 @@ def remove(
         NotThere: there is no such thing.
     """
     name = (car if table == "cars" else motor)(connection, item_id).name
-    with undo.step(connection, f"Removed {name}", now) as step:
-        step.remove(table, item_id, now)
-    return step.token
+    return records.remove(connection, table, item_id, f"Removed {name}", now)
 
 
 def gears(connection: sqlite3.Connection, pitch: str | None = None) -> list[Gear]:
@@ -201,12 +176,9 @@ def add_motor(
     connection: sqlite3.Connection, step: undo.Step, item: Motor, car_id: int | None
 ) -> int:
     """Add a motor within the caller's undo step, into the car if one is given; returns its id."""
-    motor_id = step.insert("motors", item.model_dump(exclude={"id", "version"}))
+    motor_id = step.insert("motors", records.columns(item))
     if car_id is not None:
-        step.record_before("cars", car_id)
-        connection.execute(
-            "UPDATE cars SET motor_id = ?, version = version + 1 WHERE id = ?", (motor_id, car_id)
-        )
+        step.change("cars", car_id, {"motor_id": motor_id}, new_version=True)
     return motor_id
 
 

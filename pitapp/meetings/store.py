@@ -9,8 +9,7 @@ from datetime import date, datetime, timedelta
 from typing import Literal
 from uuid import UUID, uuid4, uuid5
 
-from pitapp.db import from_db, identity, to_db, undo
-from pitapp.db.by_id import by_id
+from pitapp.db import from_db, identity, records, to_db, undo
 from pitapp.db.pages import newest
 from pitapp.meetings.classes.store import (
     class_raced,
@@ -81,8 +80,8 @@ def meeting(connection: sqlite3.Connection, meeting_id: int) -> Meeting:
     Raises:
         NotThere: there is no such meeting.
     """
-    row = by_id(connection, "meetings", _MEETING, meeting_id, missing="There is no such meeting.")
-    return Meeting(**row)
+    missing = "There is no such meeting."
+    return records.by_id(connection, Meeting, "meetings", meeting_id, missing=missing)
 
 
 def calendar_key(connection: sqlite3.Connection, meeting_id: int) -> UUID:
@@ -149,7 +148,7 @@ def save_meeting(
         ChangedMeanwhile: it was changed since the form was opened.
         NotThere: there is no such meeting.
     """
-    values = item.model_dump(mode="json", exclude={"id", "version"})
+    values = records.columns(item)
     verb = "Changed" if item.id else "Added"
     with undo.step(connection, f"{verb} {item.title}", now) as step:
         if item.id:

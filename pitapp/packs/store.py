@@ -5,24 +5,19 @@ from __future__ import annotations
 import json
 import sqlite3
 from datetime import datetime
-from typing import Any, Literal
+from typing import Literal
 
-from pitapp.db import from_db, to_db, undo
-from pitapp.db.by_id import by_id
+from pitapp.db import from_db, records, to_db, undo
 from pitapp.packs.models import InCar, Pack, Reading, Storage
 
-_PACK = ", ".join(Pack.model_fields)
 _READING = ", ".join(Reading.model_fields)
 _STORAGE = ", ".join(Storage.model_fields)
 
 
 def packs(connection: sqlite3.Connection) -> list[Pack]:
     """Every pack that was not removed, sound ones first, by mark."""
-    rows = connection.execute(
-        f"SELECT {_PACK} FROM packs WHERE removed_at IS NULL "  # noqa: S608
-        "ORDER BY damaged OR retired_at IS NOT NULL, mark COLLATE NOCASE, id"
-    )
-    return [Pack(**row) for row in rows]
+    order = "damaged OR retired_at IS NOT NULL, mark COLLATE NOCASE, id"
+    return records.listed(connection, Pack, "packs", order)
 
 
 def pack(connection: sqlite3.Connection, pack_id: int) -> Pack:
@@ -31,8 +26,7 @@ def pack(connection: sqlite3.Connection, pack_id: int) -> Pack:
     Raises:
         NotThere: there is no such pack.
     """
-    row = by_id(connection, "packs", _PACK, pack_id, missing="There is no such pack.")
-    return Pack(**row)
+    return records.by_id(connection, Pack, "packs", pack_id, missing="There is no such pack.")
 
 
 def save_pack(connection: sqlite3.Connection, item: Pack, now: datetime) -> tuple[int, str]:
@@ -42,12 +36,9 @@ def save_pack(connection: sqlite3.Connection, item: Pack, now: datetime) -> tupl
         ChangedMeanwhile: it was changed since the form was opened.
         NotThere: there is no such pack.
     """
-    values = _columns(item.model_dump(exclude={"id", "version"}))
-    verb = "Changed" if item.id else "Added"
-    with undo.step(connection, f"{verb} pack {item.mark}", now) as step:
-        if item.id:
-            pack(connection, item.id)
-        return step.save("packs", item.id, item.version, values), step.token
+    if item.id:
+        pack(connection, item.id)
+    return records.save(connection, "packs", item, f"pack {item.mark}", now)
 
 
 def set_condition(
@@ -60,17 +51,12 @@ def set_condition(
     """Mark a pack as sound, retired or damaged (with what was seen); returns the undo token."""
     item = pack(connection, pack_id)
     with undo.step(connection, f"Marked pack {item.mark} as {condition}", now) as step:
-        step.record_before("packs", pack_id)
-        connection.execute(
-            "UPDATE packs SET damaged = ?, damage = ?, retired_at = ?, version = version + 1 "
-            "WHERE id = ?",
-            (
-                condition == "damaged",
-                damage if condition == "damaged" else "",
-                to_db(now) if condition == "retired" else None,
-                pack_id,
-            ),
-        )
+        values = {
+            "damaged": condition == "damaged",
+            "damage": damage if condition == "damaged" else "",
+            "retired_at": to_db(now) if condition == "retired" else None,
+        }
+        step.change("packs", pack_id, values, new_version=True)
     return step.token
 
 
@@ -82,9 +68,7 @@ def remove(
     now: datetime,
 ) -> str:
     """Take a pack or an entry of its history out of the lists; returns the undo token."""
-    with undo.step(connection, label, now) as step:
-        step.remove(table, item_id, now)
-    return step.token
+    return records.remove(connection, table, item_id, label, now)
 
 
 def readings(
@@ -106,9 +90,8 @@ def reading(connection: sqlite3.Connection, reading_id: int) -> Reading:
     Raises:
         NotThere: there is no such reading.
     """
-    row = by_id(
-        connection, "pack_readings", _READING, reading_id, missing="There is no such reading."
-    )
+    missing = "There is no such reading."
+    row = records.row_by_id(connection, "pack_readings", _READING, reading_id, missing=missing)
     return _reading(row)
 
 
@@ -135,20 +118,13 @@ def latest_readings(
 def add_reading(connection: sqlite3.Connection, item: Reading, now: datetime) -> tuple[int, str]:
     """Write down a reading; returns its id and the undo token."""
     mark = pack(connection, item.pack_id).mark
-    values = _columns(item.model_dump(exclude={"id"}))
-    with undo.step(connection, f"Added a reading of pack {mark}", now) as step:
-        new_id = insert(connection, "pack_readings", values)
-        step.record_insert("pack_readings", new_id)
-    return new_id, step.token
+    return records.add(connection, "pack_readings", item, f"Added a reading of pack {mark}", now)
 
 
 def put_away(connection: sqlite3.Connection, item: Storage, now: datetime) -> str:
     """Note that a pack lies at storage charge; returns the undo token."""
     mark = pack(connection, item.pack_id).mark
-    with undo.step(connection, f"Put pack {mark} away", now) as step:
-        values = _columns(item.model_dump(exclude={"id"}))
-        step.record_insert("pack_storages", insert(connection, "pack_storages", values))
-    return step.token
+    return records.add(connection, "pack_storages", item, f"Put pack {mark} away", now)[1]
 
 
 def storages(connection: sqlite3.Connection, pack_id: int, limit: int = 50) -> list[Storage]:
@@ -170,29 +146,6 @@ def latest_storages(connection: sqlite3.Connection) -> dict[int, Storage]:
         "ORDER BY stored_at DESC, id DESC LIMIT 1) WHERE packs.removed_at IS NULL"
     )
     return {row["pack_id"]: Storage(**row) for row in rows}
-
-
-def insert(connection: sqlite3.Connection, table: str, values: dict[str, Any]) -> int:
-    """Add a row and return its id; for the stores of this room."""
-    cursor = connection.execute(
-        f"INSERT INTO {table} ({', '.join(values)}) "  # noqa: S608
-        f"VALUES ({', '.join('?' * len(values))})",
-        list(values.values()),
-    )
-    return int(cursor.lastrowid or 0)
-
-
-def _columns(values: dict[str, Any]) -> dict[str, Any]:
-    """A model's values as the columns keep them."""
-
-    def to_column(value: Any) -> Any:
-        if isinstance(value, datetime):
-            return to_db(value)
-        if isinstance(value, tuple):
-            return json.dumps(value)
-        return value.isoformat() if hasattr(value, "isoformat") else value
-
-    return {name: to_column(value) for name, value in values.items()}
 
 
 def _reading(row: sqlite3.Row) -> Reading:

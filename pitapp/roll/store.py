@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from datetime import datetime
 
-from pitapp.db import to_db, undo
+from pitapp.db import records, undo
 from pitapp.db.pages import newest
 from pitapp.roll.models import Parking, TiltTest
 
@@ -28,10 +28,8 @@ def tilt_tests(
 
 def add_test(connection: sqlite3.Connection, item: TiltTest, now: datetime) -> str:
     """Write down a tilt test; returns the undo token."""
-    values = item.model_dump(exclude={"id"}) | {"tested_at": to_db(item.tested_at)}
-    with undo.step(connection, f"Tilt test at {item.angle_deg:g}°", now) as step:
-        step.insert("tilt_tests", values)
-    return step.token
+    label = f"Tilt test at {item.angle_deg:g}°"
+    return records.add(connection, "tilt_tests", item, label, now)[1]
 
 
 def remove_test(connection: sqlite3.Connection, test_id: int, now: datetime) -> str:

@@ -9,7 +9,7 @@ from datetime import datetime
 from hashlib import blake2b
 from typing import Any, Literal
 
-from pitapp.db import to_db, undo
+from pitapp.db import records, to_db, undo
 from pitapp.errors import NotThere
 from pitapp.packs import store as packs
 from pitapp.packs.charging import store as charging
@@ -208,16 +208,12 @@ def remove_run(connection: sqlite3.Connection, run_id: int, now: datetime) -> st
         NotThere: there is no such run, or it was taken out already.
     """
     run(connection, run_id)
-    with undo.step(connection, "Removed the run", now) as step:
-        step.remove("runs", run_id, now)
-    return step.token
+    return records.remove(connection, "runs", run_id, "Removed the run", now)
 
 
 def _values(connection: sqlite3.Connection, item: Run) -> dict[str, Any]:
-    values = item.model_dump(exclude={"id", "version", "snapshot"})
     lists = _packed(item.snapshot)
-    return values | {
-        "started_at": to_db(item.started_at),
+    return records.columns(item, "snapshot") | {
         "snapshot": item.snapshot.model_dump_json(exclude=KEPT_APART, exclude_defaults=True),
         "setup_id": _setup_id(connection, lists) if lists else None,
     }

@@ -5,8 +5,7 @@ from __future__ import annotations
 import sqlite3
 from datetime import datetime
 
-from pitapp.db import from_db, undo
-from pitapp.db.by_id import by_id
+from pitapp.db import from_db, records, undo
 from pitapp.tracks.formulas import TrackRun
 from pitapp.tracks.models import Straight, Track, Visits
 
@@ -37,9 +36,8 @@ def track(connection: sqlite3.Connection, track_id: int) -> Track:
     Raises:
         NotThere: there is no such track.
     """
-    row = by_id(
-        connection, "tracks", ", ".join(_TRACK), track_id, missing="There is no such track."
-    )
+    names, missing = ", ".join(_TRACK), "There is no such track."
+    row = records.row_by_id(connection, "tracks", names, track_id, missing=missing)
     straights = connection.execute(
         f"SELECT {', '.join(_STRAIGHT)} FROM track_straights "  # noqa: S608
         "WHERE track_id = ? ORDER BY position",
@@ -67,9 +65,9 @@ def save_track(
 
 
 def _save(connection: sqlite3.Connection, item: Track, step: undo.Step) -> int:
-    values = item.model_dump(exclude={"id", "version", "straights"})
     if item.id:
         track(connection, item.id)
+    values = records.columns(item, "straights")
     track_id = step.save("tracks", item.id, item.version, values)
     _replace_straights(connection, step, track_id, item.straights)
     return track_id
@@ -82,9 +80,7 @@ def remove_track(connection: sqlite3.Connection, track_id: int, now: datetime) -
         NotThere: there is no such track.
     """
     name = track(connection, track_id).name
-    with undo.step(connection, f"Removed {name}", now) as step:
-        step.remove("tracks", track_id, now)
-    return step.token
+    return records.remove(connection, "tracks", track_id, f"Removed {name}", now)
 
 
 def _replace_straights(

@@ -8,8 +8,7 @@ from datetime import datetime
 
 from pitapp.checks.lists.store import put_checklist
 from pitapp.checks.models import Checklist, Controller, Step
-from pitapp.db import to_db, undo
-from pitapp.db.by_id import by_id
+from pitapp.db import records, to_db, undo
 
 OF_PROFILES = ("profile_name", "profile_class_id")
 _CONTROLLER = tuple(Controller.model_fields)
@@ -19,11 +18,7 @@ _NEWEST = "(SELECT max(id) FROM car_controllers AS newest WHERE newest.car_id = 
 
 def controllers(connection: sqlite3.Connection) -> list[Controller]:
     """Every controller that was not removed, by name."""
-    rows = connection.execute(
-        f"SELECT {_COLUMNS} FROM controllers WHERE removed_at IS NULL "  # noqa: S608
-        "ORDER BY name COLLATE NOCASE, id"
-    )
-    return [Controller(**row) for row in rows]
+    return records.listed(connection, Controller, "controllers", "name COLLATE NOCASE, id")
 
 
 def controller(connection: sqlite3.Connection, controller_id: int) -> Controller:
@@ -32,10 +27,8 @@ def controller(connection: sqlite3.Connection, controller_id: int) -> Controller
     Raises:
         NotThere: there is no such controller.
     """
-    row = by_id(
-        connection, "controllers", _COLUMNS, controller_id, missing="There is no such controller."
-    )
-    return Controller(**row)
+    missing = "There is no such controller."
+    return records.by_id(connection, Controller, "controllers", controller_id, missing=missing)
 
 
 def in_car(connection: sqlite3.Connection, car_id: int) -> Controller | None:
@@ -98,7 +91,7 @@ def add_in(
     now: datetime,
 ) -> int:
     """As `add`, within the caller's undo step; returns the id."""
-    new_id = step.insert("controllers", item.model_dump(exclude={"id", "version"}))
+    new_id = step.insert("controllers", records.columns(item))
     own = Checklist(name=f"{item.name}: settings"[:60], occasion="settings", controller_id=new_id)
     put_checklist(connection, own, settings, step)
     if car_id is not None:
@@ -112,7 +105,7 @@ def change(connection: sqlite3.Connection, item: Controller, now: datetime) -> s
     Raises:
         ChangedMeanwhile: it was changed since the form was opened.
     """
-    values = item.model_dump(exclude={"id", "version", *OF_PROFILES})
+    values = records.columns(item, *OF_PROFILES)
     with undo.step(connection, f"Changed {item.name}", now) as step:
         step.save("controllers", item.id, item.version, values)
     return step.token
@@ -125,9 +118,7 @@ def remove(connection: sqlite3.Connection, controller_id: int, now: datetime) ->
         NotThere: there is no such controller.
     """
     name = controller(connection, controller_id).name
-    with undo.step(connection, f"Removed {name}", now) as step:
-        step.remove("controllers", controller_id, now)
-    return step.token
+    return records.remove(connection, "controllers", controller_id, f"Removed {name}", now)
 
 
 def _put_in(step: undo.Step, car_id: int, controller_id: int | None, now: datetime) -> None:

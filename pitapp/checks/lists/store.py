@@ -6,11 +6,9 @@ import json
 import sqlite3
 from collections.abc import Iterable, Mapping
 from datetime import datetime
-from typing import Any
 
 from pitapp.checks.models import Checklist, Step
-from pitapp.db import undo
-from pitapp.db.by_id import by_id
+from pitapp.db import records, undo
 from pitapp.errors import NotThere
 
 _LIST = tuple(Checklist.model_fields)
@@ -32,14 +30,8 @@ def checklist(connection: sqlite3.Connection, checklist_id: int) -> Checklist:
     Raises:
         NotThere: there is no such checklist.
     """
-    row = by_id(
-        connection,
-        "checklists",
-        ", ".join(_LIST),
-        checklist_id,
-        missing="There is no such checklist.",
-    )
-    return Checklist(**row)
+    missing = "There is no such checklist."
+    return records.by_id(connection, Checklist, "checklists", checklist_id, missing=missing)
 
 
 def settings_list(connection: sqlite3.Connection, controller_id: int) -> Checklist:
@@ -97,9 +89,8 @@ def step(connection: sqlite3.Connection, step_id: int, profile_id: int | None = 
     Raises:
         NotThere: there is no such step.
     """
-    row = by_id(
-        connection, "check_steps", ", ".join(_STEP), step_id, missing="There is no such step."
-    )
+    names, missing = ", ".join(_STEP), "There is no such step."
+    row = records.row_by_id(connection, "check_steps", names, step_id, missing=missing)
     return _as_planned(connection, [_step(row)], profile_id)[0]
 
 
@@ -131,12 +122,12 @@ def put_checklist(
     recording: undo.Step,
 ) -> int:
     """Add a checklist with its steps within the caller's undo step; returns its id."""
-    values = item.model_dump(exclude={"id", "version", "position"})
+    values = records.columns(item, "position")
     last = connection.execute("SELECT max(position) FROM checklists").fetchone()[0]
     new_id = recording.insert("checklists", values | {"position": (last or 0) + 1})
     for position, each in enumerate(its_steps, start=1):
         positioned = each.model_copy(update={"checklist_id": new_id, "position": position})
-        recording.insert("check_steps", _values(positioned))
+        recording.insert("check_steps", records.columns(positioned))
     return new_id
 
 
@@ -170,15 +161,14 @@ def save_step(
                 (item.checklist_id,),
             ).fetchone()[0]
             positioned = item.model_copy(update={"position": (last or 0) + 1})
-            values = _values(positioned)
+            values = records.columns(positioned)
             if profile_id is not None:
                 values["planned"] = ""
             new_id = recording.insert("check_steps", values)
             if profile_id is not None:
                 _put_plan(connection, recording, profile_id, new_id, item.planned)
             return new_id, recording.token
-        values = _values(item)
-        del values["position"], values["checklist_id"]
+        values = records.columns(item, "position", "checklist_id")
         if profile_id is not None:
             del values["planned"]
             _put_plan(connection, recording, profile_id, item.id, item.planned)
@@ -229,11 +219,8 @@ def save_defaults(connection: sqlite3.Connection, read: Mapping[int, str], now: 
     """Note what the maker sets at each step, by the step's id; returns the undo token."""
     with undo.step(connection, "Noted the maker's defaults", now) as recording:
         for step_id, default in read.items():
-            recording.change(
-                "check_steps",
-                step_id,
-                {"maker_default": default, "version": step(connection, step_id).version + 1},
-            )
+            values = {"maker_default": default}
+            recording.change("check_steps", step_id, values, new_version=True)
     return recording.token
 
 
@@ -268,7 +255,7 @@ def remove_step(connection: sqlite3.Connection, step_id: int, now: datetime) -> 
         NotThere: there is no such step.
     """
     name = step(connection, step_id).name
-    return _remove(connection, "check_steps", step_id, f"Removed {name}", now)
+    return records.remove(connection, "check_steps", step_id, f"Removed {name}", now)
 
 
 def remove_checklist(connection: sqlite3.Connection, checklist_id: int, now: datetime) -> str:
@@ -278,20 +265,7 @@ def remove_checklist(connection: sqlite3.Connection, checklist_id: int, now: dat
         NotThere: there is no such checklist.
     """
     name = checklist(connection, checklist_id).name
-    return _remove(connection, "checklists", checklist_id, f"Removed {name}", now)
-
-
-def _remove(
-    connection: sqlite3.Connection, table: str, row_id: int, label: str, now: datetime
-) -> str:
-    with undo.step(connection, label, now) as recording:
-        recording.remove(table, row_id, now)
-    return recording.token
-
-
-def _values(item: Step) -> dict[str, Any]:
-    values = item.model_dump(exclude={"id", "version"})
-    return values | {"choices": json.dumps(item.choices, ensure_ascii=False)}
+    return records.remove(connection, "checklists", checklist_id, f"Removed {name}", now)
 
 
 def _step(row: sqlite3.Row) -> Step:

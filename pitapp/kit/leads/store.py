@@ -5,20 +5,13 @@ from __future__ import annotations
 import sqlite3
 from datetime import datetime
 
-from pitapp.db import undo
-from pitapp.db.by_id import by_id
+from pitapp.db import records
 from pitapp.kit.leads.models import Lead
-
-_LEAD = ", ".join(Lead.model_fields)
 
 
 def leads(connection: sqlite3.Connection, car_id: int) -> list[Lead]:
     """A car's leads, in the order they were added."""
-    rows = connection.execute(
-        f"SELECT {_LEAD} FROM leads WHERE car_id = ? AND removed_at IS NULL ORDER BY id",  # noqa: S608
-        (car_id,),
-    )
-    return [Lead(**row) for row in rows]
+    return records.listed(connection, Lead, "leads", "id", car_id=car_id)
 
 
 def lead(connection: sqlite3.Connection, lead_id: int) -> Lead:
@@ -27,10 +20,8 @@ def lead(connection: sqlite3.Connection, lead_id: int) -> Lead:
     Raises:
         NotThere: there is no such entry, or it was removed.
     """
-    row = by_id(
-        connection, "leads", _LEAD, lead_id, missing="Those leads are not on the list.", listed=True
-    )
-    return Lead(**row)
+    missing = "Those leads are not on the list."
+    return records.by_id(connection, Lead, "leads", lead_id, missing=missing, listed=True)
 
 
 def save_lead(connection: sqlite3.Connection, item: Lead, now: datetime) -> tuple[int, str]:
@@ -39,9 +30,7 @@ def save_lead(connection: sqlite3.Connection, item: Lead, now: datetime) -> tupl
     Raises:
         ChangedMeanwhile: they were changed since the form was opened.
     """
-    values = item.model_dump(exclude={"id", "version"})
-    with undo.step(connection, f"{'Changed' if item.id else 'Added'} {item.name}", now) as step:
-        return step.save("leads", item.id, item.version, values), step.token
+    return records.save(connection, "leads", item, item.name, now)
 
 
 def remove_lead(connection: sqlite3.Connection, lead_id: int, now: datetime) -> str:
@@ -51,6 +40,4 @@ def remove_lead(connection: sqlite3.Connection, lead_id: int, now: datetime) -> 
         NotThere: there is no such entry.
     """
     label = f"Removed {lead(connection, lead_id).name}"
-    with undo.step(connection, label, now) as step:
-        step.remove("leads", lead_id, now)
-    return step.token
+    return records.remove(connection, "leads", lead_id, label, now)

@@ -6,24 +6,17 @@ import sqlite3
 from datetime import datetime
 from typing import Literal
 
-from pitapp.db import to_db, undo
-from pitapp.db.by_id import by_id
+from pitapp.db import records
 from pitapp.db.pages import newest
 from pitapp.kit.scales.models import Part, Weighing
 
-_PART = ", ".join(Part.model_fields)
-_WEIGHING = ", ".join(Weighing.model_fields)
 Table = Literal["weighed_parts", "corner_weighings"]
 
 
 def parts(connection: sqlite3.Connection, car_id: int) -> list[Part]:
     """The parts weighed for a car, by name."""
-    rows = connection.execute(
-        f"SELECT {_PART} FROM weighed_parts WHERE car_id = ? AND removed_at IS NULL "  # noqa: S608
-        "ORDER BY name COLLATE NOCASE, id",
-        (car_id,),
-    )
-    return [Part(**row) for row in rows]
+    order = "name COLLATE NOCASE, id"
+    return records.listed(connection, Part, "weighed_parts", order, car_id=car_id)
 
 
 def part(connection: sqlite3.Connection, part_id: int) -> Part:
@@ -32,15 +25,8 @@ def part(connection: sqlite3.Connection, part_id: int) -> Part:
     Raises:
         NotThere: there is no such part, or it was removed.
     """
-    row = by_id(
-        connection,
-        "weighed_parts",
-        _PART,
-        part_id,
-        missing="That part is not on the list.",
-        listed=True,
-    )
-    return Part(**row)
+    missing = "That part is not on the list."
+    return records.by_id(connection, Part, "weighed_parts", part_id, missing=missing, listed=True)
 
 
 def weighings(
@@ -64,15 +50,14 @@ def weighing(connection: sqlite3.Connection, weighing_id: int) -> Weighing:
     Raises:
         NotThere: there is no such weighing, or it was removed.
     """
-    row = by_id(
+    return records.by_id(
         connection,
+        Weighing,
         "corner_weighings",
-        _WEIGHING,
         weighing_id,
         missing="That weighing is not on record.",
         listed=True,
     )
-    return Weighing(**row)
 
 
 def save_part(connection: sqlite3.Connection, item: Part, now: datetime) -> tuple[int, str]:
@@ -81,26 +66,12 @@ def save_part(connection: sqlite3.Connection, item: Part, now: datetime) -> tupl
     Raises:
         ChangedMeanwhile: it was changed since the form was opened.
     """
-    values = item.model_dump(exclude={"id", "version"}) | {"fitted": int(item.fitted)}
-    return _save(connection, "weighed_parts", item, values, item.name, now)
+    return records.save(connection, "weighed_parts", item, item.name, now)
 
 
 def save_weighing(connection: sqlite3.Connection, item: Weighing, now: datetime) -> tuple[int, str]:
     """Add the weighing (id 0) or change it; see `save_part`."""
-    values = item.model_dump(exclude={"id", "version"}) | {"weighed_at": to_db(item.weighed_at)}
-    return _save(connection, "corner_weighings", item, values, "the corner weights", now)
-
-
-def _save(
-    connection: sqlite3.Connection,
-    table: Table,
-    item: Part | Weighing,
-    values: dict[str, object],
-    name: str,
-    now: datetime,
-) -> tuple[int, str]:
-    with undo.step(connection, f"{'Changed' if item.id else 'Added'} {name}", now) as step:
-        return step.save(table, item.id, item.version, values), step.token
+    return records.save(connection, "corner_weighings", item, "the corner weights", now)
 
 
 def remove(connection: sqlite3.Connection, table: Table, item_id: int, now: datetime) -> str:
@@ -114,6 +85,4 @@ def remove(connection: sqlite3.Connection, table: Table, item_id: int, now: date
     else:
         weighing(connection, item_id)
         label = "Removed the corner weights"
-    with undo.step(connection, label, now) as step:
-        step.remove(table, item_id, now)
-    return step.token
+    return records.remove(connection, table, item_id, label, now)

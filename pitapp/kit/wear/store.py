@@ -5,8 +5,7 @@ from __future__ import annotations
 import sqlite3
 from datetime import datetime
 
-from pitapp.db import to_db, undo
-from pitapp.db.by_id import by_id
+from pitapp.db import records, to_db, undo
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
 from pitapp.kit.wear.formulas import over_limit
@@ -21,10 +20,7 @@ def parts(connection: sqlite3.Connection) -> list[PartHours]:
     """Every part in the kit's cars and motors with what it has run, by where it is."""
     places = [("car_id", each.id, each.name) for each in kit.cars(connection)]
     places += [("motor_id", each.id, each.name) for each in kit.motors(connection)]
-    rows = connection.execute(
-        f"SELECT {_PART} FROM worn_parts WHERE removed_at IS NULL ORDER BY name, id"  # noqa: S608
-    )
-    listed = [WornPart(**row) for row in rows]
+    listed = records.listed(connection, WornPart, "worn_parts", "name, id")
     return [
         PartHours(part, place, hours(connection, part))
         for column, item_id, place in places
@@ -51,15 +47,8 @@ def part(connection: sqlite3.Connection, worn_id: int) -> WornPart:
     Raises:
         NotThere: there is no such part, or it was removed.
     """
-    row = by_id(
-        connection,
-        "worn_parts",
-        _PART,
-        worn_id,
-        missing="That part is not on the list.",
-        listed=True,
-    )
-    return WornPart(**row)
+    missing = "That part is not on the list."
+    return records.by_id(connection, WornPart, "worn_parts", worn_id, missing=missing, listed=True)
 
 
 def hours(connection: sqlite3.Connection, item: WornPart) -> Hours:
@@ -90,9 +79,7 @@ def save(connection: sqlite3.Connection, item: WornPart, now: datetime) -> tuple
     Raises:
         ChangedMeanwhile: it was changed since the form was opened.
     """
-    values = item.model_dump(exclude={"id", "version"}) | {"since": to_db(item.since)}
-    with undo.step(connection, f"{'Changed' if item.id else 'Added'} {item.name}", now) as step:
-        return step.save("worn_parts", item.id, item.version, values), step.token
+    return records.save(connection, "worn_parts", item, item.name, now)
 
 
 def add_usual(connection: sqlite3.Connection, car: Car, now: datetime) -> str:
@@ -128,6 +115,4 @@ def remove(connection: sqlite3.Connection, worn_id: int, now: datetime) -> str:
         NotThere: there is no such part.
     """
     label = f"Removed {part(connection, worn_id).name}"
-    with undo.step(connection, label, now) as step:
-        step.remove("worn_parts", worn_id, now)
-    return step.token
+    return records.remove(connection, "worn_parts", worn_id, label, now)

@@ -6,8 +6,7 @@ import sqlite3
 from collections.abc import Iterable
 from datetime import date, datetime
 
-from pitapp.db import undo
-from pitapp.db.by_id import by_id
+from pitapp.db import records, undo
 from pitapp.meetings.models import ClassLimit, Meeting, RaceClass
 
 _COLUMNS = [name for name in RaceClass.model_fields if name != "limits"]
@@ -36,9 +35,8 @@ def race_class(connection: sqlite3.Connection, race_class_id: int) -> RaceClass:
     Raises:
         NotThere: there is no such class.
     """
-    row = by_id(
-        connection, "race_classes", _CLASS, race_class_id, missing="There is no such class."
-    )
+    missing = "There is no such class."
+    row = records.row_by_id(connection, "race_classes", _CLASS, race_class_id, missing=missing)
     return RaceClass(**row, limits=_limits(connection, race_class_id))
 
 
@@ -87,7 +85,7 @@ def save_class(connection: sqlite3.Connection, item: RaceClass, now: datetime) -
         ChangedMeanwhile: it was changed since the form was opened.
         NotThere: there is no such class.
     """
-    values = item.model_dump(exclude={"id", "version", "limits"})
+    values = records.columns(item, "limits")
     verb = "Changed" if item.id else "Added"
     with undo.step(connection, f"{verb} {item.name}", now) as step:
         if item.id:
@@ -104,9 +102,7 @@ def remove_class(connection: sqlite3.Connection, race_class_id: int, now: dateti
         NotThere: there is no such class.
     """
     name = race_class(connection, race_class_id).name
-    with undo.step(connection, f"Removed {name}", now) as step:
-        step.remove("race_classes", race_class_id, now)
-    return step.token
+    return records.remove(connection, "race_classes", race_class_id, f"Removed {name}", now)
 
 
 def _limits(connection: sqlite3.Connection, race_class_id: int) -> tuple[ClassLimit, ...]:

@@ -5,17 +5,15 @@ from __future__ import annotations
 import json
 import sqlite3
 from datetime import date, datetime
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from pitapp.db import undo
-from pitapp.db.by_id import by_id
+from pitapp.db import records
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import Heat, Meeting
 from pitapp.meetings.results.formulas import Counting, best_of, counting, points_for
 from pitapp.meetings.results.models import MeetingResult, PointTable, Season
 
 _TABLE = ", ".join(PointTable.model_fields)
-_SEASON = ", ".join(Season.model_fields)
 _RESULT = ", ".join(MeetingResult.model_fields)
 
 
@@ -59,9 +57,8 @@ def table(connection: sqlite3.Connection, table_id: int) -> PointTable:
     Raises:
         NotThere: there is no such table.
     """
-    row = by_id(
-        connection, "point_tables", _TABLE, table_id, missing="There is no such points table."
-    )
+    missing = "There is no such points table."
+    row = records.row_by_id(connection, "point_tables", _TABLE, table_id, missing=missing)
     return _table(row)
 
 
@@ -75,19 +72,12 @@ def save_table(connection: sqlite3.Connection, item: PointTable, now: datetime) 
     Raises:
         ChangedMeanwhile: it was changed since the form was opened.
     """
-    values = item.model_dump(exclude={"id", "version"}) | {
-        "points": json.dumps(item.points),
-        "fewest_wins": int(item.fewest_wins),
-    }
-    return _save(connection, "point_tables", item.id, item.version, values, item.name, now)
+    return records.save(connection, "point_tables", item, item.name, now)
 
 
 def seasons(connection: sqlite3.Connection) -> list[Season]:
     """Every season, the newest first."""
-    rows = connection.execute(
-        f"SELECT {_SEASON} FROM seasons WHERE removed_at IS NULL ORDER BY id DESC"  # noqa: S608
-    )
-    return [Season(**row) for row in rows]
+    return records.listed(connection, Season, "seasons", "id DESC")
 
 
 def season(connection: sqlite3.Connection, season_id: int) -> Season:
@@ -96,8 +86,8 @@ def season(connection: sqlite3.Connection, season_id: int) -> Season:
     Raises:
         NotThere: there is no such season.
     """
-    row = by_id(connection, "seasons", _SEASON, season_id, missing="There is no such season.")
-    return Season(**row)
+    missing = "There is no such season."
+    return records.by_id(connection, Season, "seasons", season_id, missing=missing)
 
 
 def save_season(connection: sqlite3.Connection, item: Season, now: datetime) -> tuple[int, str]:
@@ -106,8 +96,7 @@ def save_season(connection: sqlite3.Connection, item: Season, now: datetime) -> 
     Raises:
         ChangedMeanwhile: it was changed since the form was opened.
     """
-    values = item.model_dump(exclude={"id", "version"})
-    return _save(connection, "seasons", item.id, item.version, values, item.name, now)
+    return records.save(connection, "seasons", item, item.name, now)
 
 
 def result(connection: sqlite3.Connection, meeting_id: int) -> MeetingResult:
@@ -137,30 +126,14 @@ def save_result(
     Raises:
         ChangedMeanwhile: it was changed since the form was opened.
     """
-    values = item.model_dump(exclude={"id", "version"})
-    return _save(connection, "meeting_results", item.id, item.version, values, "the result", now)
+    return records.save(connection, "meeting_results", item, "the result", now)
 
 
 def remove(
     connection: sqlite3.Connection, name: str, item_id: int, title: str, now: datetime
 ) -> str:
     """Take a points table, a season or a result out of the lists; returns the undo token."""
-    with undo.step(connection, f"Removed {title}", now) as step:
-        step.remove(name, item_id, now)
-    return step.token
-
-
-def _save(
-    connection: sqlite3.Connection,
-    name: str,
-    item_id: int,
-    version: int,
-    values: dict[str, Any],
-    title: str,
-    now: datetime,
-) -> tuple[int, str]:
-    with undo.step(connection, f"{'Changed' if item_id else 'Added'} {title}", now) as step:
-        return step.save(name, item_id, version, values), step.token
+    return records.remove(connection, name, item_id, f"Removed {title}", now)
 
 
 def heat_scores(

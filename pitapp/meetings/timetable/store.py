@@ -7,8 +7,7 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from pitapp.dates import moment_in_range
-from pitapp.db import from_db, to_db, undo
-from pitapp.db.by_id import by_id
+from pitapp.db import from_db, records, to_db, undo
 from pitapp.errors import Refused
 from pitapp.meetings.formulas import Entry
 from pitapp.meetings.models import CAR_KINDS, Heat
@@ -20,12 +19,7 @@ _HEAT = ", ".join(Heat.model_fields)
 
 def heats(connection: sqlite3.Connection, meeting_id: int) -> list[Heat]:
     """A meeting's timetable in the order of time."""
-    rows = connection.execute(
-        f"SELECT {_HEAT} FROM heats WHERE meeting_id = ? AND removed_at IS NULL "  # noqa: S608
-        "ORDER BY starts_at, id",
-        (meeting_id,),
-    )
-    return [Heat(**row) for row in rows]
+    return records.listed(connection, Heat, "heats", "starts_at, id", meeting_id=meeting_id)
 
 
 def removed_heats(connection: sqlite3.Connection, meeting_id: int) -> list[Heat]:
@@ -44,8 +38,7 @@ def heat(connection: sqlite3.Connection, heat_id: int) -> Heat:
     Raises:
         NotThere: there is no such entry.
     """
-    row = by_id(connection, "heats", _HEAT, heat_id, missing="There is no such heat.")
-    return Heat(**row)
+    return records.by_id(connection, Heat, "heats", heat_id, missing="There is no such heat.")
 
 
 def next_heat(connection: sqlite3.Connection, meeting_id: int, now: datetime) -> Heat | None:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import sqlite3
 from datetime import datetime, timedelta
 
-from pitapp.db import from_db, to_db, undo
+from pitapp.db import from_db, records, to_db, undo
 from pitapp.errors import NotThere, Refused
-from pitapp.packs.models import Charge, Outcome, Purpose, Storage
-from pitapp.packs.store import insert, pack
+from pitapp.packs.models import Charge, Outcome, Purpose
+from pitapp.packs.store import pack
 
 _CHARGE = ", ".join(Charge.model_fields)
 GOOD_FOR = timedelta(minutes=30)
@@ -58,13 +58,10 @@ def prepare(
     """
     match = find(connection, uuid)
     if match is None:
-        values = {
-            "uuid": uuid,
-            "pack_id": pack(connection, pack_id).id,
-            "purpose": purpose,
-            "prepared_at": to_db(now),
-        }
-        insert(connection, "pack_charges", values)
+        connection.execute(
+            "INSERT INTO pack_charges (uuid, pack_id, purpose, prepared_at) VALUES (?, ?, ?, ?)",
+            (uuid, pack(connection, pack_id).id, purpose, to_db(now)),
+        )
         return charge(connection, uuid)
     if match.pack_id != pack_id:
         raise Refused("That charge is another pack's. Go back to the pack and begin again.")
@@ -130,11 +127,7 @@ def start(connection: sqlite3.Connection, item: Charge, label: str, now: datetim
 def extend(connection: sqlite3.Connection, item: Charge, due_at: datetime, now: datetime) -> str:
     """Move the time at which to look again; returns the undo token."""
     with undo.step(connection, "Moved the countdown", now) as step:
-        step.record_before("pack_charges", item.id)
-        connection.execute(
-            "UPDATE pack_charges SET due_at = ?, version = version + 1 WHERE id = ?",
-            (to_db(due_at), item.id),
-        )
+        step.change("pack_charges", item.id, {"due_at": to_db(due_at)}, new_version=True)
     return step.token
 
 
@@ -147,15 +140,10 @@ def finish(
 ) -> str:
     """End a running charge; one to storage that went well puts the pack away. Returns the undo token."""
     with undo.step(connection, "Ended the charge", now) as step:
-        step.record_before("pack_charges", item.id)
-        connection.execute(
-            "UPDATE pack_charges SET ended_at = ?, outcome = ?, moved_mah = ? WHERE id = ?",
-            (to_db(now), outcome, moved_mah, item.id),
-        )
+        ended = {"ended_at": to_db(now), "outcome": outcome, "moved_mah": moved_mah}
+        step.change("pack_charges", item.id, ended)
         if item.purpose == "storage" and outcome == "done":
-            stored = Storage(pack_id=item.pack_id, stored_at=now)
-            values = {"pack_id": stored.pack_id, "stored_at": to_db(stored.stored_at)}
-            step.record_insert("pack_storages", insert(connection, "pack_storages", values))
+            step.insert("pack_storages", {"pack_id": item.pack_id, "stored_at": to_db(now)})
     return step.token
 
 
@@ -173,12 +161,7 @@ def end_by_run(
 
 def remove(connection: sqlite3.Connection, item: Charge, now: datetime) -> str:
     """Take a charge out of the history; returns the undo token."""
-    with undo.step(connection, "Removed a charge", now) as step:
-        step.record_before("pack_charges", item.id)
-        connection.execute(
-            "UPDATE pack_charges SET removed_at = ? WHERE id = ?", (to_db(now), item.id)
-        )
-    return step.token
+    return records.remove(connection, "pack_charges", item.id, "Removed a charge", now)
 
 
 def running(connection: sqlite3.Connection) -> list[Charge]:

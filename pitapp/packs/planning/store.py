@@ -6,21 +6,15 @@ import json
 import sqlite3
 from datetime import datetime
 
-from pitapp.db import to_db, undo
-from pitapp.errors import NotThere
+from pitapp.db import records, to_db, undo
 from pitapp.packs.models import ChargerRecord, DayPlan, PlanRecord
-from pitapp.packs.store import insert
 
-_CHARGER = ", ".join(ChargerRecord.model_fields)
 _PLAN = ", ".join(PlanRecord.model_fields)
 
 
 def chargers(connection: sqlite3.Connection) -> list[ChargerRecord]:
     """Every charger that was not removed, in the order in which they were written down."""
-    rows = connection.execute(
-        f"SELECT {_CHARGER} FROM chargers WHERE removed_at IS NULL ORDER BY id"  # noqa: S608
-    )
-    return [ChargerRecord(**row) for row in rows]
+    return records.listed(connection, ChargerRecord, "chargers", "id")
 
 
 def chargers_along(connection: sqlite3.Connection) -> list[ChargerRecord]:
@@ -39,10 +33,10 @@ def charger_of(connection: sqlite3.Connection, charger_id: int) -> ChargerRecord
     Raises:
         NotThere: there is no such charger.
     """
-    match = next((each for each in chargers(connection) if each.id == charger_id), None)
-    if match is None:
-        raise NotThere("There is no such charger.")
-    return match
+    missing = "There is no such charger."
+    return records.by_id(
+        connection, ChargerRecord, "chargers", charger_id, missing=missing, listed=True
+    )
 
 
 def save_charger(
@@ -53,17 +47,13 @@ def save_charger(
     Raises:
         ChangedMeanwhile: it was changed since the form was opened.
     """
-    verb = "Changed" if item.id else "Added"
-    with undo.step(connection, f"{verb} charger {item.name}", now) as step:
-        values = item.model_dump(exclude={"id", "version"})
-        return step.save("chargers", item.id, item.version, values), step.token
+    return records.save(connection, "chargers", item, f"charger {item.name}", now)
 
 
 def remove_charger(connection: sqlite3.Connection, item: ChargerRecord, now: datetime) -> str:
     """Take a charger out; returns the undo token."""
-    with undo.step(connection, f"Removed charger {item.name}", now) as step:
-        step.change("chargers", item.id, {"removed_at": to_db(now)})
-    return step.token
+    label = f"Removed charger {item.name}"
+    return records.remove(connection, "chargers", item.id, label, now)
 
 
 def plan(connection: sqlite3.Connection, meeting_id: int) -> PlanRecord | None:
@@ -112,29 +102,17 @@ def save_plan_in(
     }
     stored = plan(connection, item.meeting_id)
     if stored is None:
-        step.record_insert("charge_plans", insert(connection, "charge_plans", values))
+        step.insert("charge_plans", values)
         return
-    step.record_before("charge_plans", stored.id)
-    values["sequence"] = stored.sequence + 1
-    connection.execute(
-        f"UPDATE charge_plans SET {', '.join(f'{name} = ?' for name in values)} WHERE id = ?",  # noqa: S608
-        [*values.values(), stored.id],
-    )
+    step.change("charge_plans", stored.id, values | {"sequence": stored.sequence + 1})
 
 
 def save_in(connection: sqlite3.Connection, own: ChargerRecord, step: undo.Step) -> int:
     """Keep a charger within the caller's step, whatever it has become meanwhile; returns its id."""
-    values = own.model_dump(exclude={"id", "version"})
+    values = records.columns(own)
     if not own.id:
-        charger_id = insert(connection, "chargers", values)
-        step.record_insert("chargers", charger_id)
-        return charger_id
-    step.record_before("chargers", own.id)
-    connection.execute(
-        f"UPDATE chargers SET {', '.join(f'{name} = ?' for name in values)}, "  # noqa: S608
-        "version = version + 1 WHERE id = ?",
-        [*values.values(), own.id],
-    )
+        return step.insert("chargers", values)
+    step.change("chargers", own.id, values, new_version=True)
     return own.id
 
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 import sqlite3
 from datetime import datetime
 
-from pitapp.db import to_db, undo
-from pitapp.db.by_id import by_id
+from pitapp.db import records, undo
 from pitapp.errors import NotThere, Refused
 from pitapp.runs.photographs.jpeg import Picture
 from pitapp.runs.photographs.models import Photograph, picture_in, written
@@ -14,26 +13,16 @@ from pitapp.runs.photographs.models import Photograph, picture_in, written
 MOST_PHOTOGRAPHS = 150
 """So many fit into a file of everything beside all else."""
 MISSING = "There is no such photograph. It may have been removed."
-_COLUMNS = ", ".join(Photograph.model_fields)
 
 
 def of_run(connection: sqlite3.Connection, run_id: int) -> list[Photograph]:
     """The photographs of a run, in the order they were added."""
-    return _listed(connection, "run_id", run_id)
+    return records.listed(connection, Photograph, "photographs", "id", run_id=run_id)
 
 
 def of_setup(connection: sqlite3.Connection, car_id: int) -> list[Photograph]:
     """The photographs of a car's set-up, in the order they were added."""
-    return _listed(connection, "car_id", car_id)
-
-
-def _listed(connection: sqlite3.Connection, column: str, item_id: int) -> list[Photograph]:
-    rows = connection.execute(
-        f"SELECT {_COLUMNS} FROM photographs WHERE {column} = ? AND removed_at IS NULL "  # noqa: S608
-        "ORDER BY id",
-        (item_id,),
-    )
-    return [Photograph(**row) for row in rows]
+    return records.listed(connection, Photograph, "photographs", "id", car_id=car_id)
 
 
 def photograph(connection: sqlite3.Connection, photograph_id: int) -> Photograph:
@@ -42,15 +31,9 @@ def photograph(connection: sqlite3.Connection, photograph_id: int) -> Photograph
     Raises:
         NotThere: there is no such photograph, or it was removed.
     """
-    row = by_id(
-        connection,
-        "photographs",
-        _COLUMNS,
-        photograph_id,
-        missing=MISSING,
-        listed=True,
+    return records.by_id(
+        connection, Photograph, "photographs", photograph_id, missing=MISSING, listed=True
     )
-    return Photograph(**row)
 
 
 def picture(connection: sqlite3.Connection, photograph_id: int) -> Picture:
@@ -102,8 +85,7 @@ def add(
     )
     _make_room(connection)
     with undo.step(connection, "Added the photograph", now) as step:
-        values = item.model_dump(exclude={"id"}) | {"added_at": to_db(now)}
-        photograph_id = step.insert("photographs", values)
+        photograph_id = step.insert("photographs", records.columns(item))
         connection.execute(
             "INSERT INTO photograph_data (id, jpeg) VALUES (?, ?) "
             "ON CONFLICT (id) DO UPDATE SET jpeg = excluded.jpeg",

@@ -7,21 +7,22 @@ import sqlite3
 from collections.abc import Sequence
 from datetime import datetime
 
-from pitapp.db import undo
-from pitapp.errors import NotThere, Refused
+from pitapp.db import records, undo
+from pitapp.errors import Refused
 from pitapp.runs.formulas import SetupLine
 from pitapp.runs.models import Setting, SetupEntry
 
 MOST_USED = 8
 MOST_ENTRIES = 200
-_COLUMNS = tuple(SetupEntry.model_fields)
-_SELECT = f"SELECT {', '.join(_COLUMNS)} FROM car_setup "  # noqa: S608
+_COLUMNS = ", ".join(SetupEntry.model_fields)
 
 
 def entries(connection: sqlite3.Connection, car_id: int) -> list[SetupEntry]:
     """A car's set-up in the racer's order: groups in the order of their first entries."""
     rows = connection.execute(
-        f"{_SELECT} WHERE car_id = ? AND removed_at IS NULL ORDER BY position, id", (car_id,)
+        f"SELECT {_COLUMNS} FROM car_setup WHERE car_id = ? AND removed_at IS NULL "  # noqa: S608
+        "ORDER BY position, id",
+        (car_id,),
     )
     grouped: dict[str, list[SetupEntry]] = {}
     for row in rows:
@@ -44,11 +45,10 @@ def entry(connection: sqlite3.Connection, entry_id: int) -> SetupEntry:
     Raises:
         NotThere: there is no such entry.
     """
-    row = connection.execute(
-        f"{_SELECT} WHERE id = ? AND removed_at IS NULL", (entry_id,)
-    ).fetchone()
-    if row is None:
-        raise NotThere("There is no such entry in the set-up.")
+    missing = "There is no such entry in the set-up."
+    row = records.row_by_id(
+        connection, "car_setup", _COLUMNS, entry_id, missing=missing, listed=True
+    )
     return _entry(row)
 
 
@@ -170,9 +170,7 @@ def remove(connection: sqlite3.Connection, entry_id: int, now: datetime) -> tupl
         NotThere: there is no such entry.
     """
     item = entry(connection, entry_id)
-    with undo.step(connection, f"Removed {item.name}", now) as step:
-        step.remove("car_setup", entry_id, now)
-    return item, step.token
+    return item, records.remove(connection, "car_setup", entry_id, f"Removed {item.name}", now)
 
 
 def _remembering(old: SetupEntry, fresh: SetupEntry) -> SetupEntry:
@@ -184,8 +182,7 @@ def _remembering(old: SetupEntry, fresh: SetupEntry) -> SetupEntry:
 
 def _save(step: undo.Step, item: SetupEntry) -> SetupEntry:
     """Add the entry or change it; returns it as it is then."""
-    values = item.model_dump(exclude={"id", "version"}) | {"used": json.dumps(item.used)}
-    entry_id = step.save("car_setup", item.id, item.version, values)
+    entry_id = step.save("car_setup", item.id, item.version, records.columns(item))
     version = item.version + 1 if item.id else 1
     return item.model_copy(update={"id": entry_id, "version": version})
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from datetime import datetime
 
-from pitapp.db import to_db, undo
+from pitapp.db import records, to_db, undo
 from pitapp.errors import NotThere
 from pitapp.kit import store as kit
 from pitapp.runs.models import Fitted, TyreSet
@@ -56,7 +56,7 @@ def save(connection: sqlite3.Connection, item: TyreSet, now: datetime) -> tuple[
         ChangedMeanwhile: it was changed since the form was opened.
         NotThere: there is no such set.
     """
-    values = item.model_dump(exclude={"id", "version", "runs_logged"})
+    values = records.columns(item, "runs_logged")
     verb = "Changed" if item.id else "Added"
     with undo.step(connection, f"{verb} tyres {item.name}", now) as step:
         if item.id:
@@ -74,9 +74,7 @@ def remove(connection: sqlite3.Connection, set_id: int, now: datetime) -> str:
         NotThere: there is no such set.
     """
     name = tyre_set(connection, set_id).name
-    with undo.step(connection, f"Removed tyres {name}", now) as step:
-        step.remove("tyre_sets", set_id, now)
-    return step.token
+    return records.remove(connection, "tyre_sets", set_id, f"Removed tyres {name}", now)
 
 
 def fitted(connection: sqlite3.Connection, car_id: int) -> Fitted:

@@ -10,7 +10,7 @@ from pitapp.checks.controllers import store as controllers
 from pitapp.checks.controllers.profiles.formulas import OtherPlan
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import Controller, Profile
-from pitapp.db import undo
+from pitapp.db import records, undo
 from pitapp.errors import NotThere, Refused
 
 MOST = 10
@@ -124,9 +124,7 @@ def remove(connection: sqlite3.Connection, gone: Profile, now: datetime) -> str:
     """
     if not gone.id:
         raise Refused("The first profile stays with the controller. Change its name and plan.")
-    with undo.step(connection, f"Removed {gone.title}", now) as step:
-        step.remove("controller_profiles", gone.id, now)
-    return step.token
+    return records.remove(connection, "controller_profiles", gone.id, f"Removed {gone.title}", now)
 
 
 def _check_class(connection: sqlite3.Connection, item: Controller, wanted: Profile) -> None:
