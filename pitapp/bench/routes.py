@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from functools import partial
 from typing import Any
 
 from flask import Blueprint, request
@@ -15,13 +16,14 @@ from pitapp.bench.takeover import measured_values, with_measured_value
 from pitapp.bench.verdicts import change_since, findings
 from pitapp.db import get_db
 from pitapp.db.pages import split_page
-from pitapp.errors import BadRequest, ChangedMeanwhile
+from pitapp.errors import BadRequest
 from pitapp.kit import store as kit
 from pitapp.kit.models import Motor
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import RaceClass
 from pitapp.web.clock import current_settings, home_zone, now
 from pitapp.web.http.htmx import after_write, show, show_part
+from pitapp.web.writes.submission import save_form
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -120,17 +122,17 @@ def _class_of(connection: sqlite3.Connection, own: Motor) -> RaceClass | None:
 @blueprint.get("/motors/<int:motor_id>/new")
 def new_check(motor_id: int) -> Any:
     form = CheckForm(data={"checked_at": now()})
-    return _show_form(form, kit.motor(get_db(), motor_id))
+    return _show_form(kit.motor(get_db(), motor_id), form)
 
 
 @blueprint.get("/checks/<int:check_id>/change")
 def change_check(check_id: int) -> Any:
     item = store.check(get_db(), check_id)
-    return _show_form(CheckForm(data=item.model_dump()), kit.motor(get_db(), item.motor_id), item)
+    return _show_form(kit.motor(get_db(), item.motor_id), CheckForm(data=item.model_dump()), item)
 
 
 def _show_form(
-    form: CheckForm, own: Motor, item: MotorCheck | None = None, status: int = 200
+    own: Motor, form: CheckForm, item: MotorCheck | None = None, status: int = 200
 ) -> Any:
     last = None if item else next(iter(store.checks(get_db(), own.id, limit=1)), None)
     return show("bench/form.html", status, form=form, motor=own, item=item, last=last)
@@ -152,13 +154,8 @@ def save_check(connection: sqlite3.Connection, check_id: int) -> Any:
 def _save(connection: sqlite3.Connection, own: Motor, item: MotorCheck | None = None) -> Any:
     form = CheckForm()
     record = form.fill(MotorCheck, id=item.id if item else 0, motor_id=own.id)
-    if record is None:
-        return _show_form(form, own, item, 422)
-    try:
-        saved_id, token = store.save_check(connection, record, now())
-    except ChangedMeanwhile as error:
-        form.show_conflict(store.check(connection, record.id), str(error))
-        return _show_form(form, own, item, 409)
+    show_again = partial(_show_form, own)
+    _, (saved_id, token) = save_form(connection, form, item, record, store.save_check, show_again)
     notice("Saved the check", token)
     return after_write("bench.check", "bench.check_part", check_id=saved_id)
 

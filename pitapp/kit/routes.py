@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import sqlite3
+from functools import partial
 from typing import Any
 
 from flask import Blueprint, request
 
 from pitapp.db import get_db
-from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store
 from pitapp.kit.forms import CarForm, GearsForm, MotorForm
 from pitapp.kit.leads.routes import blueprint as leads
@@ -23,6 +23,7 @@ from pitapp.packs.models import NOMINAL_CELL_V
 from pitapp.web.clock import current_settings, now
 from pitapp.web.http.htmx import after_write, show, show_part
 from pitapp.web.writes.onward import choose_added, chosen, onward
+from pitapp.web.writes.submission import save_form
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -83,16 +84,11 @@ def save_car(connection: sqlite3.Connection, car_id: int = 0) -> Any:
     record = form.fill(Car, id=car_id, motor_id=int(motor_id) if motor_id.isdecimal() else None)
     if record and form.new_motor_kv.data is not None:
         record = _with_new_motor(connection, form, record)
-    if record is None:
-        return _show_car(connection, form, item, 422)
-    try:
-        saved_id, token = store.save_car(connection, record, now())
-    except ChangedMeanwhile as error:
-        form.show_conflict(store.car(connection, car_id), str(error))
-        return _show_car(connection, form, item, 409)
+    show_again = partial(_show_car, connection)
+    saved, (saved_id, token) = save_form(connection, form, item, record, store.save_car, show_again)
     if not car_id:
         store.choose_car(connection, saved_id)
-    notice(f"Saved {record.name}", token)
+    notice(f"Saved {saved.name}", token)
     endpoint = "kit.page" if car_id else "board.page"
     return onward("car", endpoint, field="car_id", new_id=saved_id)
 
@@ -117,14 +113,17 @@ def remove_car(connection: sqlite3.Connection, car_id: int) -> Any:
 
 @blueprint.get("/motors/new")
 def new_motor() -> Any:
-    return show("kit/motor.html", form=MotorForm(), item=None)
+    return _show_motor(MotorForm())
 
 
 @blueprint.get("/motors/<int:motor_id>")
 def motor(motor_id: int) -> Any:
     item = store.motor(get_db(), motor_id)
-    form = MotorForm(data=item.model_dump())
-    return show("kit/motor.html", form=form, item=item)
+    return _show_motor(MotorForm(data=item.model_dump()), item)
+
+
+def _show_motor(form: MotorForm, item: Motor | None = None, status: int = 200) -> Any:
+    return show("kit/motor.html", status, form=form, item=item)
 
 
 @blueprint.post("/motors/new")
@@ -133,14 +132,9 @@ def motor(motor_id: int) -> Any:
 def save_motor(connection: sqlite3.Connection, motor_id: int = 0) -> Any:
     item = store.motor(connection, motor_id) if motor_id else None
     form = MotorForm()
-    record = form.record(motor_id)
-    if record is None:
-        return show("kit/motor.html", 422, form=form, item=item)
-    try:
-        saved_id, token = store.save_motor(connection, record, now())
-    except ChangedMeanwhile as error:
-        form.show_conflict(store.motor(connection, motor_id), str(error))
-        return show("kit/motor.html", 409, form=form, item=item)
+    record, (saved_id, token) = save_form(
+        connection, form, item, form.record(motor_id), store.save_motor, _show_motor
+    )
     notice(f"Saved {record.name}", token)
     return onward("motor", "kit.page", field="motor_id", new_id=saved_id)
 

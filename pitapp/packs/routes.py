@@ -8,7 +8,7 @@ from typing import Any
 from flask import Blueprint, jsonify, request
 
 from pitapp.db import get_db
-from pitapp.errors import ChangedMeanwhile, Refused
+from pitapp.errors import Refused
 from pitapp.kit import store as kit
 from pitapp.kit import subject
 from pitapp.meetings import store as meetings
@@ -29,6 +29,7 @@ from pitapp.packs.sums import label_sums
 from pitapp.web.clock import current_settings, now
 from pitapp.web.http.htmx import after_write, show
 from pitapp.web.writes.onward import onward
+from pitapp.web.writes.submission import save_form
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -99,14 +100,9 @@ def edit(pack_id: int) -> Any:
 def save(connection: sqlite3.Connection, pack_id: int = 0) -> Any:
     item = store.pack(connection, pack_id) if pack_id else None
     form = PackForm()
-    record = form.record(item)
-    if record is None:
-        return _show_form(form, item, 422)
-    try:
-        saved_id, token = store.save_pack(connection, record, now())
-    except ChangedMeanwhile as error:
-        form.show_conflict(store.pack(connection, pack_id), str(error))
-        return _show_form(form, item, 409)
+    record, (saved_id, token) = save_form(
+        connection, form, item, form.record(item), store.save_pack, _show_form
+    )
     notice(f"Saved pack {record.mark}", token)
     return onward("pack", "packs.pack", field="pack_id", new_id=saved_id, pack_id=saved_id)
 

@@ -33,8 +33,8 @@ What is there to use:
   rounded value and sends the exact one along (`<name>-exact`): a field that nobody touched changes
   nothing.
 - `PitForm.fill(Model, **more)` → the model, or None with pydantic's findings at the fields in
-  words; answer with status 422. `PitForm.show_conflict(current, sentence)` for a second device's
-  change (a hidden `version` field, status 409).
+  words. `pitapp.web.writes.submission.save_form` saves it, or answers with the form again: 422, or
+  409 with what a second device changed (a hidden `version` field, `PitForm.show_conflict`).
 - `pitapp.web.clock`: `now()` (never `datetime.now()`; for a late write it is the moment that its
   phone says), `present()` where a request may not choose the moment (who comes in), `home_zone()`,
   `current_settings()`; filter `moment`. The database keeps UTC.

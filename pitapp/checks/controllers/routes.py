@@ -18,7 +18,7 @@ from pitapp.checks.lists.plan import PlanField
 from pitapp.checks.models import Controller
 from pitapp.checks.scope import offered
 from pitapp.db import get_db, undo
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.errors import NotThere
 from pitapp.kit import store as kit
 from pitapp.kit import subject
 from pitapp.kit.models import Car, Motor
@@ -28,6 +28,7 @@ from pitapp.meetings.models import RaceClass
 from pitapp.web.clock import current_settings, now
 from pitapp.web.http.htmx import after_write, show
 from pitapp.web.writes.onward import onward
+from pitapp.web.writes.submission import save_form
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -138,14 +139,8 @@ def edit(controller_id: int) -> Any:
 def change(connection: sqlite3.Connection, controller_id: int) -> Any:
     item = store.controller(connection, controller_id)
     form = ControllerForm()
-    changed = form.fill(Controller, id=controller_id)
-    if changed is None:
-        return _show_form(form, item, 422)
-    try:
-        token = store.change(connection, changed, now())
-    except ChangedMeanwhile as error:
-        form.show_conflict(store.controller(connection, controller_id), str(error))
-        return _show_form(form, item, 409)
+    record = form.fill(Controller, id=controller_id)
+    changed, token = save_form(connection, form, item, record, store.change, _show_form)
     notice(f"Saved {changed.name}", token)
     return after_write("checks.controllers.controller", controller_id=controller_id)
 

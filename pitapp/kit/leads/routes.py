@@ -9,7 +9,6 @@ from flask import Blueprint, request
 from pydantic import ValidationError
 
 from pitapp.db import get_db
-from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.kit import subject
 from pitapp.kit.leads import store
@@ -21,6 +20,7 @@ from pitapp.kit.scales.models import Part
 from pitapp.web.clock import current_settings, now
 from pitapp.web.forms.form_errors import in_words
 from pitapp.web.http.htmx import after_write, show, show_part
+from pitapp.web.writes.submission import save_form
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -107,14 +107,8 @@ def save_lead(connection: sqlite3.Connection, lead_id: int) -> Any:
     item = store.lead(connection, lead_id)
     form = LeadForm()
     record = form.fill(Lead, id=item.id, car_id=item.car_id)
-    if record is None:
-        return _show_lead(form, item, 422)
-    try:
-        _, token = store.save_lead(connection, record, now())
-    except ChangedMeanwhile as error:
-        form.show_conflict(item, str(error))
-        return _show_lead(form, item, 409)
-    notice(f"Saved {record.name}", token)
+    saved, (_, token) = save_form(connection, form, item, record, store.save_lead, _show_lead)
+    notice(f"Saved {saved.name}", token)
     return after_write("kit.leads.page")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from functools import partial
 from typing import Any
 
 from flask import Blueprint, request
@@ -10,7 +11,6 @@ from pydantic import ValidationError
 
 from pitapp.db import get_db
 from pitapp.db.pages import split_page
-from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.kit import subject
 from pitapp.kit.models import Car
@@ -21,6 +21,7 @@ from pitapp.meetings import store as meetings
 from pitapp.web.clock import current_settings, now
 from pitapp.web.forms.form_errors import in_words
 from pitapp.web.http.htmx import after_write, show, show_part
+from pitapp.web.writes.submission import save_form
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -90,7 +91,11 @@ def fit_part(connection: sqlite3.Connection, part_id: int) -> Any:
 @blueprint.get("/parts/<int:part_id>")
 def part(part_id: int) -> Any:
     item = store.part(get_db(), part_id)
-    return show("kit/part.html", form=PartForm(data=item.model_dump()), item=item)
+    return _show_part(PartForm(data=item.model_dump()), item)
+
+
+def _show_part(form: PartForm, item: Part, status: int = 200) -> Any:
+    return show("kit/part.html", status, form=form, item=item)
 
 
 @blueprint.post("/parts/<int:part_id>")
@@ -99,14 +104,8 @@ def save_part(connection: sqlite3.Connection, part_id: int) -> Any:
     item = store.part(connection, part_id)
     form = PartForm()
     record = form.fill(Part, id=item.id, car_id=item.car_id, fitted=item.fitted)
-    if record is None:
-        return show("kit/part.html", 422, form=form, item=item)
-    try:
-        _, token = store.save_part(connection, record, now())
-    except ChangedMeanwhile as error:
-        form.show_conflict(item, str(error))
-        return show("kit/part.html", 409, form=form, item=item)
-    notice(f"Saved {record.name}", token)
+    saved, (_, token) = save_form(connection, form, item, record, store.save_part, _show_part)
+    notice(f"Saved {saved.name}", token)
     return after_write("kit.scales.page")
 
 
@@ -122,17 +121,17 @@ def new_corners() -> Any:
     car = _in_use()
     last = next(iter(store.weighings(get_db(), car.id, limit=1)), None)
     spans = last.model_dump(include={"wheelbase_mm", "track_width_mm"}) if last else {}
-    return _show_corners(CornersForm(data=spans | {"weighed_at": now()}), None, car)
+    return _show_corners(CornersForm(data=spans | {"weighed_at": now()}), None, car=car)
 
 
 @blueprint.get("/corners/<int:weighing_id>")
 def corners(weighing_id: int) -> Any:
     item = store.weighing(get_db(), weighing_id)
-    return _show_corners(CornersForm(data=item.model_dump()), item, None)
+    return _show_corners(CornersForm(data=item.model_dump()), item)
 
 
 def _show_corners(
-    form: CornersForm, item: Weighing | None, car: Car | None, status: int = 200
+    form: CornersForm, item: Weighing | None, status: int = 200, car: Car | None = None
 ) -> Any:
     return show("kit/corners.html", status, form=form, item=item, car=car)
 
@@ -145,13 +144,8 @@ def save_corners(connection: sqlite3.Connection, weighing_id: int = 0) -> Any:
     form = CornersForm()
     car = None if item else subject.form_car_needed(connection)
     record = form.fill(Weighing, id=weighing_id, car_id=item.car_id if item else car and car.id)
-    if record is None:
-        return _show_corners(form, item, car, 422)
-    try:
-        _, token = store.save_weighing(connection, record, now())
-    except ChangedMeanwhile as error:
-        form.show_conflict(store.weighing(connection, weighing_id), str(error))
-        return _show_corners(form, item, car, 409)
+    show_again = partial(_show_corners, car=car)
+    _, (_, token) = save_form(connection, form, item, record, store.save_weighing, show_again)
     note = subject.other_car_note(connection, car) if car else ""
     notice(f"Saved the corner weights{note}", token)
     return after_write("kit.scales.page")

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import sqlite3
+from functools import partial
 from typing import Any
 
 from flask import Blueprint
 
 from pitapp.db import get_db
-from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.kit import subject
 from pitapp.kit.wear import store
@@ -18,6 +18,7 @@ from pitapp.kit.wear.models import WornPart
 from pitapp.web.clock import current_settings, now
 from pitapp.web.http.htmx import after_write, show
 from pitapp.web.writes import taps
+from pitapp.web.writes.submission import save_form
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -67,14 +68,9 @@ def save(connection: sqlite3.Connection, worn_id: int = 0) -> Any:
     if item and form.since.data and form.since.data == item.since.replace(second=0):
         form.since.data = item.since
     record = form.fill(WornPart, id=worn_id, **form.where(), **last)
-    if record is None:
-        return _show(connection, form, item, 422)
-    try:
-        _, token = store.save(connection, record, now())
-    except ChangedMeanwhile as error:
-        form.show_conflict(store.part(connection, worn_id), str(error))
-        return _show(connection, form, item, 409)
-    notice(f"Saved {record.name}", token)
+    show_again = partial(_show, connection)
+    saved, (_, token) = save_form(connection, form, item, record, store.save, show_again)
+    notice(f"Saved {saved.name}", token)
     return after_write("kit.wear.page")
 
 

@@ -8,13 +8,13 @@ from typing import Any
 from flask import Blueprint, request
 
 from pitapp.db import get_db
-from pitapp.errors import ChangedMeanwhile
 from pitapp.meetings.classes import store
 from pitapp.meetings.classes.forms import ClassForm
 from pitapp.meetings.models import RaceClass
 from pitapp.web.clock import now
 from pitapp.web.http.htmx import after_write, show
 from pitapp.web.writes.onward import onward
+from pitapp.web.writes.submission import save_form
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -48,14 +48,9 @@ def save(connection: sqlite3.Connection, class_id: int = 0) -> Any:
     form = ClassForm()
     if "another" in request.form:
         return _show(form, item)
-    record = form.record(class_id)
-    if record is None:
-        return _show(form, item, 422)
-    try:
-        saved_id, token = store.save_class(connection, record, now())
-    except ChangedMeanwhile as error:
-        form.show_conflict(store.race_class(connection, class_id), str(error))
-        return _show(form, item, 409)
+    record, (saved_id, token) = save_form(
+        connection, form, item, form.record(class_id), store.save_class, _show
+    )
     notice(f"Saved {record.name}", token)
     return onward("class", "meetings.classes.page", field="race_class_id", new_id=saved_id)
 

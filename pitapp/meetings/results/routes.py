@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import sqlite3
+from functools import partial
 from typing import Any
 
 from flask import Blueprint
 
 from pitapp.db import get_db
-from pitapp.errors import ChangedMeanwhile, NotThere
+from pitapp.errors import NotThere
 from pitapp.meetings import store as meetings
 from pitapp.meetings.results import store
 from pitapp.meetings.results.forms import PointTableForm, ResultForm, SeasonForm
@@ -16,6 +17,7 @@ from pitapp.meetings.results.models import MeetingResult, PointTable, Season
 from pitapp.web.clock import home_zone, now
 from pitapp.web.forms.quantities import plain
 from pitapp.web.http.htmx import after_write, show
+from pitapp.web.writes.submission import save_form
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -43,14 +45,10 @@ def save_result(connection: sqlite3.Connection, meeting_id: int) -> Any:
     item = store.result(connection, meeting_id)
     form = ResultForm()
     _offer_result(connection, form, item)
-    record = form.record(item)
-    if record is None:
-        return _show_result(connection, form, item, 422)
-    try:
-        _, token = store.save_result(connection, record, now())
-    except ChangedMeanwhile as error:
-        form.show_conflict(store.result(connection, meeting_id), str(error))
-        return _show_result(connection, form, item, 409)
+    show_again = partial(_show_result, connection)
+    _, (_, token) = save_form(
+        connection, form, item, form.record(item), store.save_result, show_again
+    )
     notice("Saved the result", token)
     return after_write("meetings.results.meeting", meeting_id=meeting_id)
 
@@ -130,14 +128,10 @@ def save_season(connection: sqlite3.Connection, season_id: int = 0) -> Any:
     item = store.season(connection, season_id) if season_id else None
     form = SeasonForm()
     _offer_tables(connection, form, item)
-    record = form.record(item)
-    if record is None:
-        return _show_season(connection, form, item, 422)
-    try:
-        saved_id, token = store.save_season(connection, record, now())
-    except ChangedMeanwhile as error:
-        form.show_conflict(store.season(connection, season_id), str(error))
-        return _show_season(connection, form, item, 409)
+    show_again = partial(_show_season, connection)
+    record, (saved_id, token) = save_form(
+        connection, form, item, form.record(item), store.save_season, show_again
+    )
     notice(f"Saved {record.name}", token)
     return after_write("meetings.results.season", season_id=saved_id)
 
@@ -190,14 +184,9 @@ def table(table_id: int) -> Any:
 def save_table(connection: sqlite3.Connection, table_id: int = 0) -> Any:
     item = store.table(connection, table_id) if table_id else None
     form = PointTableForm()
-    record = form.record(table_id)
-    if record is None:
-        return _show_table(form, item, 422)
-    try:
-        _, token = store.save_table(connection, record, now())
-    except ChangedMeanwhile as error:
-        form.show_conflict(store.table(connection, table_id), str(error))
-        return _show_table(form, item, 409)
+    record, (_, token) = save_form(
+        connection, form, item, form.record(table_id), store.save_table, _show_table
+    )
     notice(f"Saved {record.name}", token)
     return after_write("meetings.results.seasons")
 

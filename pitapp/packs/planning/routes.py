@@ -11,7 +11,7 @@ from flask import Blueprint, redirect, request, url_for
 
 from pitapp.db import get_db, undo
 from pitapp.db.removed import removed_name
-from pitapp.errors import BadRequest, ChangedMeanwhile, Gone, Refused
+from pitapp.errors import BadRequest, Gone, Refused
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import Heat, Meeting
 from pitapp.packs.health.state import PackState
@@ -32,6 +32,7 @@ from pitapp.packs.planning.timeline import late_sentence, timeline
 from pitapp.web.clock import now
 from pitapp.web.http.htmx import after_write, show
 from pitapp.web.writes import taps
+from pitapp.web.writes.submission import save_form
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -229,14 +230,8 @@ def save_charger(connection: sqlite3.Connection, charger_id: int = 0) -> Any:
     item = store.charger_of(connection, charger_id) if charger_id else None
     form = ChargerForm()
     record = form.fill(ChargerRecord, id=charger_id)
-    if record is None:
-        return _show_charger(form, item, 422)
-    try:
-        _, token = store.save_charger(connection, record, now())
-    except ChangedMeanwhile as error:
-        form.show_conflict(store.charger_of(connection, charger_id), str(error))
-        return _show_charger(form, item, 409)
-    notice(f"Saved {record.name}", token)
+    saved, (_, token) = save_form(connection, form, item, record, store.save_charger, _show_charger)
+    notice(f"Saved {saved.name}", token)
     return after_write("packs.planning.page")
 
 

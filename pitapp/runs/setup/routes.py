@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import sqlite3
+from functools import partial
 from typing import Any
 
 from flask import Blueprint, request
 
 from pitapp.db import get_db
-from pitapp.errors import BadRequest, ChangedMeanwhile
+from pitapp.errors import BadRequest
 from pitapp.kit import store as kit
 from pitapp.kit import subject
 from pitapp.kit.models import Car
@@ -20,6 +21,7 @@ from pitapp.runs.setup.starting_sheet import STARTING_SHEET
 from pitapp.web.clock import current_settings, now
 from pitapp.web.http.htmx import after_write, show, show_part
 from pitapp.web.writes import taps
+from pitapp.web.writes.submission import save_form
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -137,13 +139,8 @@ def save(connection: sqlite3.Connection, entry_id: int) -> Any:
     item = store.entry(connection, entry_id)
     form = EntryForm()
     record = form.fill(SetupEntry, id=entry_id, car_id=item.car_id)
-    if record is None:
-        return _show_entry(connection, form, item, 422)
-    try:
-        saved, token = store.save(connection, record, now())
-    except ChangedMeanwhile as error:
-        form.show_conflict(item, str(error))
-        return _show_entry(connection, form, item, 409)
+    show_again = partial(_show_entry, connection)
+    _, (saved, token) = save_form(connection, form, item, record, store.save, show_again)
     notice(f"Saved {saved.name}", token)
     return after_write("runs.setup.page")
 

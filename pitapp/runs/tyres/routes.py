@@ -8,7 +8,6 @@ from typing import Any
 from flask import Blueprint
 
 from pitapp.db import get_db
-from pitapp.errors import ChangedMeanwhile
 from pitapp.kit import store as kit
 from pitapp.kit import subject
 from pitapp.runs.models import TyreSet
@@ -17,6 +16,7 @@ from pitapp.runs.tyres.forms import STARTING_PREPARATION, TyreSetForm
 from pitapp.web.clock import current_settings, now
 from pitapp.web.http.htmx import after_write, show
 from pitapp.web.writes.onward import onward
+from pitapp.web.writes.submission import save_form
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -53,14 +53,9 @@ def tyre_set(set_id: int) -> Any:
 def save(connection: sqlite3.Connection, set_id: int = 0) -> Any:
     item = store.tyre_set(connection, set_id) if set_id else None
     form = TyreSetForm()
-    record = form.record(set_id)
-    if record is None:
-        return _show(form, item, 422)
-    try:
-        saved_id, token = store.save(connection, record, now())
-    except ChangedMeanwhile as error:
-        form.show_conflict(store.tyre_set(connection, set_id), str(error))
-        return _show(form, item, 409)
+    record, (saved_id, token) = save_form(
+        connection, form, item, form.record(set_id), store.save, _show
+    )
     notice(f"Saved tyres {record.name}", token)
     return onward("", "runs.tyres.page", field="tyre_set_id", new_id=saved_id)
 

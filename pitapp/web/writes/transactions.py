@@ -31,7 +31,9 @@ _Done = tuple[idempotency.Answer, list[str], float]
 _one_at_a_time = Lock()
 
 
-class _Unsaved(notices.Refusal):
+class Unsaved(notices.Refusal):
+    """Ends a write and rolls it back; the answer says why."""
+
     def __init__(self, response: Response) -> None:
         self.response = response
 
@@ -55,7 +57,7 @@ def write(view: Callable[..., Any]) -> Callable[..., Response]:
                 response = _saved(view(connection, **arguments))
                 if key:
                     idempotency.keep(connection, key, _answer(response, pending), now())
-        except _Unsaved as unsaved:
+        except Unsaved as unsaved:
             return unsaved.response
         return response
 
@@ -89,7 +91,7 @@ def once(view: Callable[..., Any]) -> Callable[..., Response]:
                 whose = (key, session.get("csrf_token"))
                 with _one_at_a_time:
                     return _once(whose, pending, lambda: view(**arguments))
-        except _Unsaved as unsaved:
+        except Unsaved as unsaved:
             return unsaved.response
 
     return wrapped
@@ -115,7 +117,7 @@ def _saved(answer: Any) -> Response:
     """The answer of a view, if it says that all is well."""
     response = make_response(answer)
     if response.status_code >= 400:
-        raise _Unsaved(response)
+        raise Unsaved(response)
     return response
 
 
