@@ -86,6 +86,10 @@ def pytest_configure(config: pytest.Config) -> None:
         raise pytest.UsageError(f"{EVERY_ENGINE} is set. {engines.left_out()}")
 
 
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    return rooms.is_left_out(collection_path, config.option.markexpr) or None
+
+
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Give each test its room, and leave out what is for other engines."""

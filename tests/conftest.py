@@ -24,6 +24,10 @@ def pytest_configure(config: pytest.Config) -> None:
     compiled_once.share()
 
 
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    return rooms.is_left_out(collection_path, config.option.markexpr) or None
+
+
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     rooms.mark(items, Path(__file__).parent)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -40,14 +42,41 @@ def register(config: pytest.Config) -> None:
     config.addinivalue_line("markers", "long: thousands of cases, kills, attacks, whole seasons.")
 
 
+def marks(path: Path) -> set[str]:
+    """The marks of every test in a file.
+
+    >>> sorted(marks(Path("test_packs_plan.py"))), marks(Path("test_calendar.py"))
+    (['long', 'packs'], {'meetings'})
+    """
+    word = path.stem.removeprefix("test_").split("_")[0]
+    room = OF_ROOM.get(word, word)
+    is_long = word in LONG or path.stem in LONG_FILES
+    return ({room} & ROOMS) | ({"long"} if is_long else set())
+
+
+def is_left_out(path: Path, wanted: str) -> bool:
+    """Whether no test of a file is wanted by `-m`; such a file need not be read at all.
+
+    >>> is_left_out(Path("test_web_plot.py"), "packs and not long")
+    True
+    >>> is_left_out(Path("test_packs_ready.py"), "packs and not long")
+    False
+    >>> is_left_out(Path("test_packs_ready.py"), "web and every_engine")
+    False
+    """
+    words = set(re.findall(r"\w+", wanted)) - {"and", "or", "not"}
+    known = ROOMS - {"pocket"} | {"long"}  # journeys of other rooms are run in the pocket too
+    if not path.name.startswith("test_") or not words or words - known:
+        return False
+    own = marks(path)
+    with suppress(SyntaxError):
+        return not eval(wanted, {"__builtins__": {}}, {word: word in own for word in words})
+    return False
+
+
 def mark(items: Iterable[pytest.Item], folder: Path) -> None:
     """Give each test in the folder its room, and `long` where it takes long."""
     for item in items:
-        if not item.path.is_relative_to(folder):
-            continue
-        word = item.path.stem.removeprefix("test_").split("_")[0]
-        room = OF_ROOM.get(word, word)
-        if room in ROOMS:
-            item.add_marker(room)
-        if word in LONG or item.path.stem in LONG_FILES:
-            item.add_marker("long")
+        if item.path.is_relative_to(folder):
+            for name in sorted(marks(item.path)):
+                item.add_marker(name)
