@@ -96,6 +96,22 @@ def test_what_is_typed_stays_and_is_not_called_heard(
     assert rows(live, "SELECT free_rpm, heard_spread_rpm FROM motor_checks") == [(17610.0, None)]
 
 
+def test_listening_again_counts_as_the_first_time(
+    live: Live, motor_id: int, listens: Listens, standing: tuple[Path, float]
+) -> None:
+    with listens(standing[0]) as page:
+        page.goto(f"{live.url}/sound/bench?motor={motor_id}")
+        page.locator("#volts").fill(VOLTS)
+        for _ in range(2):
+            page.locator("#ear-start").tap()
+            expect(page.locator("#ear-start")).to_have_text("Stop")
+            expect(page.locator("#ear-says")).to_contain_text("steady", timeout=PATIENCE_MS)
+            page.locator("#ear-start").tap()
+            expect(page.locator("#ear-start")).to_have_text("Listen again")
+            expect(page.locator("#ear-says")).to_contain_text("steady")
+        assert page.locator("#heard_spread_rpm").input_value() != ""
+
+
 def test_a_motor_elsewhere_than_kv_and_voltage_allow_is_not_taken(
     live: Live, motor_id: int, listens: Listens, standing: tuple[Path, float]
 ) -> None:

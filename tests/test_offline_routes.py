@@ -57,7 +57,10 @@ def test_the_worker_is_asked_for_anew_each_time(client: PageClient) -> None:
 
 
 def test_every_static_file_is_named_with_its_hash(client: PageClient) -> None:
-    files = dict(url.split("?v=") for url in told(client)["files"])
+    said = told(client)
+    assert not set(said["files"]) & set(said["later"])
+    assert {url.rsplit("/", 1)[0] for url in said["later"]} == {"/static/js/sound/passing"}
+    files = dict(url.split("?v=") for url in said["files"] + said["later"])
     for path in STATIC.rglob("*"):
         name = path.relative_to(STATIC).as_posix()
         if path.is_dir() or path.suffix in ("", ".png") or name.startswith("js/sw/"):

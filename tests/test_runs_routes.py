@@ -56,6 +56,8 @@ def test_a_new_run_is_filled_in_with_what_is_fitted(
         "best_lap_s": "",
         "laps": "",
         "run_s": "",
+        "top_speed_kmh": "",
+        "top_speed_spread_kmh": "",
         "position": "",
         "remarks": "",
         "pinion_teeth": "45",

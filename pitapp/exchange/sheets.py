@@ -39,6 +39,8 @@ RUN_COLUMNS = {
     "best lap s": "best_lap_s",
     "laps": "laps",
     "run s": "run_s",
+    "top speed km/h": "top_speed_kmh",
+    "top speed ± km/h": "top_speed_spread_kmh",
     "position": "position",
     "remarks": "remarks",
 }

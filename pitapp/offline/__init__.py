@@ -5,6 +5,7 @@ to `web.writes`.
 
 `pitapp/offline/worker.py` joins `static/js/sw/*.js` (one strategy a file) into `/sw.js`; its
 version changes with any static file, strategy or late write.
+- Scripts of a screen that few open (`LATER`) are kept when that screen first asks for them.
 - Another page to keep: `pitapp/offline/bundle.py`. All kept pages and run-through steps come in one
   answer, rendered inside without token or notices.
 - Run-throughs: one engine (`checks/engine.py`) judges checklists and the cautions before a charge,

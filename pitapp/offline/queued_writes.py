@@ -33,6 +33,7 @@ WRITES = (
     Write("sound.save_bench", "/sound/bench"),
     Write("sound.save_limit", "/sound/limit"),
     Write("sound.compare", "/sound"),
+    Write("sound.passing.save", "/runs"),
     Write("meetings.flag", "/runs/new?heat={heat_id}"),
     Write("meetings.results.save_result", "/meetings/{meeting_id}/results"),
     Write("kit.wear.renew", "/kit/wear"),

@@ -27,6 +27,8 @@ STRATEGIES = (
     "worker",
 )
 KEPT = {".css", ".js", ".svg", ".webmanifest"}
+LATER = "js/sound/passing/"
+"""Scripts of a screen that few open: they come, and are kept, when that screen first asks for them."""
 
 
 class Worker:
@@ -55,8 +57,10 @@ class Worker:
                 for name in STRATEGIES
             ]
             strategies = "".join(texts)
+            urls = {name: static_url(name) for name in files(folder)}
             manifest = {
-                "files": [static_url(name) for name in files(folder)],
+                "files": [url for name, url in urls.items() if not name.startswith(LATER)],
+                "later": [url for name, url in urls.items() if name.startswith(LATER)],
                 "writes": rules(self._app),
                 "policy": POLICY,
             }

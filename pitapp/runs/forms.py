@@ -52,6 +52,8 @@ class RunForm(PitForm):
     best_lap_s = TimeField("Best lap", unit="s", sensible=(4, 180))
     laps = WholeField("Laps")
     run_s = TimeField("Time", sensible=(60, 7200))
+    top_speed_kmh = QuantityField("Top speed", kind="speed")
+    top_speed_spread_kmh = QuantityField("Top speed ±", kind="speed")
     position = WholeField("Position")
     remarks = TextAreaField("Remarks", render_kw={"maxlength": 2000, "rows": 3})
     pinion_teeth = WholeField("Pinion")
@@ -76,6 +78,11 @@ class RunForm(PitForm):
             raise ValidationError("There is no second can temperature for this time.")
         if field.data is not None and field.data <= (self.read_after_s.data or 0.0):
             raise ValidationError("The second reading comes after the first.")
+
+    def validate_top_speed_spread_kmh(self, field: QuantityField) -> None:
+        """A spread is that of a speed."""
+        if field.data is not None and self.top_speed_kmh.data is None:
+            raise ValidationError("There is no top speed for this ±.")
 
     def texts(self) -> dict[str, str]:
         """What each field of the run shows, by its name."""

@@ -29,7 +29,8 @@ from pitapp.tracks import store as tracks
 from pitapp.web.clock import current_settings, home_zone, zone
 from pitapp.web.writes.transactions import KEY_HEADER
 
-SECOND_READING = ("second_can_c", "second_after_s")
+ASKED_LATER = ("second_can_c", "second_after_s", "top_speed_kmh", "top_speed_spread_kmh")
+"""What a post from an older page leaves out: it stays as it was."""
 
 
 def set_choices(connection: sqlite3.Connection, form: RunForm, earlier: Run | None = None) -> None:
@@ -122,7 +123,7 @@ def run_from_form(
     connection: sqlite3.Connection, form: RunForm, earlier: Run | None, now: datetime
 ) -> Run | None:
     """The run that the form describes, or None with the reasons at its fields."""
-    for name in SECOND_READING:
+    for name in ASKED_LATER:
         if earlier is not None and name not in request.form:
             form[name].data = getattr(earlier, name)
     if not form.validate_on_submit():

@@ -143,7 +143,8 @@ class Run(Record):
     """One outing of the car, raced or practised.
 
     `can_c` was read `read_after_s` seconds after the flag, or at a time not noted; `second_can_c`
-    is a later reading, at `second_after_s`. `time_zone` is
+    is a later reading, at `second_after_s`. `top_speed_kmh` was measured from beside the straight,
+    `top_speed_spread_kmh` is its standard uncertainty where that is known. `time_zone` is
     the IANA name of the zone on whose wall clock the run is shown; empty for the racer's own.
     """
 
@@ -176,6 +177,8 @@ class Run(Record):
     best_lap_s: float | None = Field(None, gt=0, le=3600)
     laps: int | None = Field(None, ge=0, le=99_999)
     run_s: float | None = Field(None, gt=0, le=86_400)
+    top_speed_kmh: float | None = Field(None, ge=1, le=300)
+    top_speed_spread_kmh: float | None = Field(None, ge=0, le=50)
     position: int | None = Field(None, ge=1, le=9999)
     remarks: Remarks = ""
     snapshot: Snapshot
@@ -233,6 +236,7 @@ class RunLine(Record):
     best_lap_s: float | None = None
     laps: int | None = None
     run_s: float | None = None
+    top_speed_kmh: float | None = None
     position: int | None = None
     remarks: str = ""
 

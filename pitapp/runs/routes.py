@@ -6,6 +6,7 @@ import sqlite3
 from collections.abc import Iterable
 from datetime import timedelta
 from itertools import groupby
+from math import isfinite
 from typing import Any
 
 from flask import Blueprint, request
@@ -50,6 +51,7 @@ for part in (photographs, setup, tyres, past, laps, clock):
 blueprint.add_app_template_filter(time_text, "time")
 blueprint.add_app_template_filter(conditions_text, "conditions")
 
+TOP_SPEED = ("top_speed_kmh", "top_speed_spread_kmh")
 READ_AGAIN = timedelta(minutes=30)
 FILTERS: dict[str, store.Filter] = {
     "car": "car_id",
@@ -173,7 +175,7 @@ def new() -> Any:
     if car is None:
         return show("runs/edit.html", form=None, item=None, car=None)
     at = occasion(connection, request.args.get("heat", type=int), now())
-    values = default_values(connection, car, at, now())
+    values = default_values(connection, car, at, now()) | _heard()
     form = RunForm(formdata=None, data=values)
     form.pack_reason, form.pack_id.asked = values["pack_reason"], True
     set_choices(connection, form)
@@ -181,6 +183,12 @@ def new() -> Any:
     choose_added(form)
     flag_at = int(at.heat.flag_at.timestamp()) if at.heat and at.heat.flag_at else None
     return _show_form(form, None, car, flag_at=flag_at)
+
+
+def _heard() -> dict[str, float]:
+    """The top speed that the address names, as the screen that hears a car pass gives it."""
+    named = {name: request.args.get(name, type=float) for name in TOP_SPEED}
+    return {name: value for name, value in named.items() if value is not None and isfinite(value)}
 
 
 def _car(connection: sqlite3.Connection) -> Car | None:

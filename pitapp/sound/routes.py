@@ -19,6 +19,7 @@ from pitapp.kit.subject import form_car_needed, other_car_note
 from pitapp.sound import store
 from pitapp.sound.forms import BenchForm, ComparisonForm, LimitForm
 from pitapp.sound.models import Comparison, RevCheck
+from pitapp.sound.passing import blueprint as passing
 from pitapp.web.clock import current_settings, now
 from pitapp.web.http.headers import with_microphone
 from pitapp.web.http.htmx import after_write, show
@@ -26,6 +27,7 @@ from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("sound", __name__, url_prefix="/sound")
+blueprint.register_blueprint(passing)
 
 
 @blueprint.after_request

@@ -1,9 +1,10 @@
 // Hears what the microphone gives, beside the page so that this never waits: revs of a motor that stands by. Nothing
 // of the sound is kept beyond the few seconds that are looked at, and none of it leaves this file.
+import { columnsOf } from "./columns.js";
 import { Spectrum } from "./spectrum.js";
 import { hearRevs } from "./revs.js";
 
-const STRETCH_S = 0.25, HEARD_S = 4, COLUMNS = 160, LOW_HZ = 60, HIGH_HZ = 16000;
+const STRETCH_S = 0.25, HEARD_S = 4;
 let known = null, spectrum = null, rest = new Float32Array(0), frames = [], made = 0;
 
 function start(message) {
@@ -21,16 +22,6 @@ function joined(samples) {
   return all;
 }
 
-// The spectrum in columns of equal pitch, each with its strongest bin, in dB over the noise.
-function picture({ above }) {
-  const columns = new Float32Array(COLUMNS);
-  for (let column = 0; column < COLUMNS; column += 1) {
-    const [from, to] = [column, column + 1].map((edge) => (LOW_HZ * (HIGH_HZ / LOW_HZ) ** (edge / COLUMNS)) / known.binHz);
-    for (let bin = Math.floor(from); bin <= to; bin += 1) columns[column] = Math.max(columns[column], above[bin] ?? 0);
-  }
-  return columns;
-}
-
 function hear(samples) {
   const hop = spectrum.size / 2, all = joined(samples);
   let from = 0;
@@ -43,7 +34,7 @@ function hear(samples) {
   const most = Math.round((HEARD_S * known.rate) / hop);
   frames = frames.slice(-most);
   const said = frames.length > 4 ? hearRevs(frames, known) : { state: "listening" };
-  postMessage({ ...said, seconds: (made * hop) / known.rate, picture: picture(frames.at(-1)) });
+  postMessage({ ...said, seconds: (made * hop) / known.rate, picture: columnsOf(frames.at(-1).above, known.binHz) });
 }
 
 addEventListener("message", ({ data }) => {

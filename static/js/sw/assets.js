@@ -1,5 +1,5 @@
-// Static files: every one of this version is fetched when the worker is installed, checked by its hash,
-// and served from the phone from then on.
+// Static files: those of this version are fetched when the worker is installed, checked by their hashes, and served
+// from the phone from then on; those of screens that few open when such a screen first asks for them.
 
 const assets = (() => {
   const CACHE = `shell-${PITAPP.version}`;
@@ -30,11 +30,17 @@ const assets = (() => {
     return cache.put(url, new Response(buffer, { headers: { "Content-Type": type, "X-Content-Type-Options": "nosniff" } }));
   }
 
-  /** Fetch every file of this version: those that are not on this phone yet in one answer. */
-  async function install() {
+  // The files of seldom screens that an earlier version has on this phone: those screens are in use here.
+  async function inUse() {
+    const copies = await Promise.all(PITAPP.later.map((url) => caches.match(url, { ignoreSearch: true })));
+    return PITAPP.later.filter((_, at) => copies[at]);
+  }
+
+  // Keep these files of this version: those that are not on this phone yet come in one answer.
+  async function keepAll(urls) {
     const cache = await caches.open(CACHE);
     const missing = [];
-    await Promise.all(PITAPP.files.map(async (url) => {
+    await Promise.all(urls.map(async (url) => {
       const response = await onThisPhone(url);
       if (response?.ok) await keep(cache, url, response);
       else missing.push(url);
@@ -44,6 +50,9 @@ const assets = (() => {
     const texts = await (await fetch(`/offline/files?names=${encodeURIComponent(names)}`, { cache: "no-store" })).json();
     await Promise.all(missing.map((url) => keep(cache, url, new Response(texts[pathBelowStatic(url)]))));
   }
+
+  /** Keep every file of this version but those of screens that are not in use here. */
+  const install = async () => keepAll([...PITAPP.files, ...await inUse()]);
 
   /** Drop the files of every other version, and pages that no worker of this version keeps. */
   async function dropOldVersions() {
@@ -64,12 +73,23 @@ const assets = (() => {
     return (unmarked && (await cache.match(url.pathname, { ignoreSearch: true }))) || null;
   }
 
+  // A file of a seldom screen, all of which are kept from now on; null for any other.
+  let coming = null;
+  async function firstTime(request) {
+    const { pathname } = new URL(request.url);
+    const isLater = PITAPP.later.some((url) => url.split("?")[0] === pathname);
+    if (!isLater || databases.servedVersion() !== PITAPP.version) return null;
+    coming ??= keepAll(PITAPP.later).finally(() => { coming = null; });
+    await coming;
+    return copyOf(request);
+  }
+
   /**
    * A static file from the phone, else from the server: also where the cache cannot be read.
    * @param {Request} request
    */
   const serve = async (request) =>
-    (await copyOf(request).catch(() => null)) ?? fetch(request).catch(() => Response.error());
+    (await copyOf(request).catch(() => null)) ?? (await firstTime(request).catch(() => null)) ?? fetch(request).catch(() => Response.error());
 
   return { CACHE, install, dropOldVersions, isInstalled, serve };
 })();
