@@ -165,7 +165,7 @@ class CarContext:
             values |= input_sources.motor_figures(motor)
         if pack:
             values |= input_sources.pack_figures(pack, self._readings.get(pack.id))
-        return build_setup(input_sources.override(self.inputs, values))
+        return self.as_taught(build_setup(input_sources.override(self.inputs, values)))
 
     @cached_property
     def feels(self) -> dict[int, store.Feel]:
@@ -206,11 +206,15 @@ class CarContext:
     def _readings(self) -> dict[int, Reading]:
         return packs.latest_readings(self.connection, "cell_ohm")
 
+    def as_taught(self, setup: Setup) -> Setup:
+        """A set-up with what speeds have taught of it; here nothing is learned."""
+        return setup
+
     @cached_property
     def plain_setup(self) -> Setup:
-        """The set-up with nothing learned.
+        """The set-up that the figures make, with what top speeds have taught.
 
         Raises:
             ValueError: a figure that the model cannot take, in a sentence.
         """
-        return build_setup(self.inputs)
+        return self.as_taught(build_setup(self.inputs))

@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from functools import cached_property
 
 from pitapp.drive.car_context import CarContext
+from pitapp.drive.inputs.build_setup import build_setup
+from pitapp.drive.inputs.definitions import InputValue
 from pitapp.drive.learning.backtest import BackTest, run_back_tests, widening
 from pitapp.drive.learning.can import CanPrior
 from pitapp.drive.learning.charge import charge_factor, charge_pairs
@@ -16,6 +18,12 @@ from pitapp.drive.learning.run_history import (
     RunResidual,
     fit_runs,
     run_residuals,
+)
+from pitapp.drive.learning.top_speed import (
+    TopSpeedFit,
+    TopSpeedPrior,
+    fit_top_speeds,
+    taught,
 )
 from pitapp.drive.missing_input import Missing, missing_gears
 from pitapp.drive.models import Setup, Track
@@ -28,6 +36,11 @@ from pitapp.tracks.formulas import for_drive
 COOLING_TAU_S = 600.0
 BACK_TEST_RUNS = 16
 SLIP_WEIGHT = 0.25
+MEASURED_SPREADS = {
+    "drag_area_m2": {"drag_spread": 0.05},
+    "drive_efficiency": {"efficiency_spread": 0.03},
+}
+"""What top speeds may still change of a figure that the racer has measured."""
 
 
 class ForecastContext(CarContext):
@@ -58,6 +71,43 @@ class ForecastContext(CarContext):
     def track(self) -> Track | None:
         """The chosen track as the model drives it."""
         return self.driven_track(self.track_id)
+
+    @cached_property
+    def top_speeds(self) -> TopSpeedFit | None:
+        """What measured top speeds have taught of drag and power; None without any."""
+        runs = [run for run in self.logged if run.top_speed_kmh is not None]
+        if not runs:
+            return None
+        logged = [logged_run(run, self._believed, self.race_classes) for run in runs]
+        own: dict[str, float] = {}
+        for name, spread in MEASURED_SPREADS.items():
+            if self.inputs[name].source == "measured here":
+                own |= spread
+        try:
+            known = build_setup(self.inputs)
+        except ValueError:
+            return None
+        return fit_top_speeds(tuple(each for each in logged if each), known, TopSpeedPrior(**own))
+
+    def as_taught(self, setup: Setup) -> Setup:
+        """A set-up with what measured top speeds have taught of drag and power."""
+        return taught(setup, self.top_speeds)
+
+    @property
+    def taught_figures(self) -> dict[str, InputValue]:
+        """The figures that top speeds have changed, as they are reckoned with."""
+        if self.top_speeds is None:
+            return {}
+        car, pack = self.plain_setup.car, self.plain_setup.pack
+        values = {
+            "drag_area_m2": car.drag_area_m2,
+            "drive_efficiency": car.drive_efficiency,
+            "pack_v": pack.voltage_v,
+        }
+        return {
+            name: InputValue(self.inputs[name].input, value, "fitted from runs")
+            for name, value in values.items()
+        }
 
     @cached_property
     def learned(self) -> LearnedFits:

@@ -6,7 +6,7 @@ import argparse
 import time
 
 from tests.compiled_once import share
-from tests.racers import practice
+from tests.racers import heard, practice
 from tests.racers.table import text
 from tests.racers.trying import try_all
 
@@ -18,11 +18,16 @@ def main() -> None:
     reader.add_argument("--racers", type=int, default=72, help="for each seed")
     reader.add_argument("--processes", type=int, default=1)
     reader.add_argument("--practice", action="store_true", help="what Try next is worth instead")
+    reader.add_argument("--heard", action="store_true", help="what three heard passes are worth")
     given = reader.parse_args()
     share()
     if given.practice:
         for seed in given.seed:
             print(practice.text(seed, given.racers))
+        return
+    if given.heard:
+        for seed in given.seed:
+            print(heard.text(seed, given.racers))
         return
     began = time.monotonic()
     looks = []

@@ -144,6 +144,16 @@ class Desk:
         if run.lap_list:
             self.add_laps(self.runs, run.lap_list)
 
+    def hear(self, run_id: int, speed_kmh: float, spread_kmh: float) -> None:
+        """Save a run's top speed as the screen that hears a car pass does."""
+        self.post(
+            "/sound/passing",
+            car_id=1,
+            run_id=run_id,
+            top_speed_kmh=round(speed_kmh, 2),
+            top_speed_spread_kmh=round(spread_kmh, 2),
+        )
+
     def add_laps(self, run_id: int, laps_s: tuple[float, ...]) -> None:
         """Paste a run's laps, look at how they were understood, and save them."""
         url = f"/runs/{run_id}/laps"

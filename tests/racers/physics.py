@@ -184,11 +184,13 @@ def warm(
 class Outing:
     """A run: mean lap in s, °C at the flag, mAh, a lap's fastest m/s in the mean.
 
-    `laps_s` has a column for each stretch of the run: the lap that the car can do there.
+    `laps_s` has a column for each stretch of the run: the lap that the car can do there; `tops` the
+    fastest m/s of such a lap.
     """
 
     lap_s: Array
     laps_s: Array
+    tops: Array
     winding_c: Array
     can_c: Array
     charge_mah: Array
@@ -208,7 +210,7 @@ def drive_run(
     winding, can, left = start_c, start_c, charged
     used, lap_sum = np.zeros_like(ratio), np.zeros_like(ratio)
     stretch = run_s / SEGMENTS
-    top, laps = np.zeros_like(ratio), []
+    top, laps, tops = np.zeros_like(ratio), [], []
     for _ in range(SEGMENTS):
         open_v = cars.cells * np.interp(left, CHARGE_LEFT, CELL_V)
         lap = drive_lap(cars, ratio, open_v, winding, air_c, grip_today)
@@ -229,8 +231,10 @@ def drive_run(
         left = np.maximum(charged - used / cars.capacity_as, 0.02)
         lap_sum = lap_sum + lap.seconds / SEGMENTS
         laps.append(lap.seconds)
+        tops.append(lap.top)
         top = top + lap.top / SEGMENTS
-    return Outing(lap_sum, np.stack(laps, axis=1), winding, can, used / 3.6, top)
+    columns = np.stack(laps, axis=1), np.stack(tops, axis=1)
+    return Outing(lap_sum, *columns, winding, can, used / 3.6, top)
 
 
 def stand(

@@ -102,6 +102,7 @@ class Season:
         self.winding = self.can = people.air_base
         self.air = people.air_base
         self.grip = np.ones(self.count)
+        self.tops = np.zeros((self.count, 0))
 
     def _each(self, draw: Callable[[np.random.Generator], float]) -> Array:
         return np.array([draw(rng) for rng in self.rngs])
@@ -137,6 +138,7 @@ class Season:
             self.grip * self._each(lambda r: r.normal(1, 0.003)),
             self._each(lambda r: r.uniform(0.97, 1.0)),
         )  # fmt: skip
+        self.tops = out.tops
         after = self._each(lambda r: float(r.choice([0, 15, 30, 30, 60, 60, 90, 120, 180, 300])))
         late = np.maximum(0.0, after + self._each(lambda r: r.normal(0, 8)) * (after > 0))
         read = self._read(out, air, late)

@@ -107,6 +107,7 @@ def _learned(context: ForecastContext) -> list[Line]:
     rth, tau = can.resistance_k_per_w, can.tau_s
     slope = laps.slope_per_ratio_s / 10
     return [
+        *_by_top_speeds(context),
         Line("Thermal resistance", f"{rth:.2f} K/W", warming, address),
         Line("Time constant", f"{tau:.0f} s", warming, address),
         Line(
@@ -115,6 +116,22 @@ def _learned(context: ForecastContext) -> list[Line]:
             _source(laps.runs, "best lap"),
             address,
         ),
+    ]
+
+
+def _by_top_speeds(context: ForecastContext) -> list[Line]:
+    """Drag and power as measured top speeds have changed them."""
+    speeds = context.top_speeds
+    if speeds is None:
+        return []
+    return [
+        Line(
+            f"{figure.input.label}, by top speeds",
+            value_in_unit(figure.input, figure.value),
+            _source(speeds.runs, "top speed"),
+            f"/runs?car={context.car.id}" if context.car else "/runs",
+        )
+        for figure in context.taught_figures.values()
     ]
 
 

@@ -23,7 +23,7 @@ class LoggedRun(NamedTuple):
     `rev_limit_rpm` and `mass_g` are as they were in the run; with no rev limit it is infinite.
     `mean_lap_s` is the mean of the better half of the laps where all were noted, `laps_in_mean` how
     many there were, `fade` how much slower they got, in s a minute. The can was read a second time
-    at `second_after_s`.
+    at `second_after_s`. `top_speed_kmh` was measured, to `top_speed_spread_kmh` where that is known.
     """
 
     id: int
@@ -47,6 +47,8 @@ class LoggedRun(NamedTuple):
     fade: Fade | None = None
     second_can_c: float | None = None
     second_after_s: float | None = None
+    top_speed_kmh: float | None = None
+    top_speed_spread_kmh: float | None = None
 
 
 def logged_run(
@@ -83,6 +85,8 @@ def logged_run(
         pack_id=run.pack_id,
         second_can_c=run.second_can_c,
         second_after_s=run.second_after_s,
+        top_speed_kmh=run.top_speed_kmh,
+        top_speed_spread_kmh=run.top_speed_spread_kmh,
         **_of_laps(tuple(laps_s)),
     )
 

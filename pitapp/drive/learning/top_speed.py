@@ -1,0 +1,173 @@
+"""Drag and power from top speeds that were measured in runs.
+
+Drag area, drive efficiency and the pack's voltage in a run are taken as e^x of what was believed of
+each; the three x are fitted to the measured speeds together, with what is believed of them (a maximum
+of the posterior, Gauss–Newton, Student-t errors). One gear alone says little of which of them it is:
+the prior shares it out, and gears or tracks that differ tell them apart. At the rev limit a speed
+tells of none, and changes nothing.
+
+Source: the drive model; iteratively reweighted least squares as in `learning.linear`; the spreads are
+from memory.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from math import exp, hypot, inf, sqrt
+from typing import NamedTuple
+
+from pitapp.drive.inputs.build_setup import with_changes
+from pitapp.drive.learning.linear import Matrix, cholesky, inverse, solved, student_weight
+from pitapp.drive.learning.logged_run import LoggedRun
+from pitapp.drive.models import Setup, Track
+from pitapp.drive.physics.lap import run_lap
+from pitapp.record import Record
+
+MOST_RUNS = 12
+"""The newest runs with a top speed that count."""
+UNKNOWN_SHARE = 0.02
+"""The ± of a speed that was noted without one, as a part of it."""
+RUN_SHARE = 0.008
+"""What one run has of its own (grip, pack, line), as a part of the speed."""
+_FREEDOM = 4.0
+_NUDGE = 0.02
+_MOST_STEPS = 3
+_EFFICIENCY = (0.4, 0.98)
+
+
+class TopSpeedPrior(Record):
+    """How far drag area, drive efficiency and voltage may be out, as spreads of their logarithms.
+
+    That of the voltage stands for Kv and for what turning costs as well.
+    """
+
+    drag_spread: float = 0.2
+    efficiency_spread: float = 0.08
+    voltage_spread: float = 0.025
+
+    @property
+    def pulls(self) -> tuple[float, float, float]:
+        """The inverse squares of the three."""
+        return self.drag_spread**-2, self.efficiency_spread**-2, self.voltage_spread**-2
+
+
+class TopSpeedFit(NamedTuple):
+    """Factors of drag area, drive efficiency and voltage, the ± of each, and of how many runs."""
+
+    drag: float
+    efficiency: float
+    voltage: float
+    spreads: tuple[float, float, float]
+    runs: int
+
+
+def taught(setup: Setup, fit: TopSpeedFit | None) -> Setup:
+    """The set-up with drag area, efficiency and voltage as top speeds have taught them."""
+    return setup if fit is None else _changed(setup, fit.drag, fit.efficiency, fit.voltage)
+
+
+def _changed(setup: Setup, drag: float, efficiency: float, voltage: float) -> Setup:
+    low, high = _EFFICIENCY
+    believed = setup.car.drive_efficiency
+    bounded = min(max(believed * efficiency, min(low, believed)), max(high, believed))
+    car = with_changes(
+        setup.car, drag_area_m2=setup.car.drag_area_m2 * drag, drive_efficiency=bounded
+    )
+    pack = with_changes(setup.pack, voltage_v=setup.pack.voltage_v * voltage)
+    return setup.model_copy(update={"car": car, "pack": pack})
+
+
+@lru_cache(maxsize=16)
+def fit_top_speeds(
+    runs: tuple[LoggedRun, ...], setup: Setup, prior: TopSpeedPrior
+) -> TopSpeedFit | None:
+    """What the top speeds of these runs teach of drag and power; None where there is none.
+
+    Args:
+        runs: of one motor in one car, newest first; those without a top speed are passed over.
+        setup: the car as it is believed to be; its tyres, air and gear are replaced by each run's.
+        prior: how far that may be out.
+    """
+    points = [point for run in runs if (point := _point(run, setup)) is not None][:MOST_RUNS]
+    if not points:
+        return None
+    logs = [0.0, 0.0, 0.0]
+    covariance: Matrix = []
+    for _ in range(_MOST_STEPS):
+        normal: Matrix = [[0.0] * 3 for _ in range(3)]
+        right = [-pull * each for pull, each in zip(prior.pulls, logs, strict=True)]
+        for i, pull in enumerate(prior.pulls):
+            normal[i][i] = pull
+        for point in points:
+            top, slopes = point.modelled(logs)
+            own = point.share * point.speed
+            residual = point.speed - top
+            weight = student_weight(residual, own, _FREEDOM) / own**2
+            for i in range(3):
+                right[i] += weight * slopes[i] * residual
+                for j in range(3):
+                    normal[i][j] += weight * slopes[i] * slopes[j]
+        lower = cholesky(normal)
+        step = solved(lower, right)
+        logs = [each + change for each, change in zip(logs, step, strict=True)]
+        covariance = inverse(lower)
+        if hypot(*step) < 1e-3:
+            break
+    spreads = sqrt(covariance[0][0]), sqrt(covariance[1][1]), sqrt(covariance[2][2])
+    return TopSpeedFit(exp(logs[0]), exp(logs[1]), exp(logs[2]), spreads, len(points))
+
+
+class _Point(NamedTuple):
+    """A run's measured speed in m/s, how far it may be out as a part of it, and the run as set up."""
+
+    speed: float
+    share: float
+    setup: Setup
+    track: Track
+    ratio: float
+
+    def modelled(self, logs: list[float]) -> tuple[float, list[float]]:
+        """The model's top speed, and its slopes over the three logarithms."""
+        top = self.top(logs)
+        slopes = []
+        for i in range(3):
+            moved = list(logs)
+            moved[i] -= _NUDGE
+            slopes.append((top - self.top(moved)) / _NUDGE)
+        return top, slopes
+
+    def top(self, logs: list[float]) -> float:
+        """The model's top speed."""
+        setup = _changed(self.setup, *(exp(each) for each in logs))
+        return run_lap(
+            setup.car,
+            setup.motor,
+            setup.pack,
+            setup.controller,
+            setup.air,
+            self.track,
+            self.ratio,
+        ).top_speed_m_s
+
+
+def _point(run: LoggedRun, setup: Setup) -> _Point | None:
+    """A run to learn from; None without a top speed, or where the model cannot drive it."""
+    if run.top_speed_kmh is None or run.track is None:
+        return None
+    spread = run.top_speed_spread_kmh
+    share = hypot(RUN_SHARE, UNKNOWN_SHARE if spread is None else spread / run.top_speed_kmh)
+    weight = {} if run.mass_g is None else {"mass_kg": run.mass_g / 1000.0}
+    air, controller = setup.air, setup.controller
+    if run.air_c is not None:
+        air = with_changes(air, temperature_c=run.air_c)
+    if run.rev_limit_rpm is not None:
+        limit = None if run.rev_limit_rpm == inf else run.rev_limit_rpm
+        controller = with_changes(controller, rev_limit_rpm=limit)
+    try:
+        car = with_changes(setup.car, tyre_diameter_mm=run.tyre_diameter_mm, **weight)
+        own = setup.model_copy(update={"car": car, "air": air, "controller": controller})
+        point = _Point(run.top_speed_kmh / 3.6, share, own, run.track, run.ratio)
+        point.modelled([0.0, 0.0, 0.0])
+    except ValueError:
+        return None
+    return point
