@@ -11,8 +11,9 @@ from urllib.parse import urlencode
 import pytest
 
 from pitapp import create_app
+from pitapp.copies.store import list_copies
 from pitapp.demo import fill
-from pitapp.pocket.bridge import COOKIES, Bridge
+from pitapp.pocket.bridge import COOKIES, Bridge, start
 from pitapp.web.view.nav import FOOT, MORE
 
 ROOT = "/club/pit/app"
@@ -153,3 +154,35 @@ def test_cookies_that_a_full_device_cut_off_are_no_obstacle(
         assert status == 303
     (tmp_path / "data" / COOKIES).write_text('{"session": "', encoding="utf-8")
     assert "Settings" in get(bridge_over(tmp_path / "data"), "/settings")
+
+
+def test_the_copy_of_the_day_is_made_between_requests(bridge: Bridge, tmp_path: Path) -> None:
+    folder = tmp_path / "data"
+
+    def daily() -> list[str]:
+        return [copy.name for copy in list_copies(folder) if copy.why == "daily"]
+
+    get(bridge, "/")
+    assert daily() == []
+    bridge.rest()
+    assert len(daily()) == 1
+    bridge.rest()
+    assert len(daily()) == 1
+
+
+def test_a_copy_of_the_day_that_finds_no_room_is_deleted(bridge: Bridge, tmp_path: Path) -> None:
+    bridge.give_up()
+    bridge.rest()
+    bridge.give_up()
+    assert list_copies(tmp_path / "data") == []
+
+
+def test_what_a_killed_browser_left_half_done_is_cleared_away(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TZ", "UTC")
+    get(start(str(tmp_path), ROOT, "Europe/Lisbon"), "/")
+    left = tmp_path / ".uploaded-0123456789abcdef.sqlite3"
+    left.write_bytes(b"half")
+    get(start(str(tmp_path), ROOT, "Europe/Lisbon"), "/")
+    assert not left.exists()

@@ -63,19 +63,25 @@ def movable(day: Day, now: datetime) -> Heat | None:
 
 
 def due(
-    day: Day, lines: Sequence[tuple[str, ReadyLine]], now: datetime, storage_href: str | None
+    day: Day,
+    lines: Sequence[tuple[str, ReadyLine]],
+    now: datetime,
+    storage_href: str | None,
+    copy_href: str | None = None,
 ) -> Due:
-    """The one thing to do now: log, else mend what is not ready, else go; at the end, storage.
+    """The one thing to do now: log, else mend what is not ready, else go; at the end, storage and a copy.
 
     Each line comes with the words for mending it, or none where it is never due. A line of level
     "look" is due until five
     minutes before the start; one of level "stop" stays due. Without a `storage_href` every
-    pack is at storage already.
+    pack is at storage already, without a `copy_href` no copy is wanted.
     """
     if day.unlogged:
         return log(day.unlogged[0])
     if day.over and storage_href:
         return Due(label="Packs to storage", href=storage_href)
+    if day.over and copy_href:
+        return Due(label="Take a copy away", href=copy_href)
     if day.over:
         return Due(label="See the day's runs", href="/runs")
     hurry = day.outing is not None and day.outing.starts_at - now < GO

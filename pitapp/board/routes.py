@@ -6,12 +6,13 @@ import sqlite3
 from datetime import timedelta
 from typing import Any
 
-from flask import Blueprint, redirect, request
+from flask import Blueprint, current_app, redirect, request
 
 from pitapp.board.due import day_at, due, flaggable, log, movable, over_at
-from pitapp.board.models import Situation
+from pitapp.board.models import ReadyLine, Situation
 from pitapp.board.readiness import lines
 from pitapp.board.starting import PUT_AWAY, missing_steps, next_step, place_of
+from pitapp.copies import ready as copies
 from pitapp.db import get_db, undo
 from pitapp.db import settings as stored
 from pitapp.gearing import store as gearing
@@ -26,6 +27,7 @@ from pitapp.meetings.models import CAR_KINDS, Heat, Meeting
 from pitapp.packs import ready as packs
 from pitapp.web.clock import clock_is_lost, current_settings, home_zone, now
 from pitapp.web.http.htmx import after_write, show, show_part
+from pitapp.web.place import in_browser
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
@@ -74,8 +76,14 @@ def _board(connection: sqlite3.Connection) -> dict[str, Any]:
     newest = undo.newest_at(connection)
     if newest and newest - now() > CLOCK_WENT_BACK:
         values["ahead"] = newest
+    if in_browser():
+        values["copy"] = copies.line(connection, current_app.config["PITAPP_DATA_DIR"])
     if car is not None:
-        values |= _at(connection, car, meeting) if meeting else _at_home(connection, car)
+        values |= (
+            _at(connection, car, meeting, values.get("copy"))
+            if meeting
+            else _at_home(connection, car)
+        )
     if not values.get("lines"):
         values["alert"] = packs.alert(connection, now()) or (car and wear.line(connection, car))
     return values
@@ -92,7 +100,9 @@ def _at_home(connection: sqlite3.Connection, car: Car) -> dict[str, Any]:
     }
 
 
-def _at(connection: sqlite3.Connection, car: Car, meeting: Meeting) -> dict[str, Any]:
+def _at(
+    connection: sqlite3.Connection, car: Car, meeting: Meeting, copy: ReadyLine | None
+) -> dict[str, Any]:
     heats = meetings.heats(connection, meeting.id)
     day = day_at(heats, now())
     race_class = meetings.class_raced(connection, meeting, car.id)
@@ -112,7 +122,14 @@ def _at(connection: sqlite3.Connection, car: Car, meeting: Meeting) -> dict[str,
         "flag": flaggable(day, now()),
         "coming": [_for_the_countdown(heat, meeting) for heat in day.coming],
         "lines": [*(line for _, line in ready), *filter(None, [wear.line(connection, car)])],
-        "due": due(day, ready, now(), STORAGE if packs.storage_open(connection) else None),
+        "due": due(
+            day,
+            ready,
+            now(),
+            STORAGE if packs.storage_open(connection) else None,
+            copy.href if copy and copy.level == "look" else None,
+        ),
+        "copy": copy if day.over else None,
         "other_car": kit.car(connection, meeting.car_id)
         if meeting.car_id and not meeting.is_for(car.id)
         else None,

@@ -1,4 +1,4 @@
-"""A copy a day while the app is in use, made beside the requests."""
+"""A copy a day while the app is in use: made beside the requests, or between them where there are no threads."""
 
 from __future__ import annotations
 
@@ -38,10 +38,21 @@ def start(app: Flask) -> None:
     app.before_request(look)
 
 
-def _copy(database: Database, data_dir: Path, now: datetime) -> None:
+def copy_if_due(app: Flask) -> Path | None:
+    """Make the day's copy now, if there is none yet; where it is, if one was made."""
+    now: datetime = app.extensions["pitapp.clock"]()
+    data_dir: Path = app.config["PITAPP_DATA_DIR"]
+    if not store.daily_due(data_dir, now):
+        return None
+    return _copy(app.extensions["pitapp.db"], data_dir, now)
+
+
+def _copy(database: Database, data_dir: Path, now: datetime) -> Path | None:
     try:
         with closing(database.another()) as connection:
-            store.keep_copy(connection, data_dir, store.DAILY, now)
+            path = store.keep_copy(connection, data_dir, store.DAILY, now)
             idempotency.forget_old_answers(connection, now)
     except (PitappError, OSError, sqlite3.Error) as error:
         log.warning("The daily copy could not be made: %s", error)
+        return None
+    return path

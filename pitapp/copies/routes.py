@@ -7,9 +7,9 @@ import secrets
 from pathlib import Path
 from typing import Any
 
-from flask import Blueprint, current_app, send_file
+from flask import Blueprint, current_app, request, send_file
 
-from pitapp.copies import store
+from pitapp.copies import away, store
 from pitapp.copies.adding.identities import COUNTED, listed
 from pitapp.copies.forms import PlainForm, UploadForm
 from pitapp.db import get_db
@@ -45,7 +45,18 @@ def make() -> Any:
 @blueprint.get("/<name>")
 def download(name: str) -> Any:
     path = store.kept_path(_data_dir(), name)
+    if request.method == "GET" and "share" not in request.args:
+        away.note_taken(_data_dir(), store.made_at(name))
     return send_file(path, as_attachment=True, download_name=f"pitapp-{name}", max_age=0)
+
+
+@blueprint.post("/<name>/shared")
+@once
+def shared(name: str) -> Any:
+    """Note that a page has handed this copy to another program of the phone."""
+    store.kept_path(_data_dir(), name)
+    away.note_taken(_data_dir(), store.made_at(name))
+    return after_write("copies.page")
 
 
 @blueprint.get("/<name>/look")
@@ -85,6 +96,7 @@ def upload() -> Any:
 def restore_uploaded(token: str) -> Any:
     path = _uploaded(token)
     answer = _bring_back(path)
+    away.note_taken(_data_dir(), present())  # all that is here now is in that file
     store.clear_away(path)
     return answer
 
@@ -113,6 +125,7 @@ def _uploaded(token: str) -> Path:
 
 def _add_missing(path: Path) -> Any:
     before, added = store.add_missing(get_db(), path, _data_dir(), present())
+    away.note_brought(_data_dir(), present())
     what = listed([(many, *COUNTED[table][1:3]) for table, many in added.items()])
     notice(f"Added {what or 'nothing'}. What was here before is kept as {before.name}")
     return after_write("copies.page")
@@ -120,6 +133,7 @@ def _add_missing(path: Path) -> Any:
 
 def _bring_back(path: Path) -> Any:
     before = store.restore(get_db(), path, _data_dir(), present())
+    away.note_brought(_data_dir(), present())
     notice(f"Brought back. What was here before is kept as {before.name}")
     return after_write("copies.page")
 
@@ -143,4 +157,12 @@ def _show_contents(path: Path, action: str, name: str) -> Any:
 
 
 def _show(form: UploadForm, status: int = 200) -> Any:
-    return show("copies/page.html", status, form=form, kept=store.list_copies(_data_dir()))
+    left = away.moments(_data_dir())
+    return show(
+        "copies/page.html",
+        status,
+        form=form,
+        kept=store.list_copies(_data_dir()),
+        taken_at=left.taken_at,
+        behind=away.is_behind(get_db(), left),
+    )

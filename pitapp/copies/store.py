@@ -101,10 +101,16 @@ def list_copies(data_dir: Path) -> list[CopyFile]:
     copies = []
     for path in (data_dir / FOLDER).glob("*.sqlite3"):
         if match := _NAME.match(path.name):
-            made_at = datetime.strptime(match[1], "%Y-%m-%dT%H%M%SZ").replace(tzinfo=UTC)
             size = path.stat().st_size
-            copies.append(CopyFile(name=path.name, why=match[2], made_at=made_at, bytes=size))
+            copies.append(
+                CopyFile(name=path.name, why=match[2], made_at=made_at(path.name), bytes=size)
+            )
     return sorted(copies, key=lambda copy: copy.name, reverse=True)
+
+
+def made_at(name: str) -> datetime:
+    """When the kept copy of that name was made, to the second."""
+    return datetime.strptime(name[:18], "%Y-%m-%dT%H%M%SZ").replace(tzinfo=UTC)
 
 
 def kept_path(data_dir: Path, name: str) -> Path:

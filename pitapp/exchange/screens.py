@@ -10,6 +10,7 @@ from typing import Any
 
 from flask import Response, current_app, jsonify, request
 
+from pitapp.copies import away
 from pitapp.db import get_db
 from pitapp.errors import NotThere, Refused
 from pitapp.exchange import document, runs_in, sheets, store, table, uploads
@@ -137,6 +138,7 @@ def _replace(connection: sqlite3.Connection, path: Path) -> None:
     present = document.write(connection, now(), pictures=True)
     with closing(contents), uploads.keeping_before(_data_dir(), present):
         document.take(connection, contents)
+    away.note_brought(_data_dir(), now())
 
 
 def _data_dir() -> Path:

@@ -43,6 +43,7 @@ class Bridge:
         self._root = root
         self._cookie_file = Path(app.config["PITAPP_DATA_DIR"]) / COOKIES
         self._cookies: dict[str, str] = {}
+        self._copied: Path | None = None
         with suppress(OSError, ValueError):  # not there yet, or cut off by a full device
             self._cookies = json.loads(self._cookie_file.read_text(encoding="utf-8"))
 
@@ -73,6 +74,17 @@ class Bridge:
         status, sent = started[0]
         self._remember(value for name, value in sent if name.lower() == "set-cookie")
         return int(status[:3]), self._outward(sent), self._placed(sent, content)
+
+    def rest(self) -> None:
+        """Make the copy of the day, which a server makes beside its requests: nobody waits meanwhile."""
+        from pitapp.copies import daily
+
+        self._copied = daily.copy_if_due(self._app)
+
+    def give_up(self) -> None:
+        """Delete the copy just made: the device has no room for it."""
+        if self._copied:
+            self._copied.unlink(missing_ok=True)
 
     def _environ(self, method: str, target: str, headers: Headers, body: bytes) -> dict[str, Any]:
         path, _, query = target.partition("?")
@@ -156,8 +168,10 @@ def start(folder: str, root: str, time_zone: str) -> Bridge:
     if not hasattr(os, "link"):
         os.link = _no_link
     from pitapp import create_app
+    from pitapp.copies.store import tidy
 
     app = create_app(folder)
+    tidy(Path(folder))
     app.config["PITAPP_IN_BROWSER"] = True
     return Bridge(app, root)
 

@@ -6,7 +6,9 @@ import { startPython } from "./runtime.js";
 const DATA = "/data";
 const PACKAGES = "/packages";
 
-let bridge = null, folder = null, turn = Promise.resolve();
+const IDLE_MS = 5000;
+
+let bridge = null, folder = null, turn = Promise.resolve(), idle = 0;
 const tell = (step, done) => postMessage({ step, done });
 
 async function start(root) {
@@ -37,15 +39,28 @@ async function answer({ method, target, headers, body }) {
   return { status, headers: pairs, body: content };
 }
 
+// Nobody waits: the copy of the day is made. What the device has no room for must not stand in the way of the next write.
+async function rest() {
+  try {
+    bridge.rest();
+    await folder.settle();
+  } catch (error) {
+    console.warn(`No copy of the day: ${sentence(error)}`);
+    bridge.give_up();
+  }
+}
+
 // Of Python's errors, which come with the way to them, the sentence at the end.
 const sentence = (error) => String(error?.message ?? error).trim().split("\n").pop().replace(/^(?:\w+\.)+\w+: /, "");
 
 addEventListener("message", ({ data, ports: [port] }) => {
   if (data.root !== undefined) {
-    start(data.root).then(() => postMessage({ ready: true }), (error) => postMessage({ failed: sentence(error) }));
+    start(data.root).then(() => postMessage({ ready: true }), (error) => postMessage({ failed: sentence(error), name: error?.name }));
     return;
   }
+  clearTimeout(idle);
   turn = turn.then(async () => {
     port.postMessage(await answer(data).catch((error) => ({ failed: sentence(error) })));
   });
+  idle = setTimeout(() => { turn = turn.then(rest); }, IDLE_MS);
 });

@@ -30,6 +30,7 @@ async function part(name, tell) {
 export async function startPython(tell) {
   const [loader, wasm, standard, packages] = ["python.mjs", "python.wasm", "standard.zip", "packages.zip"]
     .map((name) => part(name, tell));
+  for (const each of [wasm, standard, packages]) each.catch(() => {}); // of several that fail the first is told
   // The runtime asks for these two by address; there is nothing else that it may fetch.
   self.fetch = async (address) => (String(address).endsWith(".wasm") ? wasm : standard);
   const module = URL.createObjectURL(await (await loader).blob());

@@ -15,6 +15,12 @@ function say(text, done) {
   if (done !== undefined) byId("progress").value = done;
 }
 
+// What a browser calls it when it lets a site store nothing: a private window, or cookies and site data blocked.
+const REFUSALS = ["SecurityError", "NotAllowedError", "InvalidStateError"];
+const trouble = ({ name, message }) => REFUSALS.includes(name)
+  ? `This browser lets pitapp keep nothing (${name}), so it does not start: what you save would be gone. Open it in a window that is not private, and allow this site to store data.`
+  : `pitapp did not start: ${message}`;
+
 function fail(text) {
   byId("trouble").textContent = text;
   for (const id of ["trouble", "again"]) byId(id).hidden = false;
@@ -65,7 +71,7 @@ async function begin() {
     worker.onmessage = ({ data }) => {
       if (data.step !== undefined) say(data.step, data.done);
       if (data.ready) resolve();
-      if (data.failed) reject(new Error(data.failed));
+      if (data.failed) reject({ message: data.failed, name: data.name });
       if (data.unsaved) stop(data.unsaved);
     };
   });
@@ -116,7 +122,7 @@ if (!navigator.serviceWorker || !globalThis.DecompressionStream) {
   fail("This browser is too old to run pitapp by itself, or this is a private window.");
 } else {
   showSeen();
-  const start = () => begin().catch((error) => fail(`pitapp did not start: ${error.message}`));
+  const start = () => begin().catch((error) => fail(trouble(error)));
   if (!navigator.locks) start();
   else {
     navigator.locks.request(`pitapp ${BASE.pathname}`, () => {
