@@ -33,6 +33,7 @@ from pitapp.meetings.timetable.store import (
     put_heats,
     removed_heats,
     reopen_heat,
+    replace_heats,
     shift_heats,
 )
 
@@ -50,6 +51,7 @@ __all__ = [
     "latest_class",
     "meeting",
     "meetings",
+    "meetings_on",
     "next_heat",
     "race_class",
     "race_classes",
@@ -57,6 +59,7 @@ __all__ = [
     "remove_class",
     "removed_heats",
     "reopen_heat",
+    "replace_heats",
     "save_class",
     "save_meeting",
     "shift_heats",
@@ -95,6 +98,15 @@ def calendar_key(connection: sqlite3.Connection, meeting_id: int) -> UUID:
     if row and _KEY.fullmatch(row["calendar_key"]):
         return UUID(row["calendar_key"])
     return uuid5(UUID(identity.own(connection)), f"meeting/{meeting_id}")
+
+
+def meetings_on(connection: sqlite3.Connection, day: date) -> list[Meeting]:
+    """The meetings of that day."""
+    rows = connection.execute(
+        f"SELECT {_MEETING} FROM meetings WHERE removed_at IS NULL AND day = ? ORDER BY id",  # noqa: S608
+        (day.isoformat(),),
+    )
+    return [Meeting(**row) for row in rows]
 
 
 def following_meeting(connection: sqlite3.Connection, day: date) -> Meeting | None:
@@ -140,24 +152,38 @@ def current_meeting(connection: sqlite3.Connection, now: datetime) -> Meeting | 
 
 
 def save_meeting(
-    connection: sqlite3.Connection, item: Meeting, now: datetime, entries: Iterable[Entry] = ()
+    connection: sqlite3.Connection,
+    item: Meeting,
+    now: datetime,
+    entries: Iterable[Entry] = (),
+    step: undo.Step | None = None,
 ) -> tuple[int, str]:
-    """Add the meeting (id 0) with these entries, or change it; returns its id and the undo token.
+    """Add the meeting (id 0) with these entries, or change it, within the caller's undo step if given.
+
+    Returns its id and the undo token.
 
     Raises:
         ChangedMeanwhile: it was changed since the form was opened.
         NotThere: there is no such meeting.
     """
-    values = records.columns(item)
+    if step is not None:
+        return _save(connection, item, entries, step), step.token
     verb = "Changed" if item.id else "Added"
-    with undo.step(connection, f"{verb} {item.title}", now) as step:
-        if item.id:
-            meeting(connection, item.id)
-        else:
-            values["calendar_key"] = uuid4().hex
-        meeting_id = step.save("meetings", item.id, item.version, values)
-        put_heats(connection, step, meeting_id, entries)
-    return meeting_id, step.token
+    with undo.step(connection, f"{verb} {item.title}", now) as own:
+        return _save(connection, item, entries, own), own.token
+
+
+def _save(
+    connection: sqlite3.Connection, item: Meeting, entries: Iterable[Entry], step: undo.Step
+) -> int:
+    values = records.columns(item)
+    if item.id:
+        meeting(connection, item.id)
+    else:
+        values["calendar_key"] = uuid4().hex
+    meeting_id = step.save("meetings", item.id, item.version, values)
+    put_heats(connection, step, meeting_id, entries)
+    return meeting_id
 
 
 def remove(

@@ -162,8 +162,11 @@ class _Errors:
         """Nothing is held back."""
 
 
-def start(folder: str, root: str, time_zone: str) -> Bridge:
-    """Make the app over the data in `folder`, in the phone's own time zone (an IANA name)."""
+def start(folder: str, root: str, time_zone: str, address: str = "") -> Bridge:
+    """Make the app over the data in `folder`, in the phone's own time zone (an IANA name).
+
+    `address` is that of the page from which the browser opened it: what others open to come there.
+    """
     os.environ["TZ"] = time_zone
     if not hasattr(os, "link"):
         os.link = _no_link
@@ -172,7 +175,7 @@ def start(folder: str, root: str, time_zone: str) -> Bridge:
 
     app = create_app(folder)
     tidy(Path(folder))
-    app.config["PITAPP_IN_BROWSER"] = True
+    app.config.update(PITAPP_IN_BROWSER=True, PITAPP_FOLDER_ADDRESS=address)
     return Bridge(app, root)
 
 

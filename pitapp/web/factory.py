@@ -52,6 +52,7 @@ ROOMS = (
     "sound",
     "copies",
     "exchange",
+    "handout",
     "settings",
     "devices",
     "offline",
@@ -83,6 +84,7 @@ def build(
         PITAPP_DATA_DIR=folder,
         PITAPP_INVENTED=invented,
         PITAPP_IN_BROWSER=False,
+        PITAPP_FOLDER_ADDRESS="",
     )
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     migrate(folder / DATABASE_NAME, before=lambda connection: _copy_first(connection, folder))

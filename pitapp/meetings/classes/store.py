@@ -78,21 +78,31 @@ def class_raced(
     return latest_class(connection, car_id, meeting.day if meeting else None)
 
 
-def save_class(connection: sqlite3.Connection, item: RaceClass, now: datetime) -> tuple[int, str]:
-    """Add the class (id 0) or change it, its limits with it; returns its id and the undo token.
+def save_class(
+    connection: sqlite3.Connection, item: RaceClass, now: datetime, step: undo.Step | None = None
+) -> tuple[int, str]:
+    """Add the class (id 0) or change it, its limits with it, within the caller's undo step if given.
+
+    Returns its id and the undo token.
 
     Raises:
         ChangedMeanwhile: it was changed since the form was opened.
         NotThere: there is no such class.
     """
-    values = records.columns(item, "limits")
+    if step is not None:
+        return _save(connection, item, step), step.token
     verb = "Changed" if item.id else "Added"
-    with undo.step(connection, f"{verb} {item.name}", now) as step:
-        if item.id:
-            race_class(connection, item.id)
-        class_id = step.save("race_classes", item.id, item.version, values)
-        _keep_limits(connection, step, class_id, item.limits)
-    return class_id, step.token
+    with undo.step(connection, f"{verb} {item.name}", now) as own:
+        return _save(connection, item, own), own.token
+
+
+def _save(connection: sqlite3.Connection, item: RaceClass, step: undo.Step) -> int:
+    values = records.columns(item, "limits")
+    if item.id:
+        race_class(connection, item.id)
+    class_id = step.save("race_classes", item.id, item.version, values)
+    _keep_limits(connection, step, class_id, item.limits)
+    return class_id
 
 
 def remove_class(connection: sqlite3.Connection, race_class_id: int, now: datetime) -> str:

@@ -10,7 +10,7 @@ from pitapp.dates import moment_in_range
 from pitapp.db import from_db, records, to_db, undo
 from pitapp.errors import Refused
 from pitapp.meetings.formulas import Entry
-from pitapp.meetings.models import CAR_KINDS, Heat
+from pitapp.meetings.models import CAR_KINDS, Heat, HeatKind
 from pitapp.units import with_minus
 
 LATE = timedelta(minutes=15)
@@ -84,6 +84,33 @@ def put_heats(
         }
         step.insert("heats", values)
     return len(listed)
+
+
+def replace_heats(
+    connection: sqlite3.Connection,
+    step: undo.Step,
+    meeting_id: int,
+    listed: Iterable[tuple[HeatKind, int, datetime]],
+    now: datetime,
+) -> None:
+    """Make a timetable say this: kind, number and start of each entry, within the caller's undo step.
+
+    One of the same kind and number is moved; what is done stays as it was, also where it is not listed.
+    """
+    present = {(each.kind, each.number): each for each in heats(connection, meeting_id)}
+    for kind, number, starts_at in listed:
+        old = present.pop((kind, number), None)
+        start = {"starts_at": to_db(starts_at)}
+        if old is None:
+            step.insert(
+                "heats", {"meeting_id": meeting_id, "kind": kind, "number": number, **start}
+            )
+        elif old.done_at is None and old.starts_at != starts_at:
+            step.change("heats", old.id, {**start, "sequence": old.sequence + 1})
+    for old in present.values():
+        if old.done_at is None:
+            step.change("heats", old.id, {"sequence": old.sequence + 1})
+            step.remove("heats", old.id, now)
 
 
 def change_heat(connection: sqlite3.Connection, item: Heat, now: datetime) -> str:

@@ -21,7 +21,7 @@ async function start(root) {
   tell("Starting pitapp", 0.8);
   const { timeZone } = Intl.DateTimeFormat().resolvedOptions();
   python.runPython(`import sys; sys.path.insert(0, ${JSON.stringify(PACKAGES)})`);
-  bridge = python.pyimport("pitapp.pocket.bridge").start(DATA, root, timeZone);
+  bridge = python.pyimport("pitapp.pocket.bridge").start(DATA, root, timeZone, new URL("./", import.meta.url).href);
   await folder.settle();
   tell("", 1);
 }

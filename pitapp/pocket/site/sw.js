@@ -12,7 +12,7 @@ addEventListener("message", ({ data }) => { if (data.ask === "update") skipWaiti
 addEventListener("fetch", (event) => {
   const { request } = event;
   if (!request.url.startsWith(BASE)) return;
-  const own = request.url.slice(BASE.length);
+  const own = request.url.slice(BASE.length).split("#")[0]; // what stands behind the # is the page's own
   if (own.startsWith("app/static/") && own.includes("?v=")) event.respondWith(keptForGood(event, own.slice(3)));
   else if (own.startsWith("app/")) event.respondWith(fromPython(event, own.slice(3)));
   else event.respondWith(fromFolder(request));

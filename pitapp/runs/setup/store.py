@@ -53,40 +53,53 @@ def entry(connection: sqlite3.Connection, entry_id: int) -> SetupEntry:
 
 
 def add(
-    connection: sqlite3.Connection, car_id: int, written: Sequence[SetupLine], now: datetime
+    connection: sqlite3.Connection,
+    car_id: int,
+    written: Sequence[SetupLine],
+    now: datetime,
+    step: undo.Step | None = None,
 ) -> tuple[int, str]:
-    """Add entries at the end of a car's list; returns how many they were, and the undo token.
+    """Add entries at the end of a car's list, within the caller's undo step if given.
 
-    One that is listed already under its group and name gets the new value instead, if there is one.
+    Returns how many they were, and the undo token. One that is listed already under its group and
+    name gets the new value instead, if there is one.
 
     Raises:
         Refused: the list would be longer than 200 entries.
     """
+    if step is not None:
+        return _add(connection, car_id, written, step), step.token
+    with undo.step(connection, "Added to the set-up", now) as own:
+        return _add(connection, car_id, written, own), own.token
+
+
+def _add(
+    connection: sqlite3.Connection, car_id: int, written: Sequence[SetupLine], step: undo.Step
+) -> int:
     stored = {_key(old.group_name, old.name): old for old in entries(connection, car_id)}
     place = max((old.position for old in stored.values()), default=0)
-    with undo.step(connection, "Added to the set-up", now) as step:
-        for new in written:
-            key = _key(new.group, new.name)
-            old = stored.get(key)
-            if old is not None:
-                fresh = old.model_copy(
-                    update={"value": new.value or old.value, "unit": new.unit or old.unit}
-                )
-                stored[key] = _save(step, _remembering(old, fresh))
-                continue
-            if len(stored) >= MOST_ENTRIES:
-                raise Refused(f"A set-up has at most {MOST_ENTRIES} entries.")
-            place += 1
-            entry = SetupEntry(
-                car_id=car_id,
-                group_name=new.group,
-                name=new.name,
-                value=new.value,
-                unit=new.unit,
-                position=place,
+    for new in written:
+        key = _key(new.group, new.name)
+        old = stored.get(key)
+        if old is not None:
+            fresh = old.model_copy(
+                update={"value": new.value or old.value, "unit": new.unit or old.unit}
             )
-            stored[key] = _save(step, entry)
-    return len(written), step.token
+            stored[key] = _save(step, _remembering(old, fresh))
+            continue
+        if len(stored) >= MOST_ENTRIES:
+            raise Refused(f"A set-up has at most {MOST_ENTRIES} entries.")
+        place += 1
+        entry = SetupEntry(
+            car_id=car_id,
+            group_name=new.group,
+            name=new.name,
+            value=new.value,
+            unit=new.unit,
+            position=place,
+        )
+        stored[key] = _save(step, entry)
+    return len(written)
 
 
 def copy(

@@ -36,6 +36,12 @@ MORE = (
     Place("roll", "/roll", "Parked car", "Will it roll away?"),
     Place("copies", "/copies", "Copies", "Back up and bring back your data"),
     Place("exchange", "/exchange", "Import and export", "Spreadsheets, and everything in one file"),
+    Place(
+        "handout",
+        "/handout/take",
+        "Take a link",
+        "A class, track, timetable, set-up or gear from others",
+    ),
     Place("devices", "/devices", "Devices", "Phones on this server, pairing"),
     Place("offline", "/outbox", "Outbox", "What waits on this phone for the server"),
     Place("settings", "/settings", "Settings", "Units, look, this device"),

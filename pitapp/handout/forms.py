@@ -1,0 +1,83 @@
+"""The forms by which a link is looked at and taken."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from flask_wtf.file import FileField
+from wtforms import HiddenField, SelectField, TextAreaField
+
+from pitapp.errors import Refused
+from pitapp.handout import link
+from pitapp.handout.models import HandOut
+from pitapp.handout.taking import Choice
+from pitapp.web.forms.form_errors import PitForm
+
+CHOOSE = ("", "Choose")
+NEW = (("add", "Add it"), ("leave", "Leave it"))
+UNLIKE = (CHOOSE, ("change", "Change mine to this"), ("leave", "Keep mine as it is"))
+UNLIKE_NAMED = (*UNLIKE, ("beside", "Add it beside mine"))
+"""Of classes and tracks there may be two: the second gets a number behind its name."""
+NAMED = ("race_class", "track")
+PARTS = ("race_class", "track", "timetable", "setup")
+
+
+class LinkForm(PitForm):
+    """A link that was pasted, or a small file that holds one."""
+
+    link = TextAreaField("The link")
+    file = FileField("A file that holds one")
+
+    def read(self) -> HandOut | None:
+        """What the link holds, or None with what is wrong at the field."""
+        if not self.validate_on_submit():
+            return None
+        if self.file.data and not (self.link.data or "").strip():
+            content = self.file.data.read(link.MOST_CHARACTERS + 1).decode("utf-8", "replace")
+            return self._read(self.file, content)
+        return self._read(self.link, self.link.data or "")
+
+    def _read(self, field: TextAreaField | FileField, text: str) -> HandOut | None:
+        try:
+            return link.read(text)
+        except Refused as error:
+            field.errors = [str(error)]
+            return None
+
+
+class ChoiceForm(PitForm):
+    """What is to be done with each part of a link."""
+
+    link = HiddenField()
+    race_class = SelectField("The class", validate_choice=False)
+    track = SelectField("The track", validate_choice=False)
+    timetable = SelectField("The timetable", validate_choice=False)
+    setup = SelectField("The set-up", validate_choice=False)
+
+    def ask_about(self, holds: Iterable[str], here: set[str], same: set[str]) -> None:
+        """Ask about each part that the link holds and is not here just so; `here` are those of its name."""
+        asked = set(holds) - same
+        for name in PARTS:
+            if name not in asked:
+                delattr(self, name)
+                continue
+            field = self[name]
+            unlike = UNLIKE_NAMED if name in NAMED else UNLIKE
+            field.choices = list(unlike if name in here else NEW)
+            if field.data is None:
+                field.data = field.choices[0][0]
+
+    @property
+    def asked(self) -> list[str]:
+        """The parts that it asks about."""
+        return [name for name in PARTS if name in self]
+
+    def chosen(self) -> dict[str, Choice] | None:
+        """What was chosen for each part asked about, or None with what is wrong at the field."""
+        if not self.validate_on_submit():
+            return None
+        asked = [self[name] for name in self.asked]
+        for field in asked:
+            if not field.data or field.data not in dict(field.choices):
+                field.errors = ["Choose what becomes of it."]
+        return None if self.errors else {field.name: field.data for field in asked}

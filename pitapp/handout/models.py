@@ -1,0 +1,120 @@
+"""What a link may hold: what a club or a friend hands out, and nothing of anybody's records."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Annotated
+
+from pydantic import AfterValidator, Field, model_validator
+
+from pitapp.dates import Day, Moment
+from pitapp.gearing.answer import Question, answer
+from pitapp.kit.models import Name
+from pitapp.meetings.models import KIND_NAMES, HeatKind, RaceClass, known_zone
+from pitapp.record import Record
+from pitapp.runs.entries import MOST_TEXT, ShortText, Unit, with_unit
+from pitapp.tracks.models import Track
+
+MOST_ENTRIES = 200
+NEAR_ITS_DAY = timedelta(days=3)
+OF_THE_DATABASE = {"id", "version", "remarks"}
+"""What a class or a track has beside what is handed out."""
+MORE = "It holds more than what is handed out."
+
+
+class TimetableEntry(Record):
+    """A heat, practice, final or marshalling, as a club's timetable has it."""
+
+    kind: HeatKind
+    number: int = Field(ge=1, le=999)
+    starts_at: Moment
+
+    @property
+    def title(self) -> str:
+        """What it is called, such as "Heat 3"."""
+        return f"{KIND_NAMES[self.kind]} {self.number}"
+
+
+class Timetable(Record):
+    """A race day with its entries; `day` is the date on the wall clock in its own time zone."""
+
+    day: Day
+    name: str = Field("", max_length=60)
+    time_zone: Annotated[str, AfterValidator(known_zone)]
+    entries: tuple[TimetableEntry, ...] = Field((), max_length=MOST_ENTRIES)
+
+    @model_validator(mode="after")
+    def _is_of_one_day(self) -> Timetable:
+        if len({(each.kind, each.number) for each in self.entries}) < len(self.entries):
+            raise ValueError("The timetable has an entry twice.")
+        if any(abs(each.starts_at.date() - self.day) > NEAR_ITS_DAY for each in self.entries):
+            raise ValueError("The timetable has times that are not of its day.")
+        return self
+
+    @property
+    def date_text(self) -> str:
+        """Its date in words."""
+        return f"{self.day:%a} {self.day.day} {self.day:%b %Y}"
+
+    @property
+    def title(self) -> str:
+        """Its name, or else its date."""
+        return self.name or self.date_text
+
+
+class SetUpEntry(Record):
+    """One entry of a set-up, in the words of whoever wrote it."""
+
+    group: ShortText = ""
+    name: Name
+    value: Annotated[str, Field(min_length=1, max_length=MOST_TEXT)]
+    unit: Unit = ""
+
+    @property
+    def text(self) -> str:
+        """The value with its unit."""
+        return with_unit(self.value, self.unit)
+
+
+class SetUp(Record):
+    """The set-up of a car: every entry that has a value."""
+
+    car: Name
+    entries: tuple[SetUpEntry, ...] = Field(min_length=1, max_length=MOST_ENTRIES)
+
+
+class GearSlip(Record):
+    """A gear, and what it turns: as the gearing screen has it."""
+
+    car: str = Field("", max_length=60)
+    gear: Question
+
+    @model_validator(mode="after")
+    def _can_be_worked_out(self) -> GearSlip:
+        answer(self.gear)
+        return self
+
+
+class HandOut(Record):
+    """What one link holds. A club's has a class, a track and a timetable at once."""
+
+    race_class: RaceClass | None = None
+    track: Track | None = None
+    timetable: Timetable | None = None
+    setup: SetUp | None = None
+    gear: GearSlip | None = None
+
+    @property
+    def parts(self) -> list[str]:
+        """The names of what it holds."""
+        return [name for name in HandOut.model_fields if getattr(self, name) is not None]
+
+    @model_validator(mode="after")
+    def _holds_what_is_handed_out(self) -> HandOut:
+        limits = self.race_class.limits if self.race_class else ()
+        parts = filter(None, (self.race_class, self.track, *limits))
+        if any(part.model_fields_set & OF_THE_DATABASE for part in parts):
+            raise ValueError(MORE)
+        if not self.parts:
+            raise ValueError("It holds nothing.")
+        return self

@@ -1,0 +1,311 @@
+"""Handing out and taking: what is looked at first, what is written then, and what never is."""
+
+from __future__ import annotations
+
+import html
+import io
+import re
+import sqlite3
+from datetime import timedelta
+from urllib.parse import urlsplit
+
+import pytest
+from flask import Flask
+
+from pitapp.handout import link
+from pitapp.handout.models import HandOut
+from pitapp.kit import store as kit
+from pitapp.kit.models import Car
+from pitapp.meetings import store as meetings
+from pitapp.meetings.formulas import Entry
+from pitapp.meetings.models import Meeting, RaceClass
+from pitapp.runs.formulas import SetupLine
+from pitapp.runs.setup import store as setup
+from pitapp.tracks import store as tracks
+from pitapp.tracks.models import Track
+from tests.handed import (
+    CLASS,
+    CLUB,
+    NINE,
+    SETUP,
+    TIMETABLE,
+    TRACK,
+    damaged,
+    hostile,
+)
+from tests.support import Clock, PageClient
+
+CAR = Car(name="My TC", internal_ratio=1.9, pitch="dp:64", tyre_diameter_mm=63)
+
+
+def take(client: PageClient, handed: HandOut, **choices: str) -> str:
+    """Take a link as the page that shows it does; returns the page that follows."""
+    answer = client.post_form("/handout/taken", {"link": link.packed(handed), **choices})
+    assert answer.status_code == 303, answer.text
+    return client.get(answer.headers["Location"]).text
+
+
+def everything(db: sqlite3.Connection) -> list[str]:
+    return list(db.iterdump())
+
+
+def given(client: PageClient, address: str) -> HandOut:
+    """What the link on a page holds that hands something out."""
+    page = client.get(address)
+    assert page.status_code == 200, page.text
+    found = re.search(r'<textarea id="link"[^>]*>([^<]*)</textarea>', page.text)
+    assert found
+    return link.read(html.unescape(found[1]))
+
+
+def test_a_club_hands_out_and_a_racer_takes_it_with_two_taps(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    class_id, _ = meetings.save_class(db, CLASS.model_copy(update={"remarks": "ours"}), clock())
+    track_id, _ = tracks.save_track(db, TRACK.model_copy(update={"remarks": "ours"}), clock())
+    day = Meeting(
+        day=NINE.date(),
+        name="Round 3",
+        time_zone="Europe/Lisbon",
+        race_class_id=class_id,
+        track_id=track_id,
+        remarks="ours",
+    )
+    entries = [Entry("heat", NINE + timedelta(minutes=40 * each)) for each in range(1, 5)]
+    meeting_id, _ = meetings.save_meeting(db, day, clock(), entries)
+    assert given(client, f"/handout/meetings/{meeting_id}") == CLUB
+    assert given(client, f"/handout/classes/{class_id}") == HandOut(race_class=CLASS)
+    assert given(client, f"/handout/tracks/{track_id}") == HandOut(track=TRACK)
+
+
+def test_all_of_a_clubs_link_is_taken_and_undone_at_once(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    before = everything(db)
+    looked = client.post_form(
+        "/handout/take", {"link": f"https://club.example/#{link.packed(CLUB)}"}
+    )
+    assert looked.status_code == 200
+    assert "Invented Stock" in looked.text
+    assert "14\u202f600 rpm" in looked.text
+    assert "10:40" in looked.text  # nine and forty minutes UTC, on the clock in Lisbon in May
+    assert everything(db) == before
+    page = take(client, CLUB)
+    (race_class,), (track,) = meetings.race_classes(db), tracks.tracks(db)
+    (meeting,) = meetings.meetings(db)
+    assert (race_class.rev_limit_rpm, race_class.limits[0].name) == (14600, "Wing chord")
+    assert track.straights == TRACK.straights
+    assert (meeting.race_class_id, meeting.track_id) == (race_class.id, track.id)
+    assert [each.starts_at for each in meetings.heats(db, meeting.id)] == [
+        each.starts_at for each in TIMETABLE.entries
+    ]
+    undo = re.search(r'action="(/undo/[^"]+)"', page)
+    assert undo
+    client.post_form(undo[1])
+    assert not meetings.race_classes(db)
+    assert not tracks.tracks(db)
+    assert not meetings.meetings(db)
+
+
+def test_what_is_here_already_is_not_taken_again(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    take(client, CLUB)
+    looked = client.post_form("/handout/take", {"link": link.packed(CLUB)}).text
+    assert looked.count("Here already") == 3
+    assert "Take it" not in looked
+    take(client, CLUB)
+    assert (
+        len(meetings.race_classes(db)) == len(tracks.tracks(db)) == len(meetings.meetings(db)) == 1
+    )
+
+
+def test_of_what_differs_the_racer_says_what_becomes_of_it(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    own = RaceClass(name="invented stock", rev_limit_rpm=15000, remarks="mine")
+    class_id, _ = meetings.save_class(db, own, clock())
+    handed = HandOut(race_class=CLASS)
+    looked = client.post_form("/handout/take", {"link": link.packed(handed)}).text
+    assert "15\u202f000 rpm" in looked
+    assert "14\u202f600 rpm" in looked
+    before = everything(db)
+    refused = client.post_form("/handout/taken", {"link": link.packed(handed)})
+    assert refused.status_code == 422
+    assert 'id="race_class-error"' in refused.text
+    refused = client.post_form("/handout/taken", {"link": link.packed(handed), "race_class": "add"})
+    assert refused.status_code == 422
+    assert everything(db) == before
+    take(client, handed, race_class="leave")
+    assert meetings.race_class(db, class_id).rev_limit_rpm == 15000
+    take(client, handed, race_class="beside")
+    assert [each.name for each in meetings.race_classes(db)] == [
+        "invented stock",
+        "Invented Stock 2",
+    ]
+    take(client, handed, race_class="change")
+    mine = meetings.race_class(db, class_id)
+    assert (mine.name, mine.rev_limit_rpm, mine.remarks) == ("Invented Stock", 14600, "mine")
+    assert [limit.name for limit in mine.limits] == ["Wing chord"]
+
+
+def test_a_timetable_that_moved_is_taken_anew_and_what_is_done_stays(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    take(client, CLUB)
+    (meeting,) = meetings.meetings(db)
+    first, second, third, _ = meetings.heats(db, meeting.id)
+    meetings.finish_heat(db, first.id, clock())
+    later = timedelta(minutes=15)
+    moved = TIMETABLE.model_copy(
+        update={
+            "entries": tuple(
+                each.model_copy(update={"starts_at": each.starts_at + later})
+                for each in TIMETABLE.entries[:3]
+            )
+        }
+    )
+    take(client, HandOut(timetable=moved), timetable="change")
+    heats = {each.number: each for each in meetings.heats(db, meeting.id)}
+    assert heats[1].starts_at == first.starts_at
+    assert (heats[2].id, heats[2].starts_at) == (second.id, second.starts_at + later)
+    assert heats[2].sequence > second.sequence  # calendars know that it is newer
+    assert heats[3].starts_at == third.starts_at + later
+    assert set(heats) == {1, 2, 3}
+    assert meetings.meeting(db, meeting.id).race_class_id == meeting.race_class_id
+
+
+def test_a_set_up_goes_into_the_car_that_the_page_was_about(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    handed = HandOut(setup=SETUP)
+    looked = client.post_form("/handout/take", {"link": link.packed(handed)}).text
+    assert "A set-up belongs to a car" in looked
+    assert "Take it" not in looked
+    car_id, _ = kit.save_car(db, CAR, clock())
+    setup.add(db, car_id, [SetupLine("Front", "ride height", "4.8", "mm")], clock())
+    assert given(client, "/handout/setup").setup is not None
+    take(client, handed, setup="add", car_id=str(car_id))
+    entries = {each.name: each for each in setup.entries(db, car_id)}
+    assert entries["ride height"].value == "5.2"
+    assert entries["ride height"].used == ("4.8",)
+    assert set(entries) == {"ride height", "Springs", "Camber"}
+    handed_on = given(client, "/handout/setup").setup
+    assert handed_on
+    assert {each.name: each.value for each in handed_on.entries} == {
+        "ride height": "5.2", "Springs": "soft", "Camber": "-1.5",
+    }  # fmt: skip
+
+
+def test_a_gear_slip_leads_to_gearing_and_writes_nothing(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    handed = given(client, "/handout/gear?pinion=45&spur=69&internal=1.9&tyre=63&pitch_dp=64")
+    assert handed.gear
+    assert (handed.gear.gear.pinion, handed.gear.gear.spur) == (45, 69)
+    before = everything(db)
+    looked = client.post_form("/handout/take", {"link": link.packed(handed)}).text
+    there = re.search(r'href="(/gearing\?[^"]+)"', looked)
+    assert there
+    gearing = client.get(html.unescape(there[1])).text
+    ratio = re.search(r'<data id="final-drive" value="([^"]+)"', gearing)
+    assert ratio
+    assert float(ratio[1]) == pytest.approx(69 / 45 * 1.9)
+    take(client, handed)
+    assert everything(db) == before
+    assert client.get("/handout/gear?pinion=none").status_code == 400
+
+
+def test_damaged_and_hostile_links_change_nothing(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    take(client, CLUB)
+    kit.save_car(db, CAR, clock())
+    before, refused = everything(db), 0
+    for text in [*damaged(150), *hostile()]:
+        for address in ("/handout/take", "/handout/taken"):
+            answer = client.post_form(
+                address, {"link": text, "race_class": "change", "track": "change", "setup": "add"}
+            )
+            assert answer.status_code == 422, text[:80]
+            assert 'id="link-error"' in answer.text
+            refused += 1
+    assert refused >= 400
+    assert everything(db) == before
+
+
+def test_names_in_a_link_are_text_and_nothing_else(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    name = "<script>alert(1)</script>' OR 1=1 --"
+    handed = HandOut(race_class=RaceClass(name=name), track=Track(name=name))
+    looked = client.post_form("/handout/take", {"link": link.packed(handed)}).text
+    assert "<script>alert" not in looked
+    take(client, handed)
+    assert [each.name for each in meetings.race_classes(db)] == [name]
+    assert "<script>alert" not in client.get("/meetings/classes").text
+
+
+def test_a_file_holds_the_link(client: PageClient, db: sqlite3.Connection, clock: Clock) -> None:
+    class_id, _ = meetings.save_class(db, CLASS, clock())
+    file = client.get(f"/handout/classes/{class_id}?file=yes")
+    assert file.headers["Content-Disposition"] == 'attachment; filename="pitapp-Invented-Stock.txt"'
+    looked = client.post_form(
+        "/handout/take",
+        {"file": (io.BytesIO(file.data), "class.txt")},
+        content_type="multipart/form-data",
+    )
+    assert looked.status_code == 200
+    refused = client.post_form(
+        "/handout/take",
+        {"file": (io.BytesIO(b"\xff\x00" * 90_000), "class.txt")},
+        content_type="multipart/form-data",
+    )
+    assert refused.status_code == 422
+    assert 'id="file-error"' in refused.text
+
+
+def test_a_link_leads_to_where_the_app_is(
+    app: Flask, client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    class_id, _ = meetings.save_class(db, CLASS, clock())
+
+    def address() -> str:
+        page = client.get(f"/handout/classes/{class_id}").text
+        found = re.search(r'<textarea id="link"[^>]*>([^<]*)<', page)
+        assert found
+        return html.unescape(found[1])
+
+    served = urlsplit(address())
+    assert (served.netloc, served.path) == ("localhost", "/handout/take")
+    app.config.update(PITAPP_IN_BROWSER=True, PITAPP_FOLDER_ADDRESS="https://club.example/pit/")
+    assert address().startswith("https://club.example/pit/#/handout/take#1.")
+
+
+def test_what_is_too_much_for_a_square_is_said(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    car_id, _ = kit.save_car(db, CAR, clock())
+    lines = [
+        SetupLine("Front", f"Entry {n} {n * 7919 % 9973}", str(n * 104729), "mm")
+        for n in range(150)
+    ]
+    setup.add(db, car_id, lines, clock())
+    page = client.get("/handout/setup").text
+    assert "too much for a square" in page
+    assert "<svg" not in page.split('id="handout-part"')[1].split("Save as a file")[0]
+
+
+def test_a_timetable_with_an_entry_twice_is_mended_first(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    day = Meeting(day=NINE.date(), name="Round 3", time_zone="Europe/Lisbon")
+    meeting_id, _ = meetings.save_meeting(db, day, clock(), [Entry("heat", NINE)] * 2)
+    second = meetings.heats(db, meeting_id)[1]
+    meetings.change_heat(db, second.model_copy(update={"number": 1}), clock())
+    refused = client.get(f"/handout/meetings/{meeting_id}")
+    assert 400 <= refused.status_code < 500
+    assert "entry twice" in refused.text
+    looked = client.post_form("/handout/take", {"link": link.packed(HandOut(timetable=TIMETABLE))})
+    assert looked.status_code == 200
+    assert "Yours is not the same" in looked.text
