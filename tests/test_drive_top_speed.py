@@ -13,6 +13,7 @@ from scipy.optimize import least_squares
 from pitapp.drive.inputs.build_setup import with_changes
 from pitapp.drive.learning.logged_run import LoggedRun, logged_run
 from pitapp.drive.learning.top_speed import (
+    MODEL_SHARE,
     RUN_SHARE,
     UNKNOWN_SHARE,
     TopSpeedPrior,
@@ -91,8 +92,9 @@ def test_the_fit_is_the_one_that_scipy_finds() -> None:
         for run in runs:
             speed = run.top_speed_kmh or 0.0
             share = np.hypot(RUN_SHARE, 0.3 / speed)
-            part = (true_kmh(setup, tuple(logs), run.ratio) - speed) / (share * speed)
-            rows.append(np.sqrt(5 * np.log1p(part * part / 4)))
+            slip = np.hypot(share, MODEL_SHARE)
+            part = (true_kmh(setup, tuple(logs), run.ratio) - speed) / (slip * speed)
+            rows.append(slip / share * np.sqrt(5 * np.log1p(part * part / 4)))
         return np.array([*rows, *(logs / spreads)])
 
     by_scipy = least_squares(lack, NONE, diff_step=1e-3).x
@@ -114,6 +116,18 @@ def test_at_the_rev_limit_a_speed_tells_nothing_of_drag_and_power() -> None:
     fit = fit_top_speeds((measured(1, 34, 1.03 * limited, 0.3),), setup, TopSpeedPrior())
     assert fit is not None
     assert (fit.drag, fit.efficiency, fit.voltage) == pytest.approx((1.0, 1.0, 1.0), abs=1e-6)
+
+
+def test_a_car_too_weak_for_the_limiter_is_learned_from_its_speed() -> None:
+    """The model had it at the limiter, where neither drag nor power shows."""
+    setup = believed(17_500.0)
+    limited = true_kmh(setup, NONE, 3.8)
+    assert limited == pytest.approx(true_kmh(setup, (0.0, 0.0, 0.05), 3.8))
+    slower = 0.96 * limited
+    fit = fit_top_speeds((measured(1, 40, slower, 0.2),), setup, TopSpeedPrior())
+    own = taught(setup, fit)
+    lap = run_lap(own.car, own.motor, own.pack, own.controller, own.air, TRACK, 3.8)
+    assert abs(3.6 * lap.top_speed_m_s - slower) < 0.4 * (limited - slower)
 
 
 def test_a_mistyped_speed_hardly_counts() -> None:

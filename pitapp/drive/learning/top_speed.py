@@ -13,7 +13,7 @@ from memory.
 from __future__ import annotations
 
 from functools import lru_cache
-from math import exp, hypot, inf, sqrt
+from math import exp, hypot, inf, log1p, sqrt
 from typing import NamedTuple
 
 from pitapp.drive.inputs.build_setup import with_changes
@@ -23,15 +23,19 @@ from pitapp.drive.models import Setup, Track
 from pitapp.drive.physics.lap import run_lap
 from pitapp.record import Record
 
-MOST_RUNS = 12
+MOST_RUNS = 8
 """The newest runs with a top speed that count."""
 UNKNOWN_SHARE = 0.02
 """The ± of a speed that was noted without one, as a part of it."""
 RUN_SHARE = 0.008
 """What one run has of its own (grip, pack, line), as a part of the speed."""
+MODEL_SHARE = 0.02
+"""What the model may have wrong of one gear's speed on one track, as a part of it."""
 _FREEDOM = 4.0
 _NUDGE = 0.02
-_MOST_STEPS = 3
+_MOST_STEPS = 4
+_LEAST_STEP = 0.2
+_STARTS = (0.0, -1.0, 1.0, -2.0, 2.0)
 _EFFICIENCY = (0.4, 0.98)
 
 
@@ -42,8 +46,8 @@ class TopSpeedPrior(Record):
     """
 
     drag_spread: float = 0.2
-    efficiency_spread: float = 0.08
-    voltage_spread: float = 0.025
+    efficiency_spread: float = 0.1
+    voltage_spread: float = 0.03
 
     @property
     def pulls(self) -> tuple[float, float, float]:
@@ -91,30 +95,53 @@ def fit_top_speeds(
     points = [point for run in runs if (point := _point(run, setup)) is not None][:MOST_RUNS]
     if not points:
         return None
-    logs = [0.0, 0.0, 0.0]
+    # From the rev limit downhill is flat: the voltage that fits best is where the search begins.
+    starts = ([0.0, 0.0, step * prior.voltage_spread] for step in _STARTS)
+    logs = min(starts, key=lambda each: _cost(points, each, prior))
     covariance: Matrix = []
     for _ in range(_MOST_STEPS):
-        normal: Matrix = [[0.0] * 3 for _ in range(3)]
-        right = [-pull * each for pull, each in zip(prior.pulls, logs, strict=True)]
-        for i, pull in enumerate(prior.pulls):
-            normal[i][i] = pull
-        for point in points:
-            top, slopes = point.modelled(logs)
-            own = point.share * point.speed
-            residual = point.speed - top
-            weight = student_weight(residual, own, _FREEDOM) / own**2
-            for i in range(3):
-                right[i] += weight * slopes[i] * residual
-                for j in range(3):
-                    normal[i][j] += weight * slopes[i] * slopes[j]
-        lower = cholesky(normal)
-        step = solved(lower, right)
-        logs = [each + change for each, change in zip(logs, step, strict=True)]
+        lower, step = _step(points, logs, prior)
         covariance = inverse(lower)
+        before, share = _cost(points, logs, prior), 1.0
+        while share > _LEAST_STEP and _cost(points, _moved(logs, step, share), prior) > before:
+            share *= 0.5
+        if share <= _LEAST_STEP:
+            break
+        logs = _moved(logs, step, share)
         if hypot(*step) < 1e-3:
             break
     spreads = sqrt(covariance[0][0]), sqrt(covariance[1][1]), sqrt(covariance[2][2])
     return TopSpeedFit(exp(logs[0]), exp(logs[1]), exp(logs[2]), spreads, len(points))
+
+
+def _moved(logs: list[float], step: list[float], share: float) -> list[float]:
+    return [each + share * change for each, change in zip(logs, step, strict=True)]
+
+
+def _cost(points: list[_Point], logs: list[float], prior: TopSpeedPrior) -> float:
+    """Minus twice the log posterior, shifted."""
+    believed = sum(pull * each * each for pull, each in zip(prior.pulls, logs, strict=True))
+    return believed + sum(point.cost(point.speed - point.top(logs)) for point in points)
+
+
+def _step(
+    points: list[_Point], logs: list[float], prior: TopSpeedPrior
+) -> tuple[Matrix, list[float]]:
+    """The normal equations' lower triangle, and the step of Gauss and Newton."""
+    normal: Matrix = [[0.0] * 3 for _ in range(3)]
+    right = [-pull * each for pull, each in zip(prior.pulls, logs, strict=True)]
+    for i, pull in enumerate(prior.pulls):
+        normal[i][i] = pull
+    for point in points:
+        top, slopes = point.modelled(logs)
+        residual = point.speed - top
+        weight = student_weight(residual, point.slip, _FREEDOM) / point.own**2
+        for i in range(3):
+            right[i] += weight * slopes[i] * residual
+            for j in range(3):
+                normal[i][j] += weight * slopes[i] * slopes[j]
+    lower = cholesky(normal)
+    return lower, solved(lower, right)
 
 
 class _Point(NamedTuple):
@@ -125,6 +152,21 @@ class _Point(NamedTuple):
     setup: Setup
     track: Track
     ratio: float
+
+    @property
+    def own(self) -> float:
+        """How far the speed may be out, in m/s."""
+        return self.share * self.speed
+
+    @property
+    def slip(self) -> float:
+        """How far it may be from the model's before it looks mistyped, in m/s."""
+        return hypot(self.share, MODEL_SHARE) * self.speed
+
+    def cost(self, residual: float) -> float:
+        """Minus twice the log likelihood of a residual in m/s, by which `student_weight` weighs."""
+        part = residual / self.slip
+        return (_FREEDOM + 1) * (self.slip / self.own) ** 2 * log1p(part * part / _FREEDOM)
 
     def modelled(self, logs: list[float]) -> tuple[float, list[float]]:
         """The model's top speed, and its slopes over the three logarithms."""
