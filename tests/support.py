@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -29,8 +30,30 @@ class Clock:
         self._now += timedelta(seconds=seconds)
 
 
+SPACES = re.compile(r"(?P<typed>(?<=>)[^<]*(?=</(?:textarea|pre)>))|[ \t\r\n]+")
+
+
+def one_space(html: str) -> str:
+    """
+    Return a page with one space where there are spaces and line breaks, but in what is typed in several lines.
+
+    >>> one_space("<p\\n  id='a'>a\\n  b</p><textarea>1\\n2</textarea>")
+    "<p id='a'>a b</p><textarea>1\\n2</textarea>"
+    """
+    return SPACES.sub(lambda run: " " if run["typed"] is None else run["typed"], html)
+
+
 class PageClient(FlaskClient):
-    """Posts forms the way a page does: with the token that a page carries."""
+    """
+    Posts forms the way a page does, with the token that a page carries, and reads pages as a browser does: where the
+    lines of a template break is its own business.
+    """
+
+    def open(self, *args: Any, **options: Any) -> TestResponse:
+        answer = super().open(*args, **options)
+        if answer.mimetype == "text/html" and not answer.content_encoding:
+            answer.set_data(one_space(answer.get_data(as_text=True)))
+        return answer
 
     def csrf_token(self) -> str:
         """Return a token as a page's form would carry it."""

@@ -39,6 +39,23 @@ def without_jinja(source: str) -> str:
     return re.sub(r"\{\{.*?\}\}", "x", source, flags=re.DOTALL)
 
 
+LONGEST_LINE = 120
+# Addresses of the app's own written out; a draft's key is none, though it looks like one.
+WRITTEN_OUT = re.compile(r"""(?<!data-draft=)["'](?=/[a-z])[^"'\s]*["']""")
+
+
+@pytest.mark.parametrize("template", TEMPLATES, ids=shown)
+def test_a_template_is_written_in_lines_that_can_be_read(template: Path) -> None:
+    lines = template.read_text().split("\n")
+    assert [(n, len(line)) for n, line in enumerate(lines, 1) if len(line) > LONGEST_LINE] == []
+
+
+@pytest.mark.parametrize("template", TEMPLATES, ids=shown)
+def test_a_template_asks_for_addresses_by_name(template: Path) -> None:
+    source = re.sub(r"\{#.*?#\}", "", template.read_text(), flags=re.DOTALL)
+    assert WRITTEN_OUT.findall(source) == []
+
+
 class Inline(HTMLParser):
     """Collects what the page policy forbids, which would fail on the phone only."""
 
@@ -161,3 +178,14 @@ def test_the_dark_look_differs_in_colours_alone() -> None:
     assert len(switches) == 2
     settings = {each.split(":")[0].strip() for text in switches for each in text.split(";")} - {""}
     assert settings == {"color-scheme", "--light", "--dark"}
+
+
+# A text of several lines between backticks; texts within its `${…}` count as part of it.
+TEXT_OF_LINES = re.compile(r"`(?:[^`\\]|\\.)*`", re.DOTALL)
+
+
+@pytest.mark.parametrize("path", [each for each in SENT if each.suffix == ".js"], ids=shown)
+def test_no_line_of_a_text_looks_like_a_remark(path: Path) -> None:
+    """Lines that begin like a remark are not sent to a phone."""
+    for text in TEXT_OF_LINES.findall(path.read_text()):
+        assert not re.search(r"^[ \t]*/[/*]", text, re.MULTILINE)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import gzip
 
 import pytest
+from flask import Flask
+from flask.testing import FlaskClient
 
 from tests.house import ROOT
 from tests.support import PageClient
@@ -13,7 +15,8 @@ PACKED = {"Accept-Encoding": "gzip, br"}
 
 
 @pytest.mark.parametrize("path", ["/gearing", "/static/css/base.css", "/static/js/gearing.js"])
-def test_texts_are_packed_for_whoever_takes_them(client: PageClient, path: str) -> None:
+def test_texts_are_packed_for_whoever_takes_them(app: Flask, path: str) -> None:
+    client = FlaskClient(app, app.response_class)
     client.get(path)
     plain, small = client.get(path), client.get(path, headers=PACKED)
     assert "Content-Encoding" not in plain.headers

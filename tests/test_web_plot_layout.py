@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from pitapp.web.view.plot import SHAPES, Axis, Level, Point, Series, clock_axis, plot
 from pitapp.web.view.ticks import clock_ticks, decimals, nice_ticks, widened
+from tests.support import one_space
 
 X, Y = Axis("FDR", digits=2), Axis("can", "°C", digits=0)
 SIZES = st.floats(-1e9, 1e9, allow_nan=False)
@@ -146,7 +147,7 @@ def test_the_page_says_all_that_the_drawing_shows(app: Flask) -> None:
         summary="Longer is hotter.",
     )
     with app.test_request_context():
-        page = render_template_string("{{ draw(plot) }}", plot=drawn)
+        page = one_space(render_template_string("{{ draw(plot) }}", plot=drawn))
     assert "Can by FDR &lt;now&gt;" in page
     assert 'aria-describedby="heat-summary"' in page
     assert '<a class="plot-more" href="/runs/1">3 May</a>' in page
