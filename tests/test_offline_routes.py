@@ -75,7 +75,8 @@ def test_every_strategy_is_in_the_worker(client: PageClient) -> None:
     strategies = list((STATIC / "js" / "sw").glob("*.js"))
     assert strategies
     for path in strategies:
-        assert path.read_text() in script
+        for line in path.read_text().splitlines():
+            assert line in script or line.lstrip().startswith(("//", "/*", "*"))
 
 
 def test_files_that_are_missing_come_in_one_answer(client: PageClient) -> None:

@@ -14,6 +14,7 @@ from pitapp import create_app
 from pitapp.copies.store import list_copies
 from pitapp.demo import fill
 from pitapp.pocket.bridge import COOKIES, Bridge, start
+from pitapp.web.http.assets import as_sent
 from pitapp.web.view.nav import FOOT, MORE
 
 ROOT = "/club/pit/app"
@@ -122,7 +123,7 @@ def test_what_is_no_page_is_passed_on_as_it_is(bridge: Bridge) -> None:
     assert address
     _, headers, content = bridge.answer("GET", address[1], "[]", b"")
     own = Path(__file__).parents[1] / "static" / "js" / "offline.js"
-    assert content == own.read_bytes()
+    assert content == as_sent(own)
     assert dict(headers)["Content-Type"].startswith("text/javascript")
 
 

@@ -12,6 +12,7 @@ from pitapp.offline import bundle
 from pitapp.offline.worker import Worker
 from pitapp.offline.worker import files as listed
 from pitapp.web.clock import WAITED_HEADER, now
+from pitapp.web.http.assets import as_sent
 from pitapp.web.http.htmx import show
 
 blueprint = Blueprint("offline", __name__)
@@ -40,7 +41,7 @@ def files() -> Response:
     """Those static files that the worker has not yet, in one answer: their texts by address."""
     folder = Path(current_app.static_folder or "")
     names = set(request.args.get("names", "").split(","))
-    texts = {name: (folder / name).read_text("utf-8") for name in listed(folder) if name in names}
+    texts = {name: as_sent(folder / name).decode() for name in listed(folder) if name in names}
     answer = jsonify(texts)
     answer.headers["Cache-Control"] = "no-store"
     return answer

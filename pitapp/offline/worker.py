@@ -12,6 +12,7 @@ from flask import Flask
 
 from pitapp import __version__
 from pitapp.offline.queued_writes import rules
+from pitapp.web.http.assets import as_sent
 from pitapp.web.http.headers import POLICY
 
 STRATEGIES = (
@@ -52,10 +53,7 @@ class Worker:
         if self._made is None or self._app.debug:
             static_url = cast(Callable[[str], str], self._app.jinja_env.filters["static_url"])
             folder = Path(self._app.static_folder or "")
-            texts = [
-                (folder / "js" / "sw" / f"{name}.js").read_text(encoding="utf-8")
-                for name in STRATEGIES
-            ]
+            texts = [as_sent(folder / "js" / "sw" / f"{name}.js").decode() for name in STRATEGIES]
             strategies = "".join(texts)
             urls = {name: static_url(name) for name in files(folder)}
             manifest = {

@@ -95,9 +95,9 @@ def build(
     identity.register(app)
     CSRFProtect(app)
     for part in (
+        compress,  # what is registered first sees an answer last
         assets,
         bodies,
-        compress,
         cookies,
         icons,
         error_pages,

@@ -23,6 +23,7 @@ from e2e.server import ServerProcess, free_port
 from e2e.watch import Watch
 from pitapp import create_app
 from pitapp.demo import fill
+from pitapp.web.http.assets import as_sent
 from tests.benchmarks import Row
 from tests.benchmarks.pages import against, pages
 from tests.house import ROOT
@@ -116,7 +117,7 @@ def scripts(html: str) -> set[str]:
 
 def weight(name: str) -> int:
     """Return the compressed size of a static file in bytes."""
-    return len(gzip.compress((ROOT / "static" / name).read_bytes(), 6))
+    return len(gzip.compress(as_sent(ROOT / "static" / name), 6))
 
 
 def visits(folder: Path) -> tuple[int, float]:

