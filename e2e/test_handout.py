@@ -7,7 +7,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import zxingcpp
 from playwright.sync_api import Page, expect
 
 from e2e.pages.offline import Phone
@@ -50,6 +49,8 @@ def hand_out_a_meeting(live: Live) -> int:
 
 def read_by_zxing(png: bytes) -> str:
     """The text of the one QR code in a picture, by a reader that knows nothing of pitapp."""
+    import zxingcpp
+
     picture = np.array(colours(png), dtype=np.uint8)
     (square,) = zxingcpp.read_barcodes(picture)
     assert "QR" in str(square.format)
