@@ -65,6 +65,31 @@ def test_a_browser_that_keeps_nothing_is_told_of_and_not_started(
     expect(page.locator("#again")).to_be_visible()
 
 
+AT_TIMES = """
+const given = StorageManager.prototype.getDirectory;
+StorageManager.prototype.getDirectory = async function () {
+  if (await caches.has("broken")) throw new DOMException("It is not there.", "InvalidStateError");
+  return given.call(this);
+};
+"""
+
+
+def test_files_that_do_not_open_for_once_are_not_taken_for_no_data(
+    site_with: Callable[[str], StaticServer], phone: Phone
+) -> None:
+    server = site_with(AT_TIMES)
+    page = phone.open()
+    Shell(page, server.url).open()
+    page.evaluate("caches.open('broken')")
+    page.reload()
+    expect(page.locator("#trouble")).to_contain_text(
+        "They are still there", timeout=STARTING_AT_MOST_MS
+    )
+    expect(page.locator("#app")).to_be_hidden()
+    page.evaluate("caches.delete('broken')")
+    Shell(page, server.url).open()
+
+
 def test_a_browser_that_makes_no_promise_is_told_of(
     pocket_site: StaticServer, phone: Phone
 ) -> None:

@@ -8,7 +8,26 @@ const hasPrivateFiles = async () => {
   return navigator.storage.getDirectory().then(() => true, () => false); // a private window has none
 };
 
+// An empty database of this name says that the data are in private files: where those cannot be reached for once, an
+// empty folder elsewhere would look like lost data.
+const markOf = (name) => `${name} in private files`;
+
+const mark = (name) => new Promise((done) => {
+  const opening = indexedDB.open(markOf(name));
+  opening.onsuccess = () => done(opening.result.close());
+  opening.onerror = () => done();
+});
+
+const isMarked = async (name) => (await indexedDB.databases?.() ?? []).some((each) => each.name === markOf(name));
+
 export async function openFolder(name) {
-  if (!(await hasPrivateFiles())) return openBlocks(name);
-  return openHandles(name);
+  if (await hasPrivateFiles()) {
+    const folder = await openHandles(name);
+    await mark(name);
+    return folder;
+  }
+  if (await isMarked(name)) {
+    throw new Error("The browser does not open the files that your data are in. They are still there: close the browser, open it again, and come back.");
+  }
+  return openBlocks(name);
 }
