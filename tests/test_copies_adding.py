@@ -19,6 +19,7 @@ from pitapp.copies import store
 from pitapp.copies.adding import identities
 from pitapp.copies.adding import store as adding
 from pitapp.demo import fill
+from pitapp.drive import store as drive
 from pitapp.errors import Refused
 from pitapp.exchange import readers
 from pitapp.exchange import store as exchange
@@ -257,6 +258,21 @@ def test_every_table_is_added_or_belongs_to_another_or_stays_for_a_reason(
 ) -> None:
     named = {*identities.KINDS, *identities.BELONGS_TO, *identities.STAY}
     assert named | {*identities.UNDER_ITS_NUMBER} == set(exchange.tables(db))
+    side = adding.Side(db, adding.HERE)
+    for table, owners in identities.BELONGS_TO.items():
+        assert {*owners} <= {*side.references(table)}, table
+
+
+def test_a_track_comes_with_its_feel(places: tuple[Place, Place]) -> None:
+    laptop, phone = places
+    tracks.save_track(laptop.db, Track(name="Own track"), laptop.now())
+    track, _ = tracks.save_track(phone.db, Track(name="Invented Dunes"), phone.now())
+    drive.save_feel(phone.db, track, drive.Feel(31.5, "flowing"), phone.now())
+    drive.save_feel(phone.db, 0, drive.Feel(20.0, "tight"), phone.now())
+    assert laptop.adds(phone.copy()) == {"tracks": 1}
+    added = {track.name: track.id for track in tracks.tracks(laptop.db)}["Invented Dunes"]
+    assert added != track
+    assert drive.feels(laptop.db) == {added: drive.Feel(31.5, "flowing")}
 
 
 def test_the_screen_says_what_differs_before_anything_is_changed(

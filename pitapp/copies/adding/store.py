@@ -16,6 +16,7 @@ from pitapp.copies.adding.identities import (
     UNDER_ITS_NUMBER,
     WHAT_WAS_DONE,
 )
+from pitapp.db.references import UNDECLARED
 from pitapp.errors import Refused
 
 HERE, THERE = "main", "brought"
@@ -39,7 +40,7 @@ def differences(connection: sqlite3.Connection) -> list[Difference]:
 
     Rows that were removed on the side that has them are not missed on the other.
     """
-    here, there = _Side(connection, HERE), _Side(connection, THERE)
+    here, there = Side(connection, HERE), Side(connection, THERE)
     listed = []
     for table, kind in COUNTED.items():
         own, brought = here.rows(table), there.rows(table)
@@ -87,7 +88,7 @@ def _present(rows: Iterator[dict[str, Any]]) -> int:
     return sum(row.get("removed_at") is None for row in rows)
 
 
-class _Side:
+class Side:
     """One of the two databases; rows are read once."""
 
     def __init__(self, connection: sqlite3.Connection, schema: str) -> None:
@@ -130,10 +131,12 @@ class _Side:
         return self.identity(table, row) if row else None
 
     def references(self, table: str) -> dict[str, str]:
-        """The columns that name a row of another table, with that table."""
+        """The columns that name a row of another table, with that table; declared or not."""
         if table not in self._references:
             listed = self._connection.execute(f"PRAGMA {self._schema}.foreign_key_list({table})")
-            self._references[table] = {row["from"]: row["table"] for row in listed}
+            self._references[table] = {row["from"]: row["table"] for row in listed} | {
+                each.column: each.meant for each in UNDECLARED if each.table == table
+            }
         return self._references[table]
 
     def said(self, table: str, row: dict[str, Any]) -> dict[str, object]:
@@ -148,7 +151,7 @@ class _Adding:
 
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
-        self.here, self.there = _Side(connection, HERE), _Side(connection, THERE)
+        self.here, self.there = Side(connection, HERE), Side(connection, THERE)
         self.added: dict[str, dict[int, int]] = {}
         self._places: dict[tuple[str, int], int] = {}
 
