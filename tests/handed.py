@@ -126,6 +126,15 @@ def hostile() -> Iterator[str]:
         {"race_class": {**good, "limits": [{"id": 3, "name": "Wing", "most": 1}]}},
         {"race_class": {**good, "limits": [{"name": "Wing"}]}},
         {"race_class": {**good, "limits": [{"name": "Wing", "least": 2, "most": 1}]}},
+        {"race_class": {**good, "limits": [{"name": f"Wing {n}", "most": 1} for n in range(41)]}},
+        {"race_class": {**good, "tyre": "soft\x00"}},
+        {"race_class": {**good, "limits": [{"name": "Wing\tchord", "most": 1}]}},
+        {"track": {"name": "Hall\u202eXX"}},
+        {"track": {"name": "Hall\u2066XX"}},
+        {"timetable": {**day, "name": "Round\n3"}},
+        {"setup": {"car": "TC", "entries": [{"name": "a", "value": "1\r\n2"}]}},
+        {"setup": {"car": "T\ud800C", "entries": [{"name": "a", "value": "1"}]}},
+        {"gear": {"car": "T\x1bC", "gear": {"pinion": 40, "spur": 70}}},
         {"track": {"name": "Hall", "id": 4}},
         {
             "track": {

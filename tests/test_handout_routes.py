@@ -18,7 +18,7 @@ from pitapp.kit import store as kit
 from pitapp.kit.models import Car
 from pitapp.meetings import store as meetings
 from pitapp.meetings.formulas import Entry
-from pitapp.meetings.models import Meeting, RaceClass
+from pitapp.meetings.models import ClassLimit, Meeting, RaceClass
 from pitapp.runs.formulas import SetupLine
 from pitapp.runs.setup import store as setup
 from pitapp.tracks import store as tracks
@@ -309,3 +309,86 @@ def test_a_timetable_with_an_entry_twice_is_mended_first(
     looked = client.post_form("/handout/take", {"link": link.packed(HandOut(timetable=TIMETABLE))})
     assert looked.status_code == 200
     assert "Yours is not the same" in looked.text
+
+
+def test_a_class_with_more_limits_than_a_form_has_is_shown_and_saved(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    """A copy made elsewhere may bring one; none of its limits is lost by saving its page."""
+    limits = tuple(ClassLimit(name=f"Wing {number}", most=number) for number in range(1, 46))
+    class_id, _ = meetings.save_class(db, RaceClass(name="Many", limits=limits), clock())
+    page = client.get(f"/meetings/classes/{class_id}")
+    assert page.status_code == 200
+    assert 'value="Wing 45"' in page.text
+    fields = {"name": "Many", "version": "1", "tyre": "soft"}
+    for at, each in enumerate(meetings.race_class(db, class_id).limits):
+        fields |= {f"limits-{at}-id": str(each.id), f"limits-{at}-name": each.name}
+        fields |= {f"limits-{at}-most": str(each.most)}
+    answer = client.post_form(f"/meetings/classes/{class_id}", fields)
+    assert answer.status_code == 303, answer.text
+    saved = meetings.race_class(db, class_id)
+    assert (saved.tyre, len(saved.limits)) == ("soft", 45)
+    refused = client.get(f"/handout/classes/{class_id}")
+    assert 400 <= refused.status_code < 500
+    assert "at most 40" in refused.text
+
+
+def test_what_nobody_could_take_is_not_handed_out(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    class_id, _ = meetings.save_class(db, RaceClass(name="Invented\tStock"), clock())
+    track_id, _ = tracks.save_track(db, Track(name="Hall\nof two lines"), clock())
+    car_id, _ = kit.save_car(db, CAR, clock())
+    setup.add(db, car_id, [SetupLine("Front", "Springs", "soft\x00er", "")], clock())
+    day = Meeting(day=NINE.date(), name="Round 3", time_zone="Europe/Lisbon")
+    meeting_id, _ = meetings.save_meeting(db, day, clock(), [Entry("heat", NINE)] * 201)
+    for address, sentence in {
+        f"/handout/classes/{class_id}": "InventedStock",
+        f"/handout/tracks/{track_id}": "Hallof two lines",
+        "/handout/setup": "softer",
+        f"/handout/meetings/{meeting_id}": "at most 200",
+    }.items():
+        refused = client.get(address)
+        assert 400 <= refused.status_code < 500, address
+        assert sentence in refused.text
+
+
+def test_a_gear_that_no_car_has_is_answered_with_a_sentence(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    refused = client.get("/handout/gear?internal=20&pinion=6&spur=200&tyre=10")
+    assert refused.status_code == 400
+    assert "Go back and mend them" in refused.text
+    kit.save_car(db, CAR.model_copy(update={"internal_ratio": 20, "tyre_diameter_mm": 10}), clock())
+    assert client.get("/handout/gear?pinion=6&spur=200").status_code == 400
+
+
+@pytest.mark.parametrize(
+    "query",
+    [
+        "endpoint=x",
+        "_method=DELETE",
+        "_anchor=x",
+        "_external=1",
+        "_scheme=ftp",
+        "class_id=9",
+        "values=1",
+        "self=1",
+    ],
+)
+def test_the_file_is_of_the_page_whatever_else_its_address_says(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, query: str
+) -> None:
+    class_id, _ = meetings.save_class(db, CLASS, clock())
+    for address, wanted in {
+        f"/handout/classes/{class_id}": HandOut(race_class=CLASS),
+        "/handout/gear?pinion=45": given(client, "/handout/gear?pinion=45"),
+    }.items():
+        page = client.get(f"{address}{'&' if '?' in address else '?'}{query}")
+        assert page.status_code == 200, page.text
+        file = re.search(r'href="([^"]+)" download', page.text)
+        assert file
+        there = html.unescape(file[1])
+        assert there.startswith(f"{address.split('?')[0]}?")
+        assert "#" not in there
+        assert link.read(client.get(there).text) == wanted

@@ -328,3 +328,14 @@ def test_the_screen_leads_to_the_file(client: PageClient, day: int) -> None:
     page = client.get(f"/meetings/{day}/calendar").get_data(as_text=True)
     assert f'action="/meetings/{day}/calendar.ics"' in page
     assert client.get("/meetings/99/calendar").status_code == 404
+
+
+@pytest.mark.parametrize("name", ["Round\n3", "Round \r\n 3", "Round\u20283"])
+def test_a_name_of_several_lines_is_one_line_in_the_file(
+    client: PageClient, db: sqlite3.Connection, day: int, name: str
+) -> None:
+    with transaction(db):
+        db.execute("UPDATE meetings SET name = ? WHERE id = ?", (name, day))
+    answer = client.get(f"/meetings/{day}/calendar.ics")
+    assert answer.status_code == 200
+    assert b"\r\nNAME:Round 3\r\n" in answer.data

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 
 from pydantic import ValidationError
 
 from pitapp.errors import Refused
-from pitapp.gearing.answer import Question
+from pitapp.gearing.answer import Question, answer
 from pitapp.handout.models import (
     OF_THE_DATABASE,
     GearSlip,
@@ -28,15 +29,37 @@ from pitapp.tracks.models import Track
 from pitapp.web.forms.fields import parse_number
 from pitapp.web.forms.form_errors import in_words
 
+GEAR_NUMBERS = ({*Question.model_fields} - {"pitch"}) | {"pitch_dp", "module"}
+"""What an address of the gearing screen may say of a gear."""
+
+
+@contextmanager
+def _as_others_take_it(what: str) -> Iterator[None]:
+    """Refuse what no link may hold: on record may be what came with a copy from elsewhere."""
+    try:
+        yield
+    except ValidationError as error:
+        raise Refused(f"Mend {what} first. {in_words(error.errors()[0])}") from None
+
 
 def of_class(race_class: RaceClass) -> HandOut:
-    """A class with its limits."""
-    return HandOut(race_class=bare_class(race_class))
+    """A class with its limits.
+
+    Raises:
+        Refused: it is none that others could take.
+    """
+    with _as_others_take_it("the class"):
+        return HandOut(race_class=bare_class(race_class))
 
 
 def of_track(track: Track) -> HandOut:
-    """A track with its straights."""
-    return HandOut(track=bare_track(track))
+    """A track with its straights.
+
+    Raises:
+        Refused: it is none that others could take.
+    """
+    with _as_others_take_it("the track"):
+        return HandOut(track=bare_track(track))
 
 
 def of_meeting(connection: sqlite3.Connection, meeting: Meeting) -> HandOut:
@@ -50,26 +73,26 @@ def of_meeting(connection: sqlite3.Connection, meeting: Meeting) -> HandOut:
         race_class = bare_class(meetings.race_class(connection, meeting.race_class_id))
     if meeting.track_id:
         track = bare_track(tracks.track(connection, meeting.track_id))
-    try:
+    with _as_others_take_it("the timetable"):
         day = timetable(connection, meeting)
-    except ValidationError as error:
-        raise Refused(f"Mend the timetable first. {in_words(error.errors()[0])}") from None
-    return HandOut(timetable=day, race_class=race_class, track=track)
+    with _as_others_take_it("the meeting"):
+        return HandOut(timetable=day, race_class=race_class, track=track)
 
 
 def of_setup(connection: sqlite3.Connection, car: Car) -> HandOut:
     """The set-up of a car: every entry that has a value.
 
     Raises:
-        Refused: there is none.
+        Refused: there is none, or it is none that others could take.
     """
-    entries = [
-        SetUpEntry(group=each.group, name=each.name, value=each.value, unit=each.unit)
-        for each in setup.settings(connection, car.id)
-    ]
-    if not entries:
-        raise Refused(f"{car.name} has no set-up yet.")
-    return HandOut(setup=SetUp(car=car.name, entries=tuple(entries)))
+    with _as_others_take_it("the set-up"):
+        entries = [
+            SetUpEntry(group=each.group, name=each.name, value=each.value, unit=each.unit)
+            for each in setup.settings(connection, car.id)
+        ]
+        if entries:
+            return HandOut(setup=SetUp(car=car.name, entries=tuple(entries)))
+    raise Refused(f"{car.name} has no set-up yet.")
 
 
 def gear_asked(numbers: Mapping[str, str], car: Question) -> Question:
@@ -93,8 +116,15 @@ def gear_asked(numbers: Mapping[str, str], car: Question) -> Question:
 
 
 def of_gear(gear: Question, car: Car | None) -> HandOut:
-    """A gear with all that it is worked out from."""
-    return HandOut(gear=GearSlip(car=car.name if car else "", gear=gear))
+    """A gear with all that it is worked out from.
+
+    Raises:
+        ValueError: the numbers make no car.
+        Refused: the car's name is none that others could take.
+    """
+    answer(gear)
+    with _as_others_take_it("the car's name"):
+        return HandOut(gear=GearSlip(car=car.name if car else "", gear=gear))
 
 
 def timetable(connection: sqlite3.Connection, meeting: Meeting) -> Timetable:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import unicodedata
+from collections.abc import Iterator
 from datetime import timedelta
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import AfterValidator, Field, model_validator
 
 from pitapp.dates import Day, Moment
 from pitapp.gearing.answer import Question, answer
 from pitapp.kit.models import Name
-from pitapp.meetings.models import KIND_NAMES, HeatKind, RaceClass, known_zone
+from pitapp.meetings.models import KIND_NAMES, MOST_LIMITS, HeatKind, RaceClass, known_zone
 from pitapp.record import Record
 from pitapp.runs.entries import MOST_TEXT, ShortText, Unit, with_unit
 from pitapp.tracks.models import Track
@@ -20,6 +22,8 @@ NEAR_ITS_DAY = timedelta(days=3)
 OF_THE_DATABASE = {"id", "version", "remarks"}
 """What a class or a track has beside what is handed out."""
 MORE = "It holds more than what is handed out."
+TURNING = frozenset(map(chr, (*range(0x202A, 0x202F), *range(0x2066, 0x206A))))
+"""Characters that turn the direction of what follows (Unicode Standard Annex 9): a name can look as it is not."""
 
 
 class TimetableEntry(Record):
@@ -117,4 +121,29 @@ class HandOut(Record):
             raise ValueError(MORE)
         if not self.parts:
             raise ValueError("It holds nothing.")
+        if len(limits) > MOST_LIMITS:
+            raise ValueError(f"A class has at most {MOST_LIMITS} further limits.")
         return self
+
+    @model_validator(mode="after")
+    def _is_written_in_plain_lines(self) -> HandOut:
+        for text in _texts(self.model_dump()):
+            plain = "".join(each for each in text if not _is_unseen(each))
+            if plain != text:
+                raise ValueError(f'In "{plain}" is a line break or an invisible character.')
+        return self
+
+
+def _is_unseen(character: str) -> bool:
+    return unicodedata.category(character) in ("Cc", "Cs") or character in TURNING
+
+
+def _texts(value: Any) -> Iterator[str]:
+    """Every text in what a model holds, however deep."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        yield from _texts(list(value.values()))
+    elif isinstance(value, list | tuple):
+        for each in value:
+            yield from _texts(each)

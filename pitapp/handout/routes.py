@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import sqlite3
+from collections.abc import Mapping
 from typing import Any
 
 from flask import Blueprint, Response, request, url_for
@@ -61,9 +62,11 @@ def gear() -> Any:
     car = kit.current_car(connection, current_settings())
     try:
         question = giving.gear_asked(request.args, _gear_now(connection, car))
+        handed = giving.of_gear(question, car)
     except ValueError:
         raise BadRequest("These are no numbers of a gear. Go back and mend them.") from None
-    return _give(giving.of_gear(question, car))
+    asked = {name: request.args[name] for name in giving.GEAR_NUMBERS if name in request.args}
+    return _give(handed, asked)
 
 
 def _gear_now(connection: sqlite3.Connection, car: Car | None) -> gears.Question:
@@ -73,7 +76,8 @@ def _gear_now(connection: sqlite3.Connection, car: Car | None) -> gears.Question
     return gears.for_car(car, motor, gearing.fitted(connection, car.id))
 
 
-def _give(handed: HandOut) -> Any:
+def _give(handed: HandOut, asked: Mapping[str, str] | None = None) -> Any:
+    """The page that hands something out, or the file; `asked` is what the address says of it."""
     whole = f"{address_of('/handout/take')}#{link.packed(handed)}"
     title = facts.title(handed)
     if "file" in request.args:
@@ -81,7 +85,7 @@ def _give(handed: HandOut) -> Any:
         answer = Response(f"{whole}\n", mimetype="text/plain")
         answer.headers["Content-Disposition"] = f'attachment; filename="pitapp-{name}.txt"'
         return answer
-    numbers: dict[str, Any] = {**(request.view_args or {}), **request.args.to_dict()}
+    numbers: dict[str, Any] = {**(asked or {}), **(request.view_args or {})}
     return show(
         "handout/give.html",
         sections=facts.sections(handed),

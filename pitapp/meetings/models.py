@@ -17,6 +17,8 @@ Figure = Annotated[float, Field(ge=-1_000_000, le=1_000_000)]
 HeatKind = Literal["heat", "marshal", "practice", "final"]
 KIND_NAMES = {"heat": "Heat", "marshal": "Marshal", "practice": "Practice", "final": "Final"}
 FULL_CELL_V = 4.20
+MOST_LIMITS = 40
+"""Further limits of a class, as many as its form takes and a link may hold."""
 CAR_KINDS = ("heat", "practice", "final")
 
 

@@ -161,7 +161,7 @@ def calendar_file(
     calendar = icalendar.Calendar()
     calendar.add("prodid", PRODUCT)
     calendar.add("version", "2.0")
-    calendar.add("name", meeting.title)
+    calendar.add("name", " ".join(meeting.title.split()))
     for entry in entries:
         event = icalendar.Event()
         event.add("uid", str(uuid5(key, entry.key)))

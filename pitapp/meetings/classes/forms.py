@@ -15,13 +15,13 @@ from wtforms import (
     StringField,
     TextAreaField,
 )
+from wtforms.utils import unset_value
 
-from pitapp.meetings.models import ClassLimit, RaceClass
+from pitapp.meetings.models import MOST_LIMITS, ClassLimit, RaceClass
 from pitapp.web.forms.fields import Needed, NumberField, QuantityField, WholeField
 from pitapp.web.forms.form_errors import PitForm, in_words
 
 NAME_KEYWORDS = {"maxlength": 60, "autocomplete": "off"}
-MOST_LIMITS = 40
 _MINUTES = re.compile(r"\s*(\d{1,4}):([0-5]?\d)\s*", re.ASCII)
 
 
@@ -87,6 +87,16 @@ class LimitForm(Form):
             return None
 
 
+class LimitList(FieldList):
+    """The further limits: as many as the form takes, or all that are on record where those are more."""
+
+    def process(self, formdata: Any, data: Any = unset_value, extra_filters: Any = None) -> None:
+        """Read the rows; `data` are those on record."""
+        on_record = 0 if data is unset_value else len(data or ())
+        self.max_entries = max(MOST_LIMITS, on_record)
+        super().process(formdata, data, extra_filters)
+
+
 class ClassForm(PitForm):
     """The rules raced under."""
 
@@ -104,7 +114,7 @@ class ClassForm(PitForm):
     least_ride_height_mm = NumberField("Minimum ride height", unit="mm")
     run_length_s = MinutesField("Run length")
     heats_a_day = WholeField("Heats a day")
-    limits = FieldList(FormField(LimitForm), max_entries=MOST_LIMITS)
+    limits = LimitList(FormField(LimitForm))
     remarks = TextAreaField("Remarks", render_kw={"maxlength": 2000})
 
     def offer_row(self) -> None:

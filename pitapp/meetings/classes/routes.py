@@ -45,7 +45,7 @@ def race_class(class_id: int) -> Any:
 @write
 def save(connection: sqlite3.Connection, class_id: int = 0) -> Any:
     item = store.race_class(connection, class_id) if class_id else None
-    form = ClassForm()
+    form = ClassForm(data={"limits": [{}] * len(item.limits)} if item else None)
     if "another" in request.form:
         return _show(form, item)
     record, (saved_id, token) = save_form(

@@ -121,6 +121,7 @@ def in_words(finding: Any) -> str:
         "less_than_equal": "This must be at most {le:g}.",
         "string_too_long": "Keep this under {max_length} characters.",
         "string_too_short": "This is needed.",
+        "too_long": "There are too many of these: at most {max_length}.",
         "missing": "This is needed.",
         "finite_number": "This must be a finite number.",
         "float_parsing": "Write a number here, such as 63.5.",
