@@ -111,6 +111,31 @@ def test_a_new_version_is_brought_whole_and_offered(
     site.stop()
 
 
+def test_a_version_that_does_not_start_leaves_the_way_to_the_next_one(
+    pocket_folder: Path, tmp_path: Path, watch: Watch, phone: Phone
+) -> None:
+    top = Path(copytree(pocket_folder, tmp_path / "top"))
+    worker = top / UNDER / "python.js"
+    good = worker.read_text()
+    worker.write_text(f'throw new Error("A fault of this version.");\n{good}')
+    site = StaticServer(top)
+    watch.servers.add(site.netloc)
+    watch.allow("A fault of this version")
+    page = phone.open()
+    page.goto(site.url)
+    again = page.locator("#again")
+    expect(again).to_be_visible(timeout=STARTING_AT_MOST_MS)
+    page.reload()
+    expect(again).to_be_visible(timeout=STARTING_AT_MOST_MS)
+
+    worker.write_text(good)
+    make_newer(top / UNDER, "d" * 16)
+    page.evaluate(UPDATE)
+    again.tap()
+    Shell(page, site.url).expect_app()
+    site.stop()
+
+
 def test_back_leads_through_what_was_shown_and_an_address_to_its_place(
     pocket_site: StaticServer, phone: Phone
 ) -> None:

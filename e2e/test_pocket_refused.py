@@ -90,6 +90,27 @@ def test_files_that_do_not_open_for_once_are_not_taken_for_no_data(
     Shell(page, server.url).open()
 
 
+def test_data_that_were_kept_elsewhere_for_once_are_found_when_the_files_open(
+    site_with: Callable[[str], StaticServer], phone: Phone
+) -> None:
+    server = site_with(AT_TIMES)
+    page = phone.open()
+    page.goto(f"{server.url}index.html", wait_until="commit")
+    page.evaluate("caches.open('broken')")
+    shell = Shell(page, server.url)
+    shell.open()
+    other = phone.another_page()
+    NewCar(other, shell.app).open().add("Invented TC", "1.9", "64 DP", "63.5")
+    expect(other.get_by_text("Invented TC").first).to_be_visible()
+    other.close()
+    page.evaluate("caches.delete('broken')")
+    page.reload()
+    shell.expect_app()
+    other = phone.another_page()
+    Kit(other, shell.app).open()
+    expect(other.get_by_text("Invented TC").first).to_be_visible()
+
+
 def test_a_browser_that_makes_no_promise_is_told_of(
     pocket_site: StaticServer, phone: Phone
 ) -> None:

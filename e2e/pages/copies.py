@@ -15,9 +15,11 @@ class Copies(Screen):
     def take_away(self, target: Path) -> Path:
         """Make a copy and save it as that file."""
         self.press("Make a copy now")
-        expect(self.page.get_by_text("Copied to")).to_be_visible()
+        said = self.page.get_by_text("Copied to")
+        expect(said).to_be_visible()
+        name = said.inner_text().split()[-1]
         with self.page.expect_download() as waiting:
-            self.page.get_by_role("link", name="Download").first.tap()
+            self.page.locator(f"a[href$='/{name}']").tap()
         waiting.value.save_as(target)
         return target
 

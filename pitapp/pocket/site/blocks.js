@@ -40,6 +40,10 @@ class Blocks {
     this.#blocks = blocks;
   }
 
+  get isEmpty() {
+    return !this.#kept.length;
+  }
+
   mount(FS, top) {
     this.#fs = FS;
     FS.mkdirTree(top);

@@ -1,5 +1,6 @@
 // The data folder on this phone. Whatever holds it has the same three: `mount(FS, top)` lays it into Python's file
-// system, `settle()` returns when all that was written so far is on the device, `flushes` counts how often it was.
+// system, `settle()` returns when all that was written so far is on the device, `flushes` counts how often it was;
+// and before it is laid there, `isEmpty` says whether it holds no file yet.
 import { openBlocks } from "./blocks.js";
 import { openHandles } from "./handles.js";
 
@@ -18,15 +19,19 @@ const mark = (name) => new Promise((done) => {
   opening.onerror = () => done();
 });
 
-const isMarked = async (name) => (await indexedDB.databases?.() ?? []).some((each) => each.name === markOf(name));
+const isThere = async (database) => (await indexedDB.databases?.() ?? []).some((each) => each.name === database);
 
 export async function openFolder(name) {
   if (await hasPrivateFiles()) {
     const folder = await openHandles(name);
+    if (folder.isEmpty && (await isThere(name))) {
+      const before = await openBlocks(name); // from when the private files could not be reached
+      if (!before.isEmpty) return before;
+    }
     await mark(name);
     return folder;
   }
-  if (await isMarked(name)) {
+  if (await isThere(markOf(name))) {
     throw new Error("The browser does not open the files that your data are in. They are still there: close the browser, open it again, and come back.");
   }
   return openBlocks(name);

@@ -64,6 +64,10 @@ class Handles {
     }
   }
 
+  get isEmpty() {
+    return !this.#kept.length;
+  }
+
   async grow() {
     while (this.#free.length < SPARE) {
       await this.open(String(this.#next));

@@ -24,7 +24,15 @@ const trouble = ({ name, message }) => REFUSALS.includes(name)
 function fail(text) {
   byId("trouble").textContent = text;
   for (const id of ["trouble", "again"]) byId(id).hidden = false;
-  byId("again").addEventListener("click", () => location.reload());
+  byId("again").onclick = again;
+}
+
+// A newer version that waits is taken: it may start where this one does not.
+async function again() {
+  const waiting = (await navigator.serviceWorker?.getRegistration())?.waiting;
+  if (!waiting) return location.reload();
+  waiting.addEventListener("statechange", () => { if (waiting.state === "activated") location.reload(); });
+  waiting.postMessage({ ask: "update" });
 }
 
 // What was written is not on the device: nobody may go on with a page that believes it is.
