@@ -71,7 +71,7 @@ def test_the_edge_of_the_tolerance_is_legal(degrees: float, legal: bool) -> None
 
 
 def test_a_class_that_leaves_the_timing_free_says_nothing_of_it() -> None:
-    free = SPEC.model_copy(update={"timing_fixed": False})
+    free = SPEC.model_copy(update={"timing_fixed": False, "timing_deg": None})
     assert findings(check(sensor_a_deg=55), MOTOR, None, free) == []
 
 

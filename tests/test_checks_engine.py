@@ -248,7 +248,12 @@ def test_what_a_class_asks() -> None:
         "wheelbase": Limit(least=257, most=257),
     }
     assert class_limits(None) == {}
-    assert class_limits(RaceClass(name="Open", timing_deg=41)) == {}
+    assert class_limits(RaceClass(name="Open")) == {}
+
+
+def test_a_timing_that_was_typed_is_a_limit_with_the_tick_or_without() -> None:
+    typed = RaceClass(name="Invented", timing_deg=36, timing_tolerance_deg=2)
+    assert class_limits(typed) == {"motor_timing": Limit(least=34, most=38)}
 
 
 def test_what_no_setting_reads_is_told() -> None:

@@ -14,7 +14,7 @@ def class_findings(check: MotorCheck, motor: Motor, race_class: RaceClass | None
     if race_class is None:
         return []
     findings = []
-    if race_class.timing_fixed and race_class.timing_deg is not None and check.timing_by_sensor:
+    if race_class.timing_deg is not None and check.timing_by_sensor:
         findings.append(
             _legal_timing(check, race_class.timing_deg, race_class.timing_tolerance_deg)
         )

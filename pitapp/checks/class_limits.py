@@ -9,8 +9,8 @@ from pitapp.meetings.models import RaceClass
 def class_limits(race_class: RaceClass | None) -> dict[str, Limit]:
     """The class's limits by topic, and its further ones by their names.
 
-    Fixed timing forbids any advance in the controller; the motor's own timing is then what the
-    class says, within its tolerance.
+    Fixed timing forbids any advance in the controller. A timing in degrees is the motor's own, within
+    its tolerance, whether or not it was also called fixed.
 
     >>> limits = class_limits(RaceClass(name="Example", rev_limit_rpm=14_600, timing_fixed=True))
     >>> limits["rev_limit"].most, limits["timing"].most, "mass" in limits
@@ -28,11 +28,11 @@ def class_limits(race_class: RaceClass | None) -> dict[str, Limit]:
         limits["rev_limit"] = Limit(most=race_class.rev_limit_rpm)
     if race_class.timing_fixed:
         limits["timing"] = Limit(least=0, most=0)
-        if race_class.timing_deg is not None:
-            slack = race_class.timing_tolerance_deg or 0
-            limits["motor_timing"] = Limit(
-                least=race_class.timing_deg - slack, most=race_class.timing_deg + slack
-            )
+    if race_class.timing_deg is not None:
+        slack = race_class.timing_tolerance_deg or 0
+        limits["motor_timing"] = Limit(
+            least=race_class.timing_deg - slack, most=race_class.timing_deg + slack
+        )
     if race_class.least_mass_g is not None:
         limits["mass"] = Limit(least=race_class.least_mass_g)
     if race_class.most_start_v is not None:
