@@ -23,6 +23,7 @@ from pitapp.runs.formulas import SetupLine
 from pitapp.runs.setup import store as setup
 from pitapp.tracks import store as tracks
 from pitapp.tracks.models import Track
+from pitapp.web.clock import WAITED_HEADER
 from tests.handed import (
     CLASS,
     CLUB,
@@ -392,3 +393,144 @@ def test_the_file_is_of_the_page_whatever_else_its_address_says(
         assert there.startswith(f"{address.split('?')[0]}?")
         assert "#" not in there
         assert link.read(client.get(there).text) == wanted
+
+
+def rows(page: str) -> list[tuple[str, str, str]]:
+    """The lines of the comparisons on a page: what each is about, here, and in the link."""
+    found = re.findall(
+        r'<tr><th scope="row">([^<]*)</th>\s*<td>([^<]*)</td><td>([^<]*)</td></tr>', page
+    )
+    return [(html.unescape(label), here, there) for label, here, there in found]
+
+
+def seen(page: str) -> dict[str, str]:
+    """What a page says that it saw."""
+    return dict(re.findall(r'name="(seen_[a-z_]+)" type="hidden" value="([^"]*)"', page))
+
+
+def test_a_timetable_taken_again_leaves_the_class_and_the_track_that_were_entered(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    take(client, CLUB)
+    (meeting,) = meetings.meetings(db)
+    class_id, _ = meetings.save_class(db, RaceClass(name="Another class"), clock())
+    track_id, _ = tracks.save_track(db, Track(name="Another hall"), clock())
+    own = {"race_class_id": class_id, "track_id": track_id}
+    meetings.save_meeting(db, meeting.model_copy(update=own), clock())
+    shorter = TIMETABLE.model_copy(update={"entries": TIMETABLE.entries[:2]})
+    take(client, CLUB.model_copy(update={"timetable": shorter}), timetable="change")
+    assert len(meetings.heats(db, meeting.id)) == 2
+    now = meetings.meeting(db, meeting.id)
+    assert (now.race_class_id, now.track_id) == (class_id, track_id)
+    bare = now.model_copy(update={"race_class_id": None, "track_id": None})
+    meetings.save_meeting(db, bare, clock())
+    take(client, CLUB, timetable="change")
+    filled = meetings.meeting(db, meeting.id)
+    assert (filled.race_class_id, filled.track_id) == (meeting.race_class_id, meeting.track_id)
+
+
+def test_what_another_screen_changed_meanwhile_is_not_overwritten(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    class_id, _ = meetings.save_class(db, RaceClass(name=CLASS.name, rev_limit_rpm=15000), clock())
+    track_id, _ = tracks.save_track(db, Track(name=TRACK.name, lap_length_m=180), clock())
+    day = Meeting(day=TIMETABLE.day, name=TIMETABLE.name, time_zone="Europe/Lisbon")
+    meeting_id, _ = meetings.save_meeting(db, day, clock(), [Entry("heat", NINE)])
+    mine = {"race_class": "change", "track": "change", "timetable": "change"}
+
+    def change_class() -> None:
+        item = meetings.race_class(db, class_id)
+        meetings.save_class(db, item.model_copy(update={"rev_limit_rpm": 16000}), clock())
+
+    def change_track() -> None:
+        item = tracks.track(db, track_id)
+        tracks.save_track(db, item.model_copy(update={"lap_length_m": 190}), clock())
+
+    def change_heat() -> None:
+        (item,) = meetings.heats(db, meeting_id)
+        later = item.model_copy(update={"starts_at": NINE + timedelta(minutes=7)})
+        meetings.change_heat(db, later, clock())
+
+    page = client.post_form("/handout/take", {"link": link.packed(CLUB)}).text
+    for field, change, text in (
+        ("race_class", change_class, "16\u202f000 rpm"),
+        ("track", change_track, "190"),
+        ("timetable", change_heat, "10:07"),
+    ):
+        sent = {"link": link.packed(CLUB), **mine, **seen(page)}
+        assert set(seen(page)) == {"seen_race_class", "seen_track", "seen_timetable"}
+        change()
+        before = everything(db)
+        late = client.post_form("/handout/taken", sent)
+        assert late.status_code == 409, field
+        assert "changed on another screen" in late.text
+        assert any(text in here for _, here, _ in rows(late.text)), rows(late.text)
+        assert everything(db) == before
+        page = late.text
+    take(client, CLUB, **mine, **seen(page))
+    assert meetings.race_class(db, class_id).rev_limit_rpm == CLASS.rev_limit_rpm
+    assert tracks.track(db, track_id).lap_length_m == TRACK.lap_length_m
+    assert len(meetings.heats(db, meeting_id)) == len(TIMETABLE.entries)
+
+
+def test_what_was_added_or_removed_meanwhile_is_asked_about_anew(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    handed = HandOut(race_class=CLASS, track=TRACK)
+    page = client.post_form("/handout/take", {"link": link.packed(handed)}).text
+    class_id, _ = meetings.save_class(db, RaceClass(name=CLASS.name), clock())
+    sent = {"link": link.packed(handed), "race_class": "add", "track": "leave"}
+    late = client.post_form("/handout/taken", {**sent, **seen(page)})
+    assert late.status_code == 409
+    assert "Change mine to this" in late.text
+    meetings.remove_class(db, class_id, clock())
+    again = {**sent, "race_class": "change", **seen(late.text)}
+    assert client.post_form("/handout/taken", again).status_code == 409
+    tracks.save_track(db, Track(name=TRACK.name), clock())  # left as it is: no matter
+    take(client, handed, race_class="add", track="leave", **seen(page))
+    assert [each.name for each in meetings.race_classes(db)] == [CLASS.name]
+
+
+def test_a_page_that_waited_on_a_phone_says_what_it_saw(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    meetings.save_class(db, RaceClass(name=CLASS.name), clock())
+    sent = {"link": link.packed(HandOut(race_class=CLASS)), "race_class": "change"}
+    waited = client.post_form("/handout/taken", sent, headers={WAITED_HEADER: "60"})
+    assert waited.status_code == 422
+    assert seen(waited.text)["seen_race_class"]
+    assert client.post_form("/handout/taken", sent).status_code == 303
+
+
+def test_lines_of_one_name_are_compared_one_by_one(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    limits = (
+        ClassLimit(name="Rev limit", unit="rpm", most=1),
+        ClassLimit(name="Wing", unit="mm", most=40),
+        ClassLimit(name="Wing", unit="mm", least=10),
+    )
+    own = RaceClass(name="Invented stock", rev_limit_rpm=15000, limits=limits)
+    meetings.save_class(db, own, clock())
+    others = (limits[0], limits[1].model_copy(update={"most": 41}), limits[2])
+    there = RaceClass(name="Invented Stock", rev_limit_rpm=14600, limits=others)
+    handed = HandOut(race_class=there)
+    page = client.post_form("/handout/take", {"link": link.packed(handed)}).text
+    assert rows(page) == [
+        ("Name", "Invented stock", "Invented Stock"),
+        ("Rev limit", "15\u202f000 rpm", "14\u202f600 rpm"),
+        ("Wing", "at most 40 mm", "at most 41 mm"),
+    ]
+    turned = HandOut(race_class=own.model_copy(update={"limits": limits[1:] + limits[:1]}))
+    page = client.post_form("/handout/take", {"link": link.packed(turned)}).text
+    assert "the order differs" in page
+
+
+def test_an_entry_of_the_next_day_says_so(client: PageClient, db: sqlite3.Connection) -> None:
+    take(client, HandOut(timetable=TIMETABLE))
+    first, *others = TIMETABLE.entries
+    moved = first.model_copy(update={"starts_at": first.starts_at + timedelta(days=1)})
+    handed = HandOut(timetable=TIMETABLE.model_copy(update={"entries": (moved, *others)}))
+    page = client.post_form("/handout/take", {"link": link.packed(handed)}).text
+    # 16 May 2026 is a Saturday (ISO 8601 week 20); nine and forty minutes UTC is 10:40 in Lisbon.
+    assert rows(page) == [("Heat 1", "10:40", "Sun 10:40")]

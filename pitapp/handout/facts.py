@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -14,10 +15,11 @@ from pitapp.web.forms.quantities import grouped, quantity, rounded
 
 
 class Fact(NamedTuple):
-    """A line: what it is about, and what is said of it."""
+    """A line: what it is about, and what is said of it; `kind` sets apart what somebody named."""
 
     label: str
     text: str
+    kind: str = ""
 
 
 class Section(NamedTuple):
@@ -39,13 +41,22 @@ class Difference(NamedTuple):
 
 def differences(here: tuple[Fact, ...], there: tuple[Fact, ...]) -> list[Difference]:
     """The lines that are not the same, in the order in which they stand in the link."""
-    own, others = dict(here), dict(there)
-    labels = dict.fromkeys((*others, *own))
+    own, others = _by_place(here), _by_place(there)
     return [
-        Difference(label, own.get(label, ""), others.get(label, ""))
-        for label in labels
-        if own.get(label) != others.get(label)
+        Difference(place[1], own.get(place, ""), others.get(place, ""))
+        for place in dict.fromkeys((*others, *own))
+        if own.get(place) != others.get(place)
     ]
+
+
+def _by_place(lines: tuple[Fact, ...]) -> dict[tuple[str, str, int], str]:
+    """Each text by the kind of its line, its label, and which of that label it is."""
+    counted: Counter[tuple[str, str]] = Counter()
+    placed = {}
+    for line in lines:
+        counted[line.kind, line.label] += 1
+        placed[line.kind, line.label, counted[line.kind, line.label]] = line.text
+    return placed
 
 
 def sections(handed: HandOut) -> list[Section]:
@@ -75,7 +86,7 @@ def of_class(item: RaceClass) -> tuple[Fact, ...]:
     timing = "fixed" if item.timing_fixed else ""
     if item.timing_deg is not None:
         timing = f"{timing} {grouped(item.timing_deg)}°{tolerance}".strip()
-    return _said(
+    rules = _said(
         ("Rev limit", _with(item.rev_limit_rpm, "rpm")),
         ("Timing", timing),
         ("Winding", item.winding),
@@ -86,8 +97,8 @@ def of_class(item: RaceClass) -> tuple[Fact, ...]:
         ("Ride height, at least", _with(item.least_ride_height_mm, "mm")),
         ("Run", _length(item.run_length_s)),
         ("Heats a day", grouped(item.heats_a_day)),
-        *((limit.name, limit.text) for limit in item.limits),
     )
+    return (*rules, *(Fact(limit.name, limit.text, "limit") for limit in item.limits))
 
 
 def of_track(item: Track) -> tuple[Fact, ...]:
@@ -105,12 +116,13 @@ def of_track(item: Track) -> tuple[Fact, ...]:
 
 
 def of_timetable(item: Timetable) -> tuple[Fact, ...]:
-    """A day and its entries by the clock at the track."""
+    """A day and its entries by the clock at the track, with the weekday where it is another."""
     zone = ZoneInfo(item.time_zone)
-    entries = (
-        (each.title, f"{each.starts_at.astimezone(zone):%H:%M}")
-        for each in sorted(item.entries, key=lambda each: each.starts_at)
-    )
+    entries = []
+    for each in sorted(item.entries, key=lambda each: each.starts_at):
+        start = each.starts_at.astimezone(zone)
+        weekday = f"{start:%a} " if start.date() != item.day else ""
+        entries.append((each.title, f"{weekday}{start:%H:%M}"))
     return _said(("Day", item.date_text), ("Time zone", item.time_zone), *entries)
 
 

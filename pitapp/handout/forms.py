@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from flask_wtf.file import FileField
 from wtforms import HiddenField, SelectField, TextAreaField
@@ -11,6 +11,7 @@ from pitapp.errors import Refused
 from pitapp.handout import link
 from pitapp.handout.models import HandOut
 from pitapp.handout.taking import Choice
+from pitapp.web.clock import is_late
 from pitapp.web.forms.form_errors import PitForm
 
 CHOOSE = ("", "Choose")
@@ -20,6 +21,8 @@ UNLIKE_NAMED = (*UNLIKE, ("beside", "Add it beside mine"))
 """Of classes and tracks there may be two: the second gets a number behind its name."""
 NAMED = ("race_class", "track")
 PARTS = ("race_class", "track", "timetable", "setup")
+SEEN = ("race_class", "track", "timetable")
+"""Of these the page says what it saw; a set-up keeps what it had before."""
 
 
 class LinkForm(PitForm):
@@ -53,10 +56,15 @@ class ChoiceForm(PitForm):
     track = SelectField("The track", validate_choice=False)
     timetable = SelectField("The timetable", validate_choice=False)
     setup = SelectField("The set-up", validate_choice=False)
+    seen_race_class = HiddenField()
+    seen_track = HiddenField()
+    seen_timetable = HiddenField()
 
     def ask_about(self, holds: Iterable[str], here: set[str], same: set[str]) -> None:
         """Ask about each part that the link holds and is not here just so; `here` are those of its name."""
         asked = set(holds) - same
+        for name in set(SEEN) - set(holds):
+            delattr(self, f"seen_{name}")
         for name in PARTS:
             if name not in asked:
                 delattr(self, name)
@@ -71,6 +79,30 @@ class ChoiceForm(PitForm):
     def asked(self) -> list[str]:
         """The parts that it asks about."""
         return [name for name in PARTS if name in self]
+
+    def show_seen(self, seen: Mapping[str, str]) -> None:
+        """Say in the page what is here of each part as it is made."""
+        for name in SEEN:
+            if f"seen_{name}" in self:
+                self[f"seen_{name}"].data = seen[name]
+
+    def outdated(self, seen: Mapping[str, str]) -> int | None:
+        """Status for a page that saw something else of what is to be written (409, 422), or None to go on.
+
+        A page that does not say what it saw is on what is here now, unless it waited on a phone.
+        """
+        to_write = [name for name in SEEN if name in self and self[name].data != "leave"]
+        sent = {name: self[f"seen_{name}"] for name in to_write}
+        status = None
+        if any(field.raw_data and field.data != seen[name] for name, field in sent.items()):
+            status = 409
+        elif is_late() and not all(field.raw_data for field in sent.values()):
+            status = 422
+        if status:
+            self.form_errors.append(
+                "This was changed on another screen since you opened it. Compare, then take it again."
+            )
+        return status
 
     def chosen(self) -> dict[str, Choice] | None:
         """What was chosen for each part asked about, or None with what is wrong at the field."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 import sqlite3
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable, Mapping
+from typing import Any, TypeVar
 
 from flask import Blueprint, Response, request, url_for
 
@@ -16,12 +16,14 @@ from pitapp.gearing import answer as gears
 from pitapp.gearing import store as gearing
 from pitapp.handout import facts, giving, link, taking
 from pitapp.handout.forms import ChoiceForm, LinkForm
-from pitapp.handout.models import HandOut
+from pitapp.handout.models import HandOut, Timetable
 from pitapp.kit import store as kit
 from pitapp.kit import subject
 from pitapp.kit.models import Car
 from pitapp.meetings import store as meetings
+from pitapp.meetings.models import RaceClass
 from pitapp.tracks import store as tracks
+from pitapp.tracks.models import Track
 from pitapp.web.clock import current_settings, now
 from pitapp.web.forms.quantities import plain
 from pitapp.web.http.htmx import after_write, show
@@ -30,6 +32,7 @@ from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("handout", __name__, url_prefix="/handout")
+Part = TypeVar("Part", RaceClass, Track, Timetable)
 MOST_IN_A_SQUARE = 1000
 """Characters of a link that a phone still reads off a screen with ease: our choice."""
 
@@ -120,9 +123,12 @@ def take(connection: sqlite3.Connection) -> Any:
         return show("handout/take.html", 422, form=form)
     car = subject.form_car(connection)
     choices = _choices(connection, handed)
+    status = choices.outdated(taking.seen(taking.counterparts(connection, handed)))
+    if status:
+        return _look(connection, handed, choices, status)
     chosen = choices.chosen()
     if chosen is None:
-        return _look(connection, handed, choices)
+        return _look(connection, handed, choices, 422)
     taken, token = taking.take(connection, handed, chosen, car, now())
     notice(f"Took {', '.join(taken)}" if taken else "Took nothing", token or None)
     return after_write("runs.setup.page" if handed.setup else "board.page")
@@ -135,14 +141,20 @@ def _choices(connection: sqlite3.Connection, handed: HandOut) -> ChoiceForm:
     return form
 
 
-def _look(connection: sqlite3.Connection, handed: HandOut, form: ChoiceForm | None = None) -> Any:
+def _look(
+    connection: sqlite3.Connection,
+    handed: HandOut,
+    form: ChoiceForm | None = None,
+    status: int = 200,
+) -> Any:
     car = kit.current_car(connection, current_settings())
     choices = form or _choices(connection, handed)
     choices.link.data = link.packed(handed)
     here = taking.counterparts(connection, handed)
+    choices.show_seen(taking.seen(here))
     return show(
         "handout/look.html",
-        422 if form else 200,
+        status,
         sections=facts.sections(handed),
         differences=_differences(handed, here),
         same=taking.same(handed, here),
@@ -167,14 +179,18 @@ def _differences(handed: HandOut, here: taking.Counterparts) -> dict[str, list[f
     """What is not the same on both sides, of each part that is here too."""
     unlike = {}
     if handed.race_class and here.race_class:
-        own = facts.of_class(here.race_class)
-        unlike["race_class"] = facts.differences(own, facts.of_class(handed.race_class))
+        unlike["race_class"] = _unlike(here.race_class, handed.race_class, facts.of_class)
     if handed.track and here.track:
-        unlike["track"] = facts.differences(
-            facts.of_track(here.track), facts.of_track(handed.track)
-        )
+        unlike["track"] = _unlike(here.track, handed.track, facts.of_track)
     if handed.timetable and here.timetable:
-        unlike["timetable"] = facts.differences(
-            facts.of_timetable(here.timetable), facts.of_timetable(handed.timetable)
-        )
+        unlike["timetable"] = _unlike(here.timetable, handed.timetable, facts.of_timetable)
     return unlike
+
+
+def _unlike(
+    here: Part, there: Part, lines: Callable[[Part], tuple[facts.Fact, ...]]
+) -> list[facts.Difference]:
+    return facts.differences(
+        (facts.Fact("Name", here.name), *lines(here)),
+        (facts.Fact("Name", there.name), *lines(there)),
+    )

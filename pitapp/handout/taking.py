@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Mapping
 from datetime import datetime
+from hashlib import sha256
 from typing import Literal, NamedTuple, TypeVar
 
 from pydantic import ValidationError
@@ -15,6 +16,7 @@ from pitapp.handout.models import HandOut, SetUp, Timetable
 from pitapp.kit.models import Car
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import Meeting, RaceClass
+from pitapp.record import Record
 from pitapp.runs.formulas import SetupLine
 from pitapp.runs.setup import store as setup
 from pitapp.tracks import store as tracks
@@ -60,6 +62,21 @@ def same(handed: HandOut, present: Counterparts) -> set[str]:
     return {name for name, is_equal in equal.items() if is_equal}
 
 
+def seen(present: Counterparts) -> dict[str, str]:
+    """For each part a short text that changes with what is here of its name; empty where nothing is."""
+    parts = {
+        "race_class": (present.race_class,),
+        "track": (present.track,),
+        "timetable": (present.meeting, present.timetable),
+    }
+    return {name: _digest([each for each in here if each]) for name, here in parts.items()}
+
+
+def _digest(records: list[Record]) -> str:
+    written = "".join(each.model_dump_json() for each in records)
+    return sha256(written.encode()).hexdigest()[:16] if records else ""
+
+
 def take(
     connection: sqlite3.Connection,
     handed: HandOut,
@@ -73,7 +90,7 @@ def take(
 
     `choices` says of `race_class`, `track`, `timetable` and `setup` what to do: add it, change what is
     here to it, add it beside (under another name), or leave it. A timetable gets the class and the
-    track that came with it, as they are here then.
+    track that came with it, as they are here then, where its meeting has none yet.
     """
     if all(choice == "leave" for choice in choices.values()):
         return [], ""
@@ -151,11 +168,12 @@ def _track(
 def _day(
     wanted: Timetable, old: Meeting | None, class_id: int | None, track_id: int | None
 ) -> Meeting:
-    zone = {"time_zone": wanted.time_zone}
-    places = {"race_class_id": class_id, "track_id": track_id}
     if old is None:
-        return Meeting(day=wanted.day, name=wanted.name, **zone, **places)
-    return old.model_copy(update={**zone, **{name: at for name, at in places.items() if at}})
+        old = Meeting(day=wanted.day, name=wanted.name, time_zone=wanted.time_zone)
+    places = {"race_class_id": old.race_class_id, "track_id": old.track_id}
+    came = {"race_class_id": class_id, "track_id": track_id}
+    entered = {name: came[name] if at is None else at for name, at in places.items()}
+    return old.model_copy(update={"time_zone": wanted.time_zone, **entered})
 
 
 def _put_timetable(
