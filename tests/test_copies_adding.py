@@ -187,6 +187,30 @@ def test_a_car_that_was_removed_comes_back_with_runs_of_its_own(
     assert len(runs.runs(laptop.db)) == 1
 
 
+def test_what_was_removed_here_stays_removed_where_no_new_run_needs_it(
+    places: tuple[Place, Place],
+) -> None:
+    laptop, phone = places
+    pack = Pack(mark="P1", cells_series=2, capacity_mah=6000)
+    spare, _ = kit.save_car(laptop.db, CAR.model_copy(update={"name": "Spare"}), laptop.now())
+    own, _ = packs.save_pack(laptop.db, pack, laptop.now())
+    phone.takes(laptop.copy())
+    kit.remove(laptop.db, "cars", spare, laptop.now())
+    packs.remove(laptop.db, "packs", own, "Removed P1", laptop.now())
+    phone.run(phone.car("Invented TC"))
+    assert laptop.differences(phone.copy()) == {"runs": (0, 1, 0)}
+    assert laptop.adds(phone.copy()) == {"runs": 1}
+    assert [car.name for car in kit.cars(laptop.db)] == ["Invented TC"]
+    assert packs.packs(laptop.db) == []
+    # A run that needs them brings back the same ones, with what is on record of them.
+    for _ in range(2):
+        phone.run(phone.car("Spare"), pack_id=own)
+        laptop.adds(phone.copy())
+    assert {run.car_id for run in runs.runs(laptop.db) if run.pack_id == own} == {spare}
+    assert [car.name for car in kit.cars(laptop.db)] == ["Invented TC", "Spare"]
+    assert [each.id for each in packs.packs(laptop.db)] == [own]
+
+
 def test_a_photograph_comes_with_its_picture(places: tuple[Place, Place]) -> None:
     laptop, phone = places
     values = "(?, NULL, 'grip', 40, 30, 4, '2026-05-16T09:00:00Z')"

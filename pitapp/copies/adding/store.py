@@ -14,6 +14,7 @@ from pitapp.copies.adding.identities import (
     NUMBERS_IN,
     ONLY_THERE,
     UNDER_ITS_NUMBER,
+    WHAT_IS_OWNED,
     WHAT_WAS_DONE,
 )
 from pitapp.db.references import UNDECLARED
@@ -66,6 +67,9 @@ def differences(connection: sqlite3.Connection) -> list[Difference]:
 def add(connection: sqlite3.Connection) -> dict[str, int]:
     """Add what only `brought` has, within the caller's transaction; returns how many of each table.
 
+    What was removed here stays removed, unless something that is added belongs to it: then the same
+    row is listed again, and counts.
+
     Raises:
         Refused: a row does not fit to what is here; the caller rolls back.
     """
@@ -74,14 +78,18 @@ def add(connection: sqlite3.Connection) -> dict[str, int]:
     try:
         for table in COUNTED:
             for row in adding.there.rows(table).values():
-                if row.get("removed_at") is None:
+                if row.get("removed_at") is None and adding.counterpart(table, row) is None:
                     adding.place(table, row["id"])
         adding.take_along()
     except sqlite3.IntegrityError as error:
         raise Refused(f"What is missing cannot be added: {error}. Nothing was changed.") from error
     if connection.execute("PRAGMA main.foreign_key_check").fetchone() is not None:
         raise Refused("What is missing does not fit to what is here. Nothing was changed.")
-    return {table: len(adding.added.get(table, ())) for table in COUNTED if adding.added.get(table)}
+    amounts = {
+        table: len(adding.added.get(table, ())) + len(adding.brought_back.get(table, ()))
+        for table in COUNTED
+    }
+    return {table: many for table, many in amounts.items() if many}
 
 
 def _present(rows: Iterator[dict[str, Any]]) -> int:
@@ -147,12 +155,13 @@ class Side:
 
 
 class _Adding:
-    """Rows on their way from `brought`: where each is here, and which were added."""
+    """Rows on their way from `brought`: where each is here, and which were added or brought back."""
 
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
         self.here, self.there = Side(connection, HERE), Side(connection, THERE)
         self.added: dict[str, dict[int, int]] = {}
+        self.brought_back: dict[str, set[int]] = {}
         self._places: dict[tuple[str, int], int] = {}
 
     def place(self, table: str, number: int | None) -> int | None:
@@ -161,15 +170,22 @@ class _Adding:
         if number is None or row is None:
             return None
         if (table, number) not in self._places:
-            here = self.here.rows(table).get(self.there.identity(table, row))
-            if here is None and table not in WHAT_WAS_DONE:
-                here = self._renamed(table, number)
-            if here is not None and not _is_gone(here, row, table):
-                self._places[table, number] = here["id"]
-            else:
+            here = self.counterpart(table, row)
+            if here is None:
                 self._places[table, number] = self._insert(table, row)
                 self.added.setdefault(table, {})[number] = self._places[table, number]
+            else:
+                self._places[table, number] = here["id"]
+                if _is_gone(here, row, table):
+                    self._bring_back(table, here["id"], row)
         return self._places[table, number]
+
+    def counterpart(self, table: str, row: dict[str, Any]) -> dict[str, Any] | None:
+        """The row here, removed or not, that a row of `brought` is."""
+        here = self.here.rows(table).get(self.there.identity(table, row))
+        if here is None and table not in WHAT_WAS_DONE:
+            return self._renamed(table, row["id"])
+        return here
 
     def take_along(self) -> None:
         """Add what belongs to the rows that were added."""
@@ -206,6 +222,19 @@ class _Adding:
         }
         return self.here.by_id(table).get(numbers.pop() or 0) if len(numbers) == 1 else None
 
+    def _bring_back(self, table: str, number: int, row: dict[str, Any]) -> None:
+        """List again what was removed here, and what it belongs to."""
+        fresh: dict[str, object] = {"removed_at": None}
+        fresh |= {column: value for (of, column), value in ONLY_THERE.items() if of == table}
+        values = ", ".join(f"{name} = ?" for name in fresh)
+        self._connection.execute(
+            f"UPDATE main.{table} SET {values} WHERE id = ?",  # noqa: S608
+            [*fresh.values(), number],
+        )
+        self.brought_back.setdefault(table, set()).add(number)
+        for column, other in self.there.references(table).items():
+            self.place(other, row[column])
+
     def _insert(self, table: str, row: dict[str, Any]) -> int:
         fresh = {name: value for name, value in row.items() if name != "id"}
         for column, other in self.there.references(table).items():
@@ -230,9 +259,9 @@ class _Adding:
 
 
 def _is_gone(here: dict[str, Any], there: dict[str, Any], table: str) -> bool:
-    """Whether something owned was removed here and is still there: it comes anew. What was done does not."""
+    """Whether something owned was removed here and is still there. What was done stays removed."""
     removed = here.get("removed_at") is not None and there.get("removed_at") is None
-    return removed and table not in WHAT_WAS_DONE
+    return removed and table in WHAT_IS_OWNED
 
 
 def _plain(value: object) -> object:
