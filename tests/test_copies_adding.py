@@ -26,6 +26,8 @@ from pitapp.exchange import store as exchange
 from pitapp.gearing import store as gearing
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
+from pitapp.meetings import store as meetings
+from pitapp.meetings.models import Meeting
 from pitapp.packs import store as packs
 from pitapp.packs.models import Pack, Reading
 from pitapp.runs import store as runs
@@ -209,6 +211,69 @@ def test_what_was_removed_here_stays_removed_where_no_new_run_needs_it(
     assert {run.car_id for run in runs.runs(laptop.db) if run.pack_id == own} == {spare}
     assert [car.name for car in kit.cars(laptop.db)] == ["Invented TC", "Spare"]
     assert [each.id for each in packs.packs(laptop.db)] == [own]
+
+
+def test_of_several_with_one_name_each_keeps_its_own_runs(places: tuple[Place, Place]) -> None:
+    laptop, phone = places
+    second, _ = kit.save_car(laptop.db, CAR, laptop.now())
+    phone.takes(laptop.copy())
+    phone.run(second)
+    assert laptop.adds(phone.copy()) == {"runs": 1}
+    assert runs.runs(laptop.db)[0].car_id == second
+    # Also once the first of them was removed here.
+    kit.remove(laptop.db, "cars", kit.cars(laptop.db)[0].id, laptop.now())
+    phone.run(second)
+    assert laptop.adds(phone.copy()) == {"runs": 1}
+    assert [run.car_id for run in runs.runs(laptop.db)][:2] == [second, second]
+    assert [car.id for car in kit.cars(laptop.db)] == [second]
+
+
+def test_all_that_are_missing_of_one_name_are_added(places: tuple[Place, Place]) -> None:
+    laptop, phone = places
+    pack = Pack(mark="P1", cells_series=2, capacity_mah=6000)
+    packs.save_pack(laptop.db, pack, laptop.now())
+    for _ in range(3):
+        number, _ = packs.save_pack(phone.db, pack, phone.now())
+        phone.run(phone.car("Invented TC"), pack_id=number)
+    extra = [kit.save_car(phone.db, CAR, phone.now())[0] for _ in range(2)]
+    meeting = Meeting(day=phone.now().date(), time_zone="UTC")
+    for _ in range(2):
+        meetings.save_meeting(phone.db, meeting, phone.now())
+    phone.run(extra[1])
+    # A run that both have, and that was put right there: it makes no car the one that is here.
+    first = next(run for run in runs.runs(laptop.db))
+    there = next(run for run in runs.runs(phone.db) if run.uuid == first.uuid)
+    runs.save_run(phone.db, there.model_copy(update={"car_id": extra[0]}), phone.now())
+    copy = phone.copy()
+    assert laptop.differences(copy) == {
+        "runs": (0, 4, 0),
+        "cars": (0, 2, 0),
+        "packs": (0, 2, 0),
+        "meetings": (0, 2, 0),
+    }
+    assert laptop.adds(copy) == {"runs": 4, "cars": 2, "packs": 2, "meetings": 2}
+    counted = "SELECT count(*) FROM runs GROUP BY pack_id"
+    assert laptop.table(counted) == phone.table(counted) == [(1,), (1,), (1,), (2,)]
+    assert len(kit.cars(laptop.db)) == 3
+    assert laptop.differences(copy) == {}
+    assert laptop.adds(copy) == {}
+
+
+def test_what_was_entered_anew_there_is_not_there_twice_afterwards(
+    places: tuple[Place, Place],
+) -> None:
+    laptop, phone = places
+    pack, _ = packs.save_pack(
+        laptop.db, Pack(mark="P1", cells_series=2, capacity_mah=6000), laptop.now()
+    )
+    reading = Reading(pack_id=pack, read_at=laptop.now(), cell_c=21)
+    packs.add_reading(laptop.db, reading, laptop.now())
+    phone.takes(laptop.copy())
+    old = packs.readings(phone.db, pack)[0].id
+    packs.remove(phone.db, "pack_readings", old, "Removed a reading", phone.now())
+    packs.add_reading(phone.db, reading, phone.now())
+    assert laptop.differences(phone.copy()) == {}
+    assert laptop.adds(phone.copy()) == {}
 
 
 def test_a_photograph_comes_with_its_picture(places: tuple[Place, Place]) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from collections import Counter
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
@@ -103,6 +104,7 @@ class Side:
         self._connection, self._schema = connection, schema
         self._by_id: dict[str, dict[int, dict[str, Any]]] = {}
         self._by_identity: dict[str, dict[Identity, dict[str, Any]]] = {}
+        self._identities: dict[str, dict[int, Identity]] = {}
         self._references: dict[str, dict[str, str]] = {}
 
     def by_id(self, table: str) -> dict[int, dict[str, Any]]:
@@ -113,18 +115,29 @@ class Side:
         return self._by_id[table]
 
     def rows(self, table: str) -> dict[Identity, dict[str, Any]]:
-        """The rows of a table by their identity; of several with the same, one that is not removed."""
+        """The rows of a table by their identity."""
         if table not in self._by_identity:
+            # What has an identity of its own keeps its turn when one before it is removed. Of what
+            # is known by what it belongs to, the row that is listed comes first: it replaced others.
+            listed = list(self.by_id(table).values())
+            if not self.references(table).keys().isdisjoint(KINDS[table].columns):
+                listed.sort(key=lambda row: row.get("removed_at") is not None)
+            turns: Counter[Identity] = Counter()
             known: dict[Identity, dict[str, Any]] = {}
-            for row in self.by_id(table).values():
-                other = known.setdefault(self.identity(table, row), row)
-                if other.get("removed_at") is not None and row.get("removed_at") is None:
-                    known[self.identity(table, row)] = row
+            for row in listed:
+                same = self._columns(table, row)
+                known[*same, turns[same]] = row
+                turns[same] += 1
             self._by_identity[table] = known
+            self._identities[table] = {row["id"]: identity for identity, row in known.items()}
         return self._by_identity[table]
 
     def identity(self, table: str, row: dict[str, Any]) -> Identity:
-        """By what the row is known in another database."""
+        """By what the row is known in another database; its turn among those of one name comes last."""
+        self.rows(table)
+        return self._identities[table][row["id"]]
+
+    def _columns(self, table: str, row: dict[str, Any]) -> Identity:
         references, kind = self.references(table), KINDS[table]
         columns = (kind.alone,) if kind.alone and row[kind.alone] is not None else kind.columns
         return tuple(
@@ -182,9 +195,12 @@ class _Adding:
 
     def counterpart(self, table: str, row: dict[str, Any]) -> dict[str, Any] | None:
         """The row here, removed or not, that a row of `brought` is."""
-        here = self.here.rows(table).get(self.there.identity(table, row))
+        identity = self.there.identity(table, row)
+        here = self.here.rows(table).get(identity)
         if here is None and table not in WHAT_WAS_DONE:
-            return self._renamed(table, row["id"])
+            here = self._renamed(table, row["id"])
+            if here is not None and self.here.identity(table, here)[:-1] == identity[:-1]:
+                return None  # Of the same name, and already the counterpart of another.
         return here
 
     def take_along(self) -> None:
