@@ -9,6 +9,7 @@ interface WriteRule {
 declare const PITAPP: {
   version: string;
   files: string[];
+  later: string[];
   writes: WriteRule[];
   policy: string;
 };
