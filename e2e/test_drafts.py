@@ -223,7 +223,8 @@ def test_with_no_server_it_is_kept_too_and_goes_into_the_outbox(
 
 def back(page: Page) -> None:
     foot(page, "Board")
-    page.evaluate("history.back()")  # Firefox tells of no load then
+    # Firefox tells of no load then; and the page that answers must still be there.
+    page.evaluate("() => { setTimeout(() => history.back()); }")
 
 
 def reload(page: Page) -> None:
