@@ -111,7 +111,8 @@ def look() -> Any:
     handed = form.read()
     if handed is None:
         return show("handout/take.html", 422, form=form)
-    return _look(get_db(), handed)
+    here = taking.counterparts(get_db(), handed)
+    return _look(get_db(), handed, here, _choices(handed, here), 200)
 
 
 @blueprint.post("/taken")
@@ -122,20 +123,20 @@ def take(connection: sqlite3.Connection) -> Any:
     if handed is None:
         return show("handout/take.html", 422, form=form)
     car = subject.form_car(connection)
-    choices = _choices(connection, handed)
-    status = choices.outdated(taking.seen(taking.counterparts(connection, handed)))
+    here = taking.counterparts(connection, handed)
+    choices = _choices(handed, here)
+    status = choices.outdated(taking.seen(here))
     if status:
-        return _look(connection, handed, choices, status)
+        return _look(connection, handed, here, choices, status)
     chosen = choices.chosen()
     if chosen is None:
-        return _look(connection, handed, choices, 422)
+        return _look(connection, handed, here, choices, 422)
     taken, token = taking.take(connection, handed, chosen, car, now())
     notice(f"Took {', '.join(taken)}" if taken else "Took nothing", token or None)
     return after_write("runs.setup.page" if handed.setup else "board.page")
 
 
-def _choices(connection: sqlite3.Connection, handed: HandOut) -> ChoiceForm:
-    here = taking.counterparts(connection, handed)
+def _choices(handed: HandOut, here: taking.Counterparts) -> ChoiceForm:
     form = ChoiceForm()
     form.ask_about(handed.parts, here.parts, taking.same(handed, here))
     return form
@@ -144,13 +145,12 @@ def _choices(connection: sqlite3.Connection, handed: HandOut) -> ChoiceForm:
 def _look(
     connection: sqlite3.Connection,
     handed: HandOut,
-    form: ChoiceForm | None = None,
-    status: int = 200,
+    here: taking.Counterparts,
+    choices: ChoiceForm,
+    status: int,
 ) -> Any:
     car = kit.current_car(connection, current_settings())
-    choices = form or _choices(connection, handed)
     choices.link.data = link.packed(handed)
-    here = taking.counterparts(connection, handed)
     choices.show_seen(taking.seen(here))
     return show(
         "handout/look.html",
