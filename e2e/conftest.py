@@ -6,6 +6,7 @@ import os
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from shutil import copytree
 from typing import Any
@@ -26,6 +27,7 @@ from e2e import engines, pocket
 from e2e.browser import LAUNCH_FLAGS, ready_browser, this_machine
 from e2e.engines.present import EVERY_ENGINE
 from e2e.pages.offline import Phone
+from e2e.pages.sound import Listens, ears
 from e2e.pocket import InBrowser, StaticServer
 from e2e.server import Live, Served, ServerProcess
 from e2e.watch import Watch
@@ -235,8 +237,8 @@ def browser_context_args(browser_context_args: dict[str, Any], browser_name: str
 
 
 @pytest.fixture
-def finger(browser_name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    """What taps: a finger, or a mouse in an engine that is driven without one. It goes to a page once."""
+def bridged_engine(browser_name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What an engine behind the bridge needs: a mouse that taps, and to go to a page that it numbers twice."""
     if browser_name not in engines.BRIDGED:
         return
     monkeypatch.setattr(Locator, "tap", Locator.click)
@@ -269,7 +271,7 @@ def new_context(
     request: pytest.FixtureRequest,
     new_context: Callable[..., BrowserContext],
     watch: Watch,
-    finger: None,
+    bridged_engine: None,
 ) -> Callable[..., BrowserContext]:
     """As Playwright's own, and every context is watched; `context` and `page` come from here."""
     alone = place_of(request.node) == ALONE
@@ -320,13 +322,22 @@ def pitapp_process(tmp_path: Path, watch: Watch) -> Iterator[ServerProcess]:
 
 
 @pytest.fixture
+def listens(
+    browser_type: BrowserType, browser_type_launch_args: dict[str, Any],
+    browser_context_args: dict[str, Any], watch: Watch,
+) -> Listens:  # fmt: skip
+    """Opens a page in a browser of its own that hears a sound file."""
+    return partial(ears, browser_type, browser_type_launch_args, browser_context_args, watch)
+
+
+@pytest.fixture
 def phone(
     browser_type: BrowserType,
     browser_type_launch_args: dict[str, Any],
     browser_context_args: dict[str, Any],
     tmp_path: Path,
     watch: Watch,
-    finger: None,
+    bridged_engine: None,
 ) -> Iterator[Phone]:
     """A browser that keeps a worker, to be closed and opened again."""
     watch.allow(*NO_SERVER, *REFUSED)

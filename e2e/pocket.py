@@ -194,6 +194,16 @@ class WorkersClock(Clock):
         self._app.tell_time()
 
 
+def beside(pocket_folder: Path, top: Path, page: Path) -> StaticServer:
+    """A server of a page of the tests, with the built folder beside it at `club/pit`."""
+    name = page.name.removeprefix("pocket_")
+    club = top / "club"
+    club.mkdir(parents=True)
+    (club / "pit").symlink_to(pocket_folder / UNDER)
+    (club / name).symlink_to(page)
+    return StaticServer(top, under=f"club/{name}")
+
+
 def make_newer(folder: Path, version: str, *missing: str) -> None:
     """Give the folder another version, which lists files that are not there, if any are named."""
     before = json.loads((folder / "pitapp-pocket.json").read_text())["version"]

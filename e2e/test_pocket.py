@@ -20,7 +20,7 @@ from playwright.sync_api import expect
 from e2e.pages.kit import Kit, NewCar
 from e2e.pages.offline import Phone
 from e2e.pages.pocket import STARTING_AT_MOST_MS, Shell
-from e2e.pocket import UNDER, StaticServer, make_newer
+from e2e.pocket import UNDER, StaticServer, beside, make_newer
 from e2e.watch import Watch
 from pitapp.pocket import parts
 
@@ -202,23 +202,20 @@ def test_a_full_phone_is_a_sentence_and_nothing_kept_is_lost(
 def test_data_of_a_newer_version_are_left_alone(
     pocket_folder: Path, tmp_path: Path, watch: Watch, phone: Phone
 ) -> None:
-    club = tmp_path / "top" / "club"
-    club.mkdir(parents=True)
-    (club / "pit").symlink_to(pocket_folder / UNDER)
-    (club / "storage").symlink_to(Path(__file__).with_name("pocket_storage"))
-    server = StaticServer(tmp_path / "top")
+    storage = Path(__file__).with_name("pocket_storage")
+    server = beside(pocket_folder, tmp_path / "top", storage)
     watch.servers.add(server.netloc)
-    page = phone.open()
-    Shell(page, server.url).open()
+    pit = f"http://{server.netloc}/{UNDER}/"
+    Shell(phone.open(), pit).open()
     phone.close()
     page = phone.open()
-    page.goto(f"http://{server.netloc}/club/storage/?folder=pitapp /club/pit/app")
+    page.goto(f"{server.url}?folder=pitapp /{UNDER}/app")
     expect(page.locator("#said")).to_have_text("opened", timeout=STARTING_AT_MOST_MS)
     newer = page.evaluate("(code) => globalThis.run(code)", NEWER)
     assert newer["result"] == 9999
     phone.close()
     page = phone.open()
-    page.goto(server.url)
+    page.goto(pit)
     trouble = page.locator("#trouble")
     expect(trouble).to_contain_text("newer pitapp", timeout=STARTING_AT_MOST_MS)
     expect(trouble).not_to_contain_text("Traceback")

@@ -13,7 +13,7 @@ from playwright.sync_api import expect
 
 from e2e.pages.offline import Phone
 from e2e.pages.pocket import STARTING_AT_MOST_MS
-from e2e.pocket import UNDER, StaticServer
+from e2e.pocket import StaticServer, beside
 from e2e.watch import Watch
 
 KILLS = "PITAPP_POCKET_KILLS"  # set: so many instead
@@ -24,11 +24,7 @@ PAGE = Path(__file__).with_name("pocket_kills")
 @pytest.fixture
 def writing(pocket_folder: Path, tmp_path: Path, watch: Watch) -> StaticServer:
     """The folder's own scripts beside a page that does nothing but write."""
-    club = tmp_path / "top" / "club"
-    club.mkdir(parents=True)
-    (club / "pit").symlink_to(pocket_folder / UNDER)
-    (club / "kills").symlink_to(PAGE)
-    server = StaticServer(tmp_path / "top", under="club/kills")
+    server = beside(pocket_folder, tmp_path / "top", PAGE)
     watch.servers.add(server.netloc)
     watch.allow("status of 404")  # what the page says is only noted
     return server

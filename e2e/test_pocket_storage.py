@@ -13,7 +13,7 @@ from playwright.sync_api import Page, expect
 
 from e2e.pages.offline import Phone
 from e2e.pages.pocket import STARTING_AT_MOST_MS
-from e2e.pocket import UNDER, StaticServer
+from e2e.pocket import beside
 from e2e.watch import Watch
 
 PAGE = Path(__file__).with_name("pocket_storage")
@@ -90,11 +90,7 @@ def folder(
     phone: Phone,
 ) -> Iterator[Folder]:
     """The folder in the store that the browser has, and in the one for browsers that have none."""
-    club = tmp_path / "top" / "club"
-    club.mkdir(parents=True)
-    (club / "pit").symlink_to(pocket_folder / UNDER)
-    (club / "storage").symlink_to(PAGE)
-    server = StaticServer(tmp_path / "top", under="club/storage")
+    server = beside(pocket_folder, tmp_path / "top", PAGE)
     watch.servers.add(server.netloc)
     yield Folder(phone.open(), f"{server.url}?store={request.param}").open()
     server.stop()

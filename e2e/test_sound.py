@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from contextlib import AbstractContextManager
-from functools import partial
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
-from playwright.sync_api import BrowserType, Page, expect
+from playwright.sync_api import Page, expect
 
 from e2e import a11y
-from e2e.pages.sound import ears
+from e2e.pages.sound import Listens
 from e2e.server import Live, rows
-from e2e.watch import Watch
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car, Motor
 from tests.sounds import RATE, write_wav
@@ -24,16 +19,7 @@ from tests.sounds.noises import mixture, through_phone
 from tests.support import RACE_MORNING
 
 RPM, VOLTS, KV = 17_560.0, "7.4", 2380
-Listens = Callable[..., AbstractContextManager[Page]]
 PATIENCE_MS = 60_000
-
-
-@pytest.fixture
-def listens(
-    browser_type: BrowserType, browser_type_launch_args: dict[str, Any],
-    browser_context_args: dict[str, Any], watch: Watch,
-) -> Listens:  # fmt: skip
-    return partial(ears, browser_type, browser_type_launch_args, browser_context_args, watch)
 
 
 @pytest.fixture(scope="module")

@@ -3,21 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
-from contextlib import AbstractContextManager
-from functools import partial
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
-from playwright.sync_api import BrowserType, Page, expect
+from playwright.sync_api import Page, expect
 
 from e2e import a11y
 from e2e.pages.offline import Phone, visit_once
-from e2e.pages.sound import ears
+from e2e.pages.sound import Listens
 from e2e.server import Live, ServerProcess, rows
-from e2e.watch import Watch
 from pitapp.gearing import store as gearing
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car, Motor
@@ -27,7 +22,6 @@ from tests.sounds import RATE, write_wav
 from tests.sounds.passes import Listening, listening
 from tests.support import RACE_MORNING
 
-Listens = Callable[..., AbstractContextManager[Page]]
 PATIENCE_MS = 150_000
 SEED = 500_321
 KEPT = """async () => {
@@ -36,14 +30,6 @@ KEPT = """async () => {
     return ["screen.js", "worker.js", "passes.js", "fit.js", "geometry.js"].every((name) => kept.includes(name));
 }"""
 SNR_DB = 20.0
-
-
-@pytest.fixture
-def listens(
-    browser_type: BrowserType, browser_type_launch_args: dict[str, Any],
-    browser_context_args: dict[str, Any], watch: Watch,
-) -> Listens:  # fmt: skip
-    return partial(ears, browser_type, browser_type_launch_args, browser_context_args, watch)
 
 
 @pytest.fixture(scope="module")

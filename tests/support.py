@@ -3,7 +3,12 @@
 from __future__ import annotations
 
 import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 from flask.testing import FlaskClient
@@ -28,6 +33,28 @@ class Clock:
 
     def tick(self, seconds: float) -> None:
         self._now += timedelta(seconds=seconds)
+
+
+@contextmanager
+def serving(*options: str | Path) -> Iterator[str]:
+    """`pitapp serve` with these options, as a process of its own, and what it says as it starts."""
+    process = subprocess.Popen(
+        [sys.executable, "-u", "-m", "pitapp", "serve", *map(str, options)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
+    try:
+        assert process.stdout is not None
+        said = ""
+        for line in process.stdout:
+            said += line
+            if line.startswith("Data:"):
+                break
+        yield said
+    finally:
+        process.kill()
+        process.wait(60)
 
 
 SPACES = re.compile(r"(?P<typed>(?<=>)[^<]*(?=</(?:textarea|pre)>))|[ \t\r\n]+")

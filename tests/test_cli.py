@@ -15,6 +15,7 @@ from click.testing import CliRunner
 
 from pitapp import __version__
 from pitapp.cli import cli
+from tests.support import serving
 
 
 def test_the_demo_serves_invented_data_and_says_so() -> None:
@@ -70,22 +71,7 @@ def test_the_command_explains_itself(arguments: list[str]) -> None:
 
 
 def test_sharing_says_where_and_by_what_code(tmp_path: Path) -> None:
-    process = subprocess.Popen(
-        [
-            *(sys.executable, "-u", "-m", "pitapp", "serve", "--share", "--https"),
-            *("--port", "0", "--data", str(tmp_path)),
-        ],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-        text=True,
-    )
-    try:
-        assert process.stdout is not None
-        said = ""
-        for line in process.stdout:
-            said += line
-            if line.startswith("Data:"):
-                break
+    with serving("--share", "--https", "--port", "0", "--data", tmp_path) as said:
         assert re.search(r"On the other device open https://\S+:\d+/", said)
         assert re.search(r"the code \d{4} \d{4} within five minutes", said)
         assert "█" in said
@@ -94,5 +80,3 @@ def test_sharing_says_where_and_by_what_code(tmp_path: Path) -> None:
         assert found is not None
         with urllib.request.urlopen(found[1], timeout=20, context=trusting) as answer:
             assert answer.status == 200
-    finally:
-        process.kill()

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import re
 import socket
-import subprocess
-import sys
 import urllib.request
 from pathlib import Path
 
@@ -18,6 +16,7 @@ from pitapp.cli import cli
 from pitapp.errors import DataError
 from pitapp.pocket import MARK, OFFERED_AT
 from pitapp.pocket.serving import AWAY, static_site
+from tests.support import serving
 
 
 @pytest.fixture
@@ -85,22 +84,8 @@ def test_the_server_gives_the_folder_the_same_address_each_time(
     port = str(free_pair())
     addresses = set()
     for _ in range(2):
-        process = subprocess.Popen(
-            [
-                *(sys.executable, "-u", "-m", "pitapp", "serve", "--pocket", str(folder)),
-                *("--port", port, "--data", str(tmp_path / "data")),
-            ],
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-        )
-        try:
-            assert process.stdout is not None
-            said = ""
-            for line in process.stdout:
-                said += line
-                if line.startswith("Data:"):
-                    break
+        options = ("--pocket", folder, "--port", port, "--data", tmp_path / "data")
+        with serving(*options) as said:
             offered = re.search(r"On a phone alone: (\S+)", said, re.IGNORECASE)
             own = re.search(r"is at (\S+)", said)
             assert offered is not None, said
@@ -110,9 +95,6 @@ def test_the_server_gives_the_folder_the_same_address_each_time(
                 assert b"Invented" in answer.read()
             with urllib.request.urlopen(own[1] + "devices", timeout=60) as answer:
                 assert offered[1] in answer.read().decode()
-        finally:
-            process.kill()
-            process.wait(60)
     assert len(addresses) == 1
 
 

@@ -12,12 +12,16 @@ from e2e.pages.base import Screen
 class Copies(Screen):
     path = "/copies"
 
-    def take_away(self, target: Path) -> Path:
-        """Make a copy and save it as that file."""
+    def make(self) -> str:
+        """Make a copy; returns its name."""
         self.press("Make a copy now")
         said = self.page.get_by_text("Copied to")
         expect(said).to_be_visible()
-        name = said.inner_text().split()[-1]
+        return said.inner_text().split()[-1]
+
+    def take_away(self, target: Path) -> Path:
+        """Make a copy and save it as that file."""
+        name = self.make()
         with self.page.expect_download() as waiting:
             self.page.locator(f"a[href$='/{name}']").tap()
         waiting.value.save_as(target)

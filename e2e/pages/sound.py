@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,10 @@ from e2e.watch import Watch
 
 ALLOWED = "--use-fake-ui-for-media-stream"
 MADE_UP = "--use-fake-device-for-media-stream"
+
+
+Listens = Callable[..., AbstractContextManager[Page]]
+"""`ears` of the engine at hand."""
 
 
 @contextmanager
