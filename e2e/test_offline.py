@@ -42,6 +42,12 @@ NEWER = (
     "serve",
 )
 
+ASK_FOR_ICON = """() => new Promise((asked) => {
+  const icon = new Image();
+  icon.onload = icon.onerror = ({ type }) => asked(type);
+  icon.src = document.querySelector("link[rel=apple-touch-icon]").href + "-of-no-version";
+})"""
+
 FITS = "SELECT id, pinion_teeth, spur_teeth FROM gear_fits ORDER BY id"
 RUNS = "SELECT id, can_c, pinion_teeth, spur_teeth, pack_id FROM runs ORDER BY id"
 IN_CAR = "SELECT pack_id FROM car_packs ORDER BY id DESC LIMIT 1"
@@ -102,6 +108,17 @@ def test_a_page_that_came_past_the_worker_is_taken_over(
     server.kill()
     tap_fit(page)
     expect(bars(page)).to_contain_text("pinion 44", timeout=15_000)
+
+
+@pytest.mark.every_engine
+def test_an_icon_that_is_not_kept_is_no_fault(server: ServerProcess, phone: Phone) -> None:
+    """Browsers ask for the page's icons whenever they like; the test's watch hears of every fault."""
+    page = phone.open()
+    visit_once(page, server.url)
+    server.kill()
+    page.goto(f"{server.url}/gearing")
+    assert page.evaluate(ASK_FOR_ICON) == "error"
+    expect(bars(page)).to_contain_text("Kept copy")
 
 
 def log_a_run(page: Page, url: str) -> None:

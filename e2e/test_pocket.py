@@ -244,6 +244,7 @@ def test_the_board_as_it_was_stands_while_python_starts(
     app = f"{pocket_site.url}app"
     beside = phone.another_page()
     NewCar(beside, app).open().add("Invented TC", "1.9", "64 DP", "63")
+    expect(beside.locator("body")).to_contain_text("Invented TC")
     first.reload()
     Shell(first, pocket_site.url).expect_app()
     phone.close()

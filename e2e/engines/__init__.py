@@ -46,8 +46,8 @@ NOISE = {
     ),
     "firefox": (
         r"htmx:error: NetworkError when attempting to fetch resource",
-        # It names no request when it shuts a worker down that is answering one.
-        r"Failed to load ‘’\. A ServiceWorker intercepted the request",
+        # Said where it shuts a worker down that is answering; faults of the worker have other sentences.
+        r"Failed to load ‘[^’]*’\. A ServiceWorker intercepted the request and encountered an unexpected error",
     ),
     "chromium": (),
 }

@@ -84,12 +84,15 @@ const assets = (() => {
     return copyOf(request);
   }
 
+  // An icon that is not kept, while no server is there, is no fault: the browser asks for one when it likes.
+  const nothing = ({ destination }) => destination === "image" ? new Response(null, { status: 204 }) : Response.error();
+
   /**
    * A static file from the phone, else from the server: also where the cache cannot be read.
    * @param {Request} request
    */
   const serve = async (request) =>
-    (await copyOf(request).catch(() => null)) ?? (await firstTime(request).catch(() => null)) ?? fetch(request).catch(() => Response.error());
+    (await copyOf(request).catch(() => null)) ?? (await firstTime(request).catch(() => null)) ?? fetch(request).catch(() => nothing(request));
 
   return { CACHE, install, dropOldVersions, isInstalled, serve };
 })();
