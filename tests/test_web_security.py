@@ -12,7 +12,7 @@ from pitapp import create_app
 from pitapp.web.http.headers import POLICY
 from tests.support import PageClient
 
-PAGES = ("/", "/gearing", "/kit", "/settings", "/nowhere", "/static/js/gearing.js")
+PAGES = ("/", "/gearing", "/kit", "/settings", "/nowhere", "/static/icons/icon.svg", "/token")
 
 
 @pytest.mark.parametrize("path", PAGES)
@@ -25,6 +25,16 @@ def test_every_answer_carries_the_headers(client: PageClient, path: str) -> None
     assert headers["Referrer-Policy"] == "same-origin"
     assert headers["Cross-Origin-Opener-Policy"] == "same-origin"
     assert len(headers.getlist("Content-Security-Policy")) == 1
+
+
+@pytest.mark.parametrize("path", ["/static/js/gearing.js", "/static/css/base.css", "/sw.js"])
+def test_a_script_or_style_carries_what_governs_it(client: PageClient, path: str) -> None:
+    """A worker's policy is its script's; what a document may do is no matter of a script."""
+    headers = client.get(path).headers
+    assert headers["Content-Security-Policy"] == POLICY
+    assert headers["X-Content-Type-Options"] == "nosniff"
+    assert headers["Referrer-Policy"] == "same-origin"
+    assert headers["Cross-Origin-Resource-Policy"] == "same-origin"
 
 
 def test_every_write_needs_the_token(app: Flask, client: PageClient) -> None:
