@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from pitapp.drive.formulas import (
@@ -158,6 +158,10 @@ def speed_at(result: StraightResult, metres: float) -> float:
     return phase.at(high)[1]
 
 
+# At these cuts rounding decides whether the car is still to be braked; the last is near a settled speed.
+@example(seed=284263756, part=0.75)
+@example(seed=275073151, part=0.9560955806184659)
+@example(seed=107592687, part=0.9773607727050451)
 @settings(max_examples=150, deadline=None)
 @given(seed=st.integers(0, 10**9), part=st.floats(0.02, 0.98))
 def test_splitting_a_straight_changes_nothing(seed: int, part: float) -> None:
@@ -192,6 +196,7 @@ def test_splitting_a_straight_changes_nothing(seed: int, part: float) -> None:
     assert one.rev_limit_m + two.rev_limit_m == pytest.approx(
         whole.rev_limit_m, rel=1e-8, abs=1e-8 * straight.length_m
     )
+    assert len(two.notes) <= len(whole.notes)
 
 
 _from_standing = st.tuples(

@@ -52,17 +52,18 @@ def brake_distance(
 def steady_force_time(a: float, c: float, v0: float, v: float, dx: float) -> float:
     """Time from v₀ to v over `dx` in a phase with b = 0: artanh(z)/√(a·c), z = √(a·c)·(v − v₀)/(a − c·v·v₀).
 
-    Near the settled speed √(a/c), v alone says too little of the time; there the distance gives it.
+    Near the settled speed √(a/c), v alone says too little of the time; there the distance gives it:
+    rounding leaves a/(a − c·v·v₀) ulp of the one and 1/(c·dx) ulp of the other.
     """
     below = a - c * v * v0
     part = (v - v0) / below if below else 0.0
     square = a * c * part * part
-    if 1e-7 < square <= 0.5:
-        z = sqrt(square)
-        return part * atanh(z) / z
-    if square > 0.5:  # near the settled speed, of which v alone says too little
+    if square > 0.5 or abs(below) < a * c * dx:
         settle = sqrt(a / c)
         return dx / settle + log((settle + v) / (settle + v0)) / (c * settle)
+    if square > 1e-7:
+        z = sqrt(square)
+        return part * atanh(z) / z
     return part * atanh_over(square) if part else dx / v
 
 

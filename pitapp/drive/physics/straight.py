@@ -5,7 +5,7 @@ from __future__ import annotations
 from pitapp.drive.models import Air, Car, Controller, Motor, Pack, Straight
 from pitapp.drive.physics.gear_coefficients import Gear, fixed_figures, gear_figures
 from pitapp.drive.physics.results import Phase, StraightResult
-from pitapp.drive.physics.straight_kernel import Driven, Logged, Segment, drive
+from pitapp.drive.physics.straight_kernel import ROUNDING, Driven, Logged, Segment, drive
 
 MAH_PER_AS = 1.0 / 3.6
 
@@ -15,7 +15,8 @@ def short_note(car: Car, straight: Straight) -> str:
     entry, exit_speed = straight.entry_speed_m_s, straight.exit_speed_m_s
     if exit_speed is None:
         return ""
-    if entry**2 - exit_speed**2 <= 2.0 * car.braking_m_s2 * straight.length_m:
+    spare = entry**2 - exit_speed**2 - 2.0 * car.braking_m_s2 * straight.length_m
+    if spare <= ROUNDING * entry**2:
         return ""
     return (
         f"A straight of {straight.length_m:g} m is too short to brake "

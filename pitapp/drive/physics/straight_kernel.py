@@ -36,7 +36,8 @@ from pitapp.drive.physics.phase_end import (
 )
 from pitapp.drive.physics.riccati import terminal_speed
 
-_ROUNDING = 1e-12
+ROUNDING = 1e-12
+"""What floats may have wrong of v², as a part of it."""
 
 Logged = tuple[str, float, float, float, float, float, float, float, float, float]
 
@@ -96,7 +97,8 @@ def drive(
         else:
             k, target = 0.5 / braking, exit_speed
         target2 = target * target
-        done = k > 0.0 and v > target and (v * v - target2) * k >= length
+        # On the brakes' own curve, as where a straight is cut, rounding must not open the throttle.
+        done = k > 0.0 and v > target and (v * v * (1.0 + ROUNDING) - target2) * k >= length
         guess = guesses[index]
         while not done:
             # One phase a turn: which law holds at this speed, and where it would end (`end`).
@@ -198,7 +200,7 @@ def drive(
             # Too short to brake in: braked all along, and left faster than the target.
             left = length - place
             spare = v * v - target2 - 2.0 * braking * left
-            out = target if spare <= _ROUNDING * v * v else sqrt(target2 + spare)
+            out = target if spare <= ROUNDING * v * v else sqrt(target2 + spare)
             dt = (v - out) / braking
             if gear.brake_share:
                 brake_ss += (
