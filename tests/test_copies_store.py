@@ -227,6 +227,16 @@ def test_the_last_ten_of_a_kind_are_kept(
     assert kinds.count("by-hand") == 1
 
 
+def test_a_day_that_begins_early_has_its_copy(
+    db: sqlite3.Connection, clock: Clock, data_dir: Path
+) -> None:
+    store.keep_copy(db, data_dir, store.DAILY, clock())
+    clock.tick(8 * 3600)
+    assert not store.daily_due(data_dir, clock())
+    clock.tick(14 * 3600)  # from ten in the morning to eight on the next
+    assert store.daily_due(data_dir, clock())
+
+
 def test_a_clock_that_jumped_back_does_not_stop_the_daily_copy(
     db: sqlite3.Connection, clock: Clock, data_dir: Path
 ) -> None:

@@ -21,7 +21,7 @@ log = logging.getLogger(__name__)
 
 
 def start(app: Flask) -> None:
-    """From now on let requests see to it that there is a copy of each day."""
+    """From now on let requests see to it that a copy is made when it is due (`store.daily_due`)."""
     database: Database = app.extensions["pitapp.db"]
     data_dir: Path = app.config["PITAPP_DATA_DIR"]
     store.tidy(data_dir)

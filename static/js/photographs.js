@@ -1,7 +1,7 @@
 // A photograph is drawn anew on this phone: at most 200 kB, and nothing in it but the picture. It is then a field
 // like any other, so that it can wait in the outbox.
 
-const MOST_BYTES = 200000;
+const MOST_BYTES = 200000;  // as in pitapp/runs/photographs/models.py
 const LONGEST_PX = 1600;
 const QUALITIES = [0.85, 0.75, 0.65, 0.55];
 const SMALLER = 0.8;

@@ -1,5 +1,6 @@
 // Rings on the Board before a heat, by the phone's own clock: sound and vibration, and the screen stays on.
 // All of it is off until it is asked for on this phone; a page that is closed cannot ring.
+// When it rings: `due`. The alarm of a charge is charge-timer.js, the figures that count down countdown.js.
 import { beep, newSound, screenLock } from "./alarm.js";
 
 const STORED = "pitapp-ring", LOOK_MS = 1000, AGAIN_MS = 3000, RINGS_FOR_MS = 60000, LATE_MS = 60000;

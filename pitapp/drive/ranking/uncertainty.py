@@ -1,4 +1,6 @@
-"""Every part of every ± of the forecast, and how far the back-test makes them wider.
+"""The ± of cans and laps: what runs have taught, and how far the back-test makes them wider.
+
+What a fit leaves open comes from `learning` (`change_se`) and `heat.fit`, and where there is none from `rank`.
 
 All are standard uncertainties (two runs in three inside), joined by the law of propagation (JCGM
 100, GUM, section 5). The shares stand for what no fit of a few runs shows; they are from memory,

@@ -7,8 +7,8 @@ from itertools import pairwise
 from statistics import median
 from typing import NamedTuple
 
-from pitapp.runs.laps.cells import Figure, comma_meanings, line_texts
 from pitapp.runs.laps.formulas import MOST_LAPS
+from pitapp.runs.laps.lines import Figure, comma_meanings, line_texts
 from pitapp.runs.laps.rows import SAME_S, Table, tables
 
 LEAST_LAP_S, MOST_LAP_S = 2.0, 1800.0

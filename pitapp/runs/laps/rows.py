@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from pitapp.runs.laps.cells import Figure, Line, read_line
+from pitapp.runs.laps.lines import Figure, Line, read_line
 
 MOST_LAPS_LOST = 5
 SUM_WORDS = frozenset(

@@ -12,7 +12,7 @@ from pitapp.dates import Moment
 from pitapp.record import Record
 from pitapp.runs.photographs.jpeg import MOST_PX, Picture, bare_jpeg
 
-MOST_BYTES = 200_000
+MOST_BYTES = 200_000  # as in static/js/photographs.js, which makes them
 _WRITTEN = re.compile(r"[A-Za-z0-9_-]+={0,2}", re.ASCII)
 
 

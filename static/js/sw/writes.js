@@ -1,4 +1,5 @@
-// Writes: put down first, then sent; kept until the server confirms; sent once however often they are sent.
+// Writes: put down first, then sent; kept until the server confirms; done once however often they are sent: the
+// server knows their keys (pitapp/db/idempotency.py).
 
 const writes = (() => {
   const SEND_LIMIT_MS = 5000;
