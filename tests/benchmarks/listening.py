@@ -1,6 +1,8 @@
 """How long the page's own thread is busy at a stretch while a screen listens, on a phone four times as slow.
 
-Counted is the processor time of each task; the reference is the longest that a finger does not feel.
+Counted is the processor time of each task; the reference is the longest that a finger does not feel. Nothing is asked
+of the page meanwhile: the script that Playwright asks with runs as tasks of the page's own thread, longer ones than
+any of the page.
 """
 
 from __future__ import annotations
@@ -26,7 +28,6 @@ from tests.sounds.passes import listening
 LISTENED_MS = 20_000
 SLOWER = 4
 LONGEST_MS = 100.0
-PATIENCE_MS = 150_000
 SEED, SNR_DB = 4, 10
 TASKS = ["toplevel", "__metadata", "disabled-by-default-devtools.timeline", "devtools.timeline"]
 SCREENS: dict[str, dict[str, str]] = {
@@ -62,13 +63,19 @@ def longest(
         page.goto(url)
         for name, text in typed.items():
             page.locator(f"#{name}").fill(text)
+        start = page.locator("#ear-start")
+        start.scroll_into_view_if_needed()
+        button = start.bounding_box()
         browser = page.context.browser
+        assert button is not None
         assert browser is not None
         browser.start_tracing(page=page, categories=TASKS)
-        page.locator("#ear-start").tap()
-        expect(page.locator("#ear-live")).to_be_visible(timeout=PATIENCE_MS)
+        page.touchscreen.tap(button["x"] + button["width"] / 2, button["y"] + button["height"] / 2)
         page.wait_for_timeout(LISTENED_MS)
-        return max(task_times_ms(browser.stop_tracing()))
+        times_ms = task_times_ms(browser.stop_tracing())
+        expect(page.locator("#ear-live")).to_be_visible()
+        expect(start).to_have_text("Stop")
+        return max(times_ms)
 
 
 def task_times_ms(trace: bytes) -> list[float]:
