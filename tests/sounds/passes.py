@@ -99,7 +99,13 @@ def heard(
 
 
 def listening(seed: int, snr_db: float, *, passes: int = 1, seconds: float = 4.0) -> Listening:
-    """So many passes of one car by chance: 8 to 30 m/s, 1 to 6 m away, its speed changing on the way."""
+    """So many passes of one car by chance: 8 to 30 m/s, 1 to 6 m away, its speed changing on the way.
+
+    Args:
+        snr_db: the car (with its echo from a wall) over all that disturbs it, as root mean squares of the whole band
+            from 150 Hz to 16 kHz: the car's over the second about its closest point, the other's over the whole sound.
+            It is not tones over the noise beside them, which stand out by more.
+    """
     rng = np.random.default_rng([seed, int(snr_db) + 100, passes, 7])
     count = int(passes * seconds * RATE)
     times = np.arange(count) / RATE
