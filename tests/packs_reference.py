@@ -20,6 +20,18 @@ def everything_tried(heats, packs, charger, rules, running=(), away=()):
         if item.condition == "sound"
     ]
     best = (len(heats) + 1, math.inf)
+    for tables, own in ways_of(heats, packs, chargers, rules, running, away):
+        choices = itertools.product([None, *range(len(packs))], repeat=len(heats))
+        for choice in sorted(choices, key=lambda choice: choice.count(None)):
+            if choice.count(None) > best[0]:
+                break
+            cost = cost_of(choice, heats, packs, tables, own, rules, away)
+            best = min(best, (choice.count(None), cost)) if cost < math.inf else best
+    return best
+
+
+def ways_of(heats, packs, chargers, rules, running, away):
+    """For every number of outputs in use: how long each charge takes, and when each output is free."""
     for in_use in itertools.product(*(range(1, each.outputs + 1) for each in chargers)):
         pairs = list(zip(chargers, in_use, strict=True))
         tables = [
@@ -34,13 +46,25 @@ def everything_tried(heats, packs, charger, rules, running=(), away=()):
                 if one.charger in (None, place)
             ]
             own += [(place, free) for free in taken_until(packs, each, outputs, rules, there)]
-        choices = itertools.product([None, *range(len(packs))], repeat=len(heats))
-        for choice in sorted(choices, key=lambda choice: choice.count(None)):
-            if choice.count(None) > best[0]:
-                break
-            cost = cost_of(choice, heats, packs, tables, own, rules, away)
-            best = min(best, (choice.count(None), cost)) if cost < math.inf else best
-    return best
+        yield tables, own
+
+
+def can_be_done(by_pack, heats, packs, chargers, rules, running=(), away=()):
+    """Whether these packs, each by its name, can have these heats, when no other pack is charged."""
+    away = [(max(begin, rules.now_min), end) for begin, end in sorted(away) if end > rules.now_min]
+    packs = [
+        replace(item, charging_until_min=when_done(rules.now_min, item.charging_until_min, away))
+        for item in packs
+        if item.condition == "sound"
+    ]
+    names = [item.name for item in packs]
+    chosen = sorted(zip(heats, by_pack, strict=True), key=lambda each: each[0].start_min)
+    heats = [heat for heat, _ in chosen]
+    choice = [None if name is None else names.index(name) for _, name in chosen]
+    return any(
+        cost_of(choice, heats, packs, tables, own, rules, away) < math.inf
+        for tables, own in ways_of(heats, packs, chargers, rules, running, away)
+    )
 
 
 def when_done(now, until, away):

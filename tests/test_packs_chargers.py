@@ -317,7 +317,18 @@ def test_where_nothing_helps_it_says_so(client: PageClient, db: sqlite3.Connecti
     assert "One more pack like A, brought full: 2 heats without" in helps(plan)
     store.set_condition(db, 1, "retired", "", RACE_MORNING)
     client.post_form("/packs/plan/make")
-    assert helps(kept(db, 1)).startswith("No one thing would help")
+    assert not kept(db, 1).helps  # any sound pack would: it is not said that none would
+
+
+def test_a_heat_that_asks_too_much_of_every_pack(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    """A run of 5.6 Ah leaves under 10 % of 6 Ah: neither amps nor another pack like it help."""
+    at_rest(db, "A", 3.83)
+    plan = planned(client, db, race_day(db, 300), used_mah="5600")
+    assert "no pack is large enough for it" in plan.conflicts[0]
+    assert helps(plan).startswith("No one thing would help")
+    assert "one more pack" in helps(plan)
 
 
 # --- the charge by steps --------------------------------------------------------------------------

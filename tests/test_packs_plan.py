@@ -4,6 +4,7 @@ import itertools
 import math
 import os
 import random
+import re
 
 import pytest
 from hypothesis import given, settings
@@ -217,7 +218,7 @@ def test_a_pack_that_no_output_has_time_for_may_be_charged_elsewhere():
     conflict = plan.conflicts[0]
     assert conflict.remedies[0].kind == "charge elsewhere"
     assert conflict.remedies[0].at_min == 60
-    assert "elsewhere by 60.0" in conflict_sentence(conflict, str)
+    assert "by 60.0" in conflict_sentence(conflict, str)
 
 
 def test_full_packs_are_used_first_and_told_of_when_they_wait_too_long():
@@ -296,11 +297,10 @@ def test_conflict_in_words_takes_the_caller_s_clock():
         heat=3,
         at_min=700,
         remedies=(
-            Remedy("charge elsewhere", "B", 680, 4.2),
+            Remedy("charge elsewhere", "B", 680, 4.2, amps=6),
             Remedy("run part charged", "A", 700, 3.9),
         ),
     )
     told = conflict_sentence(conflict, lambda minutes: f"{minutes // 60:.0f}:{minutes % 60:02.0f}")
-    assert told == (
-        "Heat 4 has no full pack: charge B elsewhere by 11:20 or run A again at about 3.90 V/cell."
-    )
+    assert "Heat 4 " in told
+    assert re.search(r"\bB\b.* by 11:20 .*6 A.* or .*\bA\b.*3\.90 V/cell", told)

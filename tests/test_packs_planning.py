@@ -173,11 +173,11 @@ def test_a_conflict_is_told_with_the_heats_own_name_and_ways_out(
     assert [heat.full for heat in plan.heats] == [True, False]
     (sentence,) = plan.conflicts
     # 2400 of 6000 mAh are gone: 60 % rests at 3.837 V by the published table.
-    assert re.fullmatch(
-        r"Heat 2 has no full pack: A can be full at 10:\d\d at the earliest, "
-        r"(\d\d) min after the start or run A again at about 3\.84 V/cell\.",
-        sentence,
-    )
+    assert re.search(r"^Heat 2 has no full pack: .*A .*3\.84 V/cell", sentence)
+    # Back at 20 + 6 + 20 min, 40 % more at 1C in 24 min and the slow end: full after the start at 60.
+    late = re.search(r"At the earliest, .*A is full at 10:(\d\d), (\d\d) min after", sentence)
+    assert late
+    assert int(late[1]) == int(late[2]) > 10
     assert sentence in client.get("/packs/plan").text
     # A second run would leave less than a tenth: it is not offered.
     plan = planned(client, db, meeting_id, used_mah="3000")

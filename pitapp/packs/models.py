@@ -150,7 +150,7 @@ class ChargerRecord(Record):
 class PlannedHeat(Record):
     """A heat of the plan and the pack that goes into it.
 
-    Where none is full in time, `first_full_pack_id` is the one that could be first, and when.
+    Where none can be full in time, `first_full_pack_id` is the one that could be first, and when.
     """
 
     heat_id: int

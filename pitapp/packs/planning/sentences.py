@@ -6,12 +6,22 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from pitapp.packs.models import ChargerRecord
-from pitapp.packs.solver.helps import Help
+from pitapp.packs.solver.helps import Help, Helps
 from pitapp.packs.solver.plan_types import ChargePlan
 
-NOTHING_HELPS = (
-    "No one thing would help: not somebody who watches, nor more amps, nor one more pack."
-)
+_TRIED = {"watch": "somebody who watches", "amps": "more amps", "pack": "one more pack like these"}
+
+
+def nothing_helps_sentence(helps: Helps) -> str:
+    """That no one thing helps, and which were tried; nothing where none was.
+
+    >>> nothing_helps_sentence(Helps([], ("watch", "pack"), True))
+    'No one thing would help: not somebody who watches, nor one more pack like these.'
+    """
+    if not helps.tried:
+        return ""
+    what = "would help" if helps.proved else "was seen to help"
+    return f"No one thing {what}: not {', nor '.join(_TRIED[each] for each in helps.tried)}."
 
 
 def help_sentence(each: Help, without: int, chargers: Sequence[ChargerRecord]) -> str:
@@ -21,15 +31,25 @@ def help_sentence(each: Help, without: int, chargers: Sequence[ChargerRecord]) -
     'Somebody who watches while you drive or marshal: every heat has a full pack.'
     >>> help_sentence(Help("pack", 1, like="A", full=True), 3, [])
     'One more pack like A, brought full: 1 heat without a full pack instead of 3.'
+    >>> own = ChargerRecord(name="Box", outputs=2, amps_per_output=3, watts_per_output=50, amps_in_all=6)
+    >>> help_sentence(Help("amps", 0, amps=6.0, watts=51), 1, [own])
+    'Box with 6 A, 51 W on each output (12 A in all): every heat has a full pack.'
     """
     what = "Somebody who watches while you drive or marshal"
     if each.kind == "amps":
         charger = chargers[each.charger]
         outputs = "on each output" if charger.outputs > 1 else "on its output"
-        watts = f", {each.watts:.0f} W" if each.watts > charger.watts_per_output else ""
-        what = f"{charger.name} with {each.amps:g} A{watts} {outputs}"
+        watts = f", {each.watts:g} W" if each.watts > charger.watts_per_output else ""
+        limits = (
+            (charger.amps_in_all, each.amps * charger.outputs, "A"),
+            (charger.watts_in_all, each.watts * charger.outputs, "W"),
+        )
+        more = [f"{needs:g} {unit}" for own, needs, unit in limits if own and own < needs]
+        in_all = f" ({', '.join(more)} in all)" if more else ""
+        what = f"{charger.name} with {each.amps:g} A{watts} {outputs}{in_all}"
     if each.kind == "pack":
-        what = f"One more pack like {each.like}" + (", brought full" if each.full else "")
+        what = f"One more pack like {each.like}, "
+        what += "brought full" if each.full else "at storage charge"
     if not each.without:
         return f"{what}: every heat has a full pack."
     heats = "1 heat" if each.without == 1 else f"{each.without} heats"

@@ -22,9 +22,13 @@ from pitapp.packs.models import (
     PlanRecord,
 )
 from pitapp.packs.planning.inputs import away_windows, run_minutes
-from pitapp.packs.planning.sentences import NOTHING_HELPS, alone_sentence, help_sentence
+from pitapp.packs.planning.sentences import (
+    alone_sentence,
+    help_sentence,
+    nothing_helps_sentence,
+)
 from pitapp.packs.safety import CHARGE_TEMPERATURE_C
-from pitapp.packs.solver.helps import Help, what_would_help
+from pitapp.packs.solver.helps import what_would_help
 
 UNKNOWN_PERCENT = 0.0
 """A pack of which nothing is known is planned as empty, so that the plan is on the safe side."""
@@ -126,7 +130,7 @@ def make_plan(
         away=away_windows(heats, marshalling, record, run_min, now),
     )
     plan = day.solved(day.away, MOST_STATES)
-    helps: list[Help] = []
+    sentences: list[str] = []
     if plan.heats_without:
         helps = what_would_help(
             day.plan_heats,
@@ -137,11 +141,12 @@ def make_plan(
             running=day.running,
             away=day.away,
         )
-    sentences = [help_sentence(each, plan.heats_without, chargers) for each in helps]
+        sentences = [help_sentence(each, plan.heats_without, chargers) for each in helps.found]
+        sentences = sentences or [nothing_helps_sentence(helps)]
     return _as_kept(
         day,
         plan,
-        helps=tuple(sentences) or ((NOTHING_HELPS,) if plan.heats_without else ()),
+        helps=tuple(sentence for sentence in sentences if sentence),
         alone=alone_sentence(plan, day.solved((), MOST_STATES // 4)) if day.away else "",
     )
 

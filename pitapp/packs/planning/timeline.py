@@ -122,7 +122,7 @@ def _stop(at: datetime, step: PlannedStep, meeting: Meeting, now: datetime) -> R
 def _heat_detail(
     heat: PlannedHeat, meeting: Meeting, marks: Mapping[int, str], late_pack: LatePack | None
 ) -> str:
-    """How full the heat's pack will be; where none is full in time, which could be first."""
+    """How full the heat's pack will be; where none can be full in time, which could be first."""
     if late_pack:
         return _late_text(late_pack, meeting)
     if heat.full:
@@ -133,7 +133,8 @@ def _heat_detail(
     if heat.first_full_pack_id and heat.first_full_at:
         mark = marks.get(heat.first_full_pack_id, "?")
         after = late_text((heat.first_full_at - heat.starts_at).total_seconds() / 60)
-        parts.append(f"{mark} full at {clock_text(meeting, heat.first_full_at)}, {after}")
+        when = clock_text(meeting, heat.first_full_at)
+        parts.append(f"{mark} full at {when} at the earliest, {after}")
     return "; ".join(parts)
 
 

@@ -9,7 +9,8 @@ from typing import NamedTuple
 
 from pitapp.packs.cell import FULL_CELL_V, open_circuit_cell_v
 from pitapp.packs.late_text import late_text
-from pitapp.packs.solver.output_assignment import BusyOutputs, last_heat_over
+from pitapp.packs.solver.earliest import FirstCharge
+from pitapp.packs.solver.output_assignment import last_heat_over
 from pitapp.packs.solver.plan_types import (
     Conflict,
     Heat,
@@ -20,13 +21,18 @@ from pitapp.packs.solver.plan_types import (
     PlanRules,
     Remedy,
 )
+from pitapp.packs.solver.watched_time import SLACK_MIN, WatchedTime
+
+NONE_FREE = "no pack is free for it"
+NONE_LARGE = "no pack is large enough for it"
+LEFT_ALONE = "nobody watches before it for longer than a pack may sit full"
 
 
 def find_conflicts(
     ordered: Sequence[Heat],
     packs: Sequence[PlanPack],
     by_group: Sequence[Sequence[PackCapability]],
-    outputs: BusyOutputs,
+    first_charge: FirstCharge,
     turns: dict[str, list[HeatAssignment]],
     heat_plans: Sequence[HeatPlan],
     rules: PlanRules,
@@ -37,7 +43,7 @@ def find_conflicts(
         ordered: the heats by their starts.
         packs: as given.
         by_group: what each group of outputs can do for each sound pack.
-        outputs: with every charge of the plan on them.
+        first_charge: when a pack could be full if it were charged before all others.
         turns: each pack's heats.
         heat_plans: each heat's pack.
         rules: the racer's limits.
@@ -60,7 +66,7 @@ def find_conflicts(
                     ordered,
                     rules,
                     place,
-                    partial(outputs.earliest_end, number),
+                    partial(first_charge.earliest, number),
                 )
             )
         ]
@@ -71,12 +77,14 @@ def find_conflicts(
             spoken_for.add(str(as_it_is.pack))
             if as_it_is.full:
                 continue
-        remedies = _remedies(heat, idle, rules)
+        remedies = _remedies(heat, idle, rules, first_charge.time)
         if as_it_is is not None:
             cell_v = as_it_is.cell_v
             remedies.append(Remedy("run part charged", str(as_it_is.pack), heat.start_min, cell_v))
+        large = any(math.isfinite(each.recharge_min[place]) for each in prospects)
+        reason = NONE_LARGE if prospects and not large else LEFT_ALONE if idle else NONE_FREE
         conflicts.append(
-            Conflict("no full pack", place, None, heat.start_min, remedies=tuple(remedies))
+            Conflict("no full pack", place, None, heat.start_min, reason, tuple(remedies))
         )
     over = last_heat_over(ordered, rules)
     for prospect in prospects:
@@ -107,8 +115,10 @@ class _Idle(NamedTuple):
     percent: float
     length_min: float
     """On the outputs that charge it quickest."""
+    amps: float
+    """Of those."""
     full_min: float
-    """When it could be full at the earliest, beside every charge of the plan."""
+    """When it could be full at the earliest, were it charged for this heat before all others."""
     needed_later: bool
     """The plan needs it at a later heat: it is not to be disturbed."""
 
@@ -119,7 +129,7 @@ def _idle(
     ordered: Sequence[Heat],
     rules: PlanRules,
     place: int,
-    full_at: Callable[[int | None, float], float],
+    full_after: Callable[[Sequence[int]], float],
 ) -> _Idle | None:
     """How a pack stands before a heat, or None if it is too small for it."""
     prospect = by_group[0]
@@ -127,17 +137,17 @@ def _idle(
         return None
     later = any(turn.heat > place for turn in todo)
     ran = [turn.heat for turn in todo if turn.heat < place]
+    full = full_after(ran)
     if not ran:
         percent = 100.0 if prospect.full else prospect.pack.percent
         free, usable = prospect.free_min, prospect.usable_min
-        length = min(each.first_min for each in by_group)
-        full = full_at(None, free) if length else free
-        return _Idle(prospect, free, usable, percent, length, full, later)
+        length, amps = min((each.first_min, each.amps) for each in by_group)
+        return _Idle(prospect, free, usable, percent, length, amps, full, later)
     last = ran[-1]
     back = ordered[last].start_min + ordered[last].run_min + rules.cooling_min
     left = prospect.left_percent[last]
-    length = min(each.recharge_min[last] for each in by_group)
-    return _Idle(prospect, back, back, left, length, full_at(last, back), later)
+    length, amps = min((each.recharge_min[last], each.amps) for each in by_group)
+    return _Idle(prospect, back, back, left, length, amps, full, later)
 
 
 def _as_it_is(heat: Heat, idle: Sequence[_Idle], rules: PlanRules) -> HeatPlan | None:
@@ -159,22 +169,37 @@ def _as_it_is(heat: Heat, idle: Sequence[_Idle], rules: PlanRules) -> HeatPlan |
     return HeatPlan(name, best.percent, open_circuit_cell_v(best.percent), full, since)
 
 
-def _remedies(heat: Heat, idle: Sequence[_Idle], rules: PlanRules) -> list[Remedy]:
-    """Charge one elsewhere in time, and which could be full first here, with how late that is."""
+def _remedies(
+    heat: Heat, idle: Sequence[_Idle], rules: PlanRules, time: WatchedTime
+) -> list[Remedy]:
+    """Charge one elsewhere in time; and which could be full first here, in time or how late."""
     latest = heat.start_min - rules.margin_min
+    off = time.passed(latest)
+    if heat.start_min - time.earliest(off) > rules.most_full_min + SLACK_MIN:
+        return []  # nobody watches for so long before it that any pack sits full too long
     elsewhere = [
-        Remedy("charge elsewhere", each.prospect.pack.name, latest - each.length_min, FULL_CELL_V)
+        Remedy(
+            "charge elsewhere",
+            each.prospect.pack.name,
+            time.latest(off - each.length_min),
+            FULL_CELL_V,
+            amps=each.amps,
+        )
         for each in idle
         if not each.needed_later
         and each.length_min > 0
-        and each.chargeable_min + each.length_min <= latest
+        and time.passed(each.chargeable_min) + each.length_min <= off + SLACK_MIN
     ]
     remedies = [max(elsewhere, key=lambda remedy: remedy.at_min)] if elsewhere else []
-    too_late = [each for each in idle if each.full_min > latest]
-    if too_late:
-        first = min(too_late, key=lambda each: each.full_min)
-        name, after = first.prospect.pack.name, first.full_min - heat.start_min
-        remedies.append(Remedy("full later", name, first.full_min, FULL_CELL_V, after))
+    if idle:
+        first = min(idle, key=lambda each: (each.full_min, each.prospect.pack.name))
+        name, at = first.prospect.pack.name, first.full_min
+        if at > latest + SLACK_MIN:
+            amps = first.amps if first.length_min else 0.0
+            late = at - heat.start_min
+            remedies.append(Remedy("full later", name, at, FULL_CELL_V, late, amps))
+        else:
+            remedies.append(Remedy("before others", name, at, FULL_CELL_V))
     return remedies
 
 
@@ -188,9 +213,10 @@ def conflict_sentence(
     `tell_heat` names a heat by its number in the plan, counted from 1.
 
     >>> lost = Conflict("no full pack", 3, None, 80.0, remedies=(
-    ...     Remedy("charge elsewhere", "B", 20.0, 4.2), Remedy("run part charged", "A", 80.0, 3.9)))
+    ...     Remedy("charge elsewhere", "B", 20.0, 4.2, amps=6),
+    ...     Remedy("run part charged", "A", 80.0, 3.9)))
     >>> conflict_sentence(lost, lambda minutes: f"11:{minutes:02.0f}")
-    'Heat 4 has no full pack: charge B elsewhere by 11:20 or run A again at about 3.90 V/cell.'
+    'Heat 4 has no full pack: put B on another charger by 11:20 (6 A) or run A as it is, about 3.90 V/cell.'
     """
     when = tell_time(conflict.at_min)
     if conflict.kind == "refused":
@@ -200,14 +226,24 @@ def conflict_sentence(
             f"Pack {conflict.pack} is full now and sits full until {when}, longer than your limit."
         )
     heat = tell_heat((conflict.heat or 0) + 1)
-    ways = " or ".join(_remedy_words(remedy, tell_time) for remedy in conflict.remedies)
-    return f"{heat} has no full pack: {ways or 'no pack is free for it'}."
+    ways = [way for each in conflict.remedies if (way := _way_out(each, tell_time))]
+    first = [each for each in conflict.remedies if each.kind == "full later"]
+    why = " or ".join(ways) or ("" if first else conflict.reason)
+    sentence = f"{heat} has no full pack{': ' if why else ''}{why}."
+    for each in first:
+        how = ", charged before all others" if each.amps else ""
+        late = f"{tell_time(each.at_min)}, {late_text(each.after_min)}"
+        sentence += f" At the earliest{how}, {each.pack} is full at {late}."
+    return sentence
 
 
-def _remedy_words(remedy: Remedy, tell_time: Callable[[float], str]) -> str:
-    when = tell_time(remedy.at_min)
+def _way_out(remedy: Remedy, tell_time: Callable[[float], str]) -> str:
+    """What to do, in words; nothing where a full pack is late whatever is done here."""
     if remedy.kind == "charge elsewhere":
-        return f"charge {remedy.pack} elsewhere by {when}"
-    if remedy.kind == "full later":
-        return f"{remedy.pack} can be full at {when} at the earliest, {late_text(remedy.after_min)}"
-    return f"run {remedy.pack} again at about {remedy.cell_v:.2f} V/cell"
+        when = tell_time(remedy.at_min)
+        return f"put {remedy.pack} on another charger by {when} ({remedy.amps:.3g} A)"
+    if remedy.kind == "before others":
+        return f"give it {remedy.pack} first (another heat may then have none)"
+    if remedy.kind == "run part charged":
+        return f"run {remedy.pack} as it is, about {remedy.cell_v:.2f} V/cell"
+    return ""

@@ -17,10 +17,13 @@ MOST_STATES = 2_000
 NEW_PACK = "one more pack"
 
 
+Kind = Literal["watch", "amps", "pack"]
+
+
 class Help(NamedTuple):
     """One thing that would help, and how many heats would still be without a full pack."""
 
-    kind: Literal["watch", "amps", "pack"]
+    kind: Kind
     without: int
     charger: int = 0
     """"amps": which charger, and what each of its outputs would give, all at once."""
@@ -29,6 +32,14 @@ class Help(NamedTuple):
     like: str = ""
     """"pack": one like this, at storage charge or brought full."""
     full: bool = False
+
+
+class Helps(NamedTuple):
+    """What would help, every kind of thing that was tried, and whether no help was passed over."""
+
+    found: list[Help]
+    tried: tuple[Kind, ...]
+    proved: bool
 
 
 def what_would_help(
@@ -41,7 +52,7 @@ def what_would_help(
     running: Sequence[Running] = (),
     away: Sequence[tuple[float, float]] = (),
     most_states: int = MOST_STATES,
-) -> list[Help]:
+) -> Helps:
     """Whether somebody who watches, more amps or another pack would leave fewer than `without`.
 
     Args:
@@ -52,12 +63,13 @@ def what_would_help(
         without: heats that the plan leaves without a full pack.
         running: see there.
         away: see there.
-        most_states: where each search gives up; what it has not found by then is not said.
+        most_states: where each search gives up; what it has not found by then is not in the answer.
 
     >>> heats = [Heat(60, 6, 3000), Heat(70, 6, 3000)]
     >>> packs = [PlanPack(mark, 2, 6000, 1, 40, 0.003) for mark in "AB"]
     >>> slow = Charger(2, 3, 200, 6, 400)
-    >>> [(each.kind, each.amps) for each in what_would_help(heats, packs, [slow], PlanRules(), 2)]
+    >>> helps = what_would_help(heats, packs, [slow], PlanRules(), 2)
+    >>> [(each.kind, each.amps) for each in helps.found]
     [('amps', 6.0), ('pack', 0.0)]
     """
 
@@ -66,14 +78,23 @@ def what_would_help(
     ) -> int:
         day, _ = day_of(heats, own, with_them, rules, running, alone)
         best = best_schedule(day, most_states, (without, -math.inf), any_time=True)
+        if best.schedule.without >= without:
+            sure.append(best.proved)
         return best.schedule.without
 
+    sure: list[bool] = []
+    tried: list[Kind] = []
     helps: list[Help] = []
-    if away and (left := still(packs, chargers, ())) < without:
-        helps.append(Help("watch", left))
+    if away:
+        tried.append("watch")
+        if (left := still(packs, chargers, ())) < without:
+            helps.append(Help("watch", left))
     for place in range(len(chargers)):
         best: Help | None = None
-        for amps, watts in reversed(_more_amps(chargers[place], packs)):
+        more = _more_amps(chargers[place], packs)
+        if more and "amps" not in tried:
+            tried.append("amps")
+        for amps, watts in reversed(more):
             with_them = list(chargers)
             with_them[place] = _with_amps(chargers[place], amps, watts)
             left = still(packs, with_them, away)
@@ -83,6 +104,7 @@ def what_would_help(
         helps += [best] if best else []
     sound = [pack for pack in packs if pack.condition == "sound"]
     if sound:
+        tried.append("pack")
         model = max(sound, key=lambda pack: pack.capacity_mah)
         for percent in (STORED_PERCENT, 100.0):
             new = PlanPack(
@@ -96,13 +118,16 @@ def what_would_help(
             if (left := still([*packs, new], chargers, away)) < without:
                 helps.append(Help("pack", left, like=model.name, full=percent == 100.0))
                 break
-    return helps
+    return Helps(helps, tuple(tried), all(sure))
 
 
 def _more_amps(charger: Charger, packs: Sequence[PlanPack]) -> list[tuple[float, float]]:
-    """What an output could give instead, to fill each pack at its own rate; the least first."""
+    """What an output could give instead, to fill each pack at its own rate; the least first.
+
+    In tenths of an ampere and whole watts, as it is said.
+    """
     rates = {
-        (amps, amps * pack.cells * FULL_CELL_V)
+        (math.ceil(amps * 10 - 1e-6) / 10, math.ceil(amps * pack.cells * FULL_CELL_V - 1e-6))
         for pack in packs
         if pack.condition == "sound"
         and (amps := charge_current_a(pack.capacity_mah, pack.most_c_rate))

@@ -101,30 +101,6 @@ class BusyOutputs:
         charger, number = self.groups[group].outputs[output]
         return Step(kind, pieces[0][0], pieces[-1][1], amps, number, charger, pieces)
 
-    def earliest_end(self, place: int, after: int | None, ready_min: float) -> float:
-        """When the pack at that place could be full at the earliest, beside the charges there are.
-
-        Args:
-            place: among the packs of the groups' capabilities.
-            after: the heat that it ran last; None: it is as it was at the start.
-            ready_min: the moment from which it may be charged.
-
-        Returns:
-            The moment, by the clock on the wall.
-        """
-        ends = []
-        release = self.time.passed(ready_min)
-        for group, busy in zip(self.groups, self._busy, strict=True):
-            each = group.capabilities[place]
-            length = each.first_min if after is None else each.recharge_min[after]
-            for own in busy:
-                begin = release
-                for low, high in sorted(own):
-                    if low < begin + length - SLACK_MIN and high > begin:
-                        begin = high
-                ends.append(begin + length)
-        return self.time.earliest(min(ends))
-
     def add_storage_steps(
         self,
         steps: dict[str, list[Step]],

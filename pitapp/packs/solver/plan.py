@@ -39,6 +39,7 @@ from pitapp.packs.cell import FULL_CELL_V, charge_time_s
 from pitapp.packs.models import MOST_HEATS
 from pitapp.packs.safety import charge_current_a
 from pitapp.packs.solver.conflicts import find_conflicts
+from pitapp.packs.solver.earliest import FirstCharge
 from pitapp.packs.solver.output_assignment import (
     BusyOutputs,
     last_heat_over,
@@ -130,8 +131,10 @@ def plan_charging(
     outputs = BusyOutputs(best.groups, day.time)
     steps = outputs.charge_steps(turns)
     heat_plans = _heat_plans(turns, day)
+    ways = [] if all(plan.full for plan in heat_plans) else _ways_to_share(day)
+    first_charge = FirstCharge(ways, day.heats, day.rules, day.time)
     heat_plans, conflicts = find_conflicts(
-        day.heats, packs, usable, outputs, turns, heat_plans, day.rules
+        day.heats, packs, usable, first_charge, turns, heat_plans, day.rules
     )
     outputs.add_storage_steps(steps, heat_plans, day.heats, day.chargers, day.rules)
     now = day.rules.now_min

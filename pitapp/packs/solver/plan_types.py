@@ -174,13 +174,17 @@ class HeatPlan:
 class Remedy:
     """A way out for a heat without a full pack."""
 
-    kind: Literal["charge elsewhere", "run part charged", "full later"]
+    kind: Literal["charge elsewhere", "run part charged", "full later", "before others"]
+    """"Full later": at the earliest, if it is charged for this heat first. "Before others": it can be
+    full in time like that, but another heat may then have none."""
     pack: str
     at_min: float
     """Begin by, run at, or full at the earliest."""
     cell_v: float
     after_min: float = 0.0
     """"Full later": how long after the heat's start, or less than none where the margin lacks."""
+    amps: float = 0.0
+    """Of its charge: "charge elsewhere" at so many or more; "full later", none where it is on already."""
 
 
 @dataclass(frozen=True)
@@ -194,6 +198,7 @@ class Conflict:
     at_min: float = 0.0
     """The heat's start, or until when the pack sits full."""
     reason: str = ""
+    """Of a pack that is refused, or why no pack can be had for a heat where there is no remedy."""
     remedies: tuple[Remedy, ...] = ()
 
     def for_list(self, order: Sequence[int]) -> Conflict:
