@@ -64,7 +64,7 @@ def test_no_tap_starts_a_charge_over_the_labels_rate(live: Live, page: Page, wat
     charge.program("2", "12")
     expect(page.get_by_text("Over the label's rate: 12 A is more than 6 A (1C).")).to_be_visible()
     expect(page.get_by_label("Current it shows")).to_have_value("12")
-    charge.expect_step("Read the charger's screen")
+    charge.expect_step("Set the charger")
     expect(page.get_by_role("button", name="It is charging: start the clock")).to_have_count(0)
     charge.check_usable()
     assert started(database(live)) == 0
@@ -108,13 +108,12 @@ def test_no_tap_starts_a_charge_of_a_damaged_or_retired_pack(
 
 
 def test_without_the_balance_lead_it_does_not_go_on(live: Live, page: Page) -> None:
-    charge = Charge(page, live.url, add_pack(database(live))).up_to_the_program()
-    charge.program("2", "6")
-    charge.press("Not plugged in")
-    expect(page.get_by_text("no charger then sees a single cell run over")).to_be_visible()
-    charge.expect_step("Balance lead")
-    charge.press("Plugged in")
-    charge.expect_step("Safe place")
+    charge = Charge(page, live.url, add_pack(database(live))).up_to_the_leads()
+    charge.press("Not both")
+    expect(page.get_by_text("no charger sees a single cell run over")).to_be_visible()
+    charge.expect_step("Plug it in")
+    charge.press("Both are in")
+    charge.expect_step("Measure each cell")
 
 
 def test_the_countdown_is_right_after_the_page_was_closed_for_twenty_minutes(

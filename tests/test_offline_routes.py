@@ -188,7 +188,8 @@ def test_a_charge_is_kept_with_its_limits(client: PageClient, db: sqlite3.Connec
     assert asked["program", "cells_set"]["least"] == asked["program", "cells_set"]["most"] == 2
     assert asked["program", "current_a"]["most"] == 6
     assert "discharging" not in asked["program", "current_a"]
-    program = charges[f"{begin}storage"]["steps"][5]["limits"]
+    by_key = {step["key"]: step for step in charges[f"{begin}storage"]["steps"]}
+    program = by_key["program"]["limits"]
     assert program["current_a"]["most"] == 6
     assert program["current_a"]["discharging"]["most"] == 500
 

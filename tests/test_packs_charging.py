@@ -83,6 +83,28 @@ def test_a_dangerous_or_impossible_answer_is_told_at_its_step(
         assert charging.charge(db, uuid).started_at is None
 
 
+def test_the_steps_come_in_the_order_of_the_hand(
+    client: PageClient, db: sqlite3.Connection
+) -> None:
+    """A charger shows cells and is set once the pack is plugged in, where it lies while it charges."""
+    pack_id = add_pack(db)
+    uuid, asked, key = begin(client, pack_id), [], "look"
+    while key:
+        asked.append(key)
+        location = answer(client, pack_id, uuid, key, GOOD[key]).location
+        step = re.search(r"/steps/(\w+)", location)
+        key = step[1] if step else ""
+    assert sorted(asked) == sorted(GOOD)
+    place, plugged_in = asked.index("place"), asked.index("balance")
+    assert max(asked.index(each) for each in ("look", "feel", "warmth", "label")) < place
+    assert place < plugged_in < min(asked.index("cells"), asked.index("program"))
+    assert asked.index("cells") < asked.index("program") < asked.index("stay")
+    begun = f"/packs/{pack_id}/charge?purpose="
+    runs = [each for each in client.get("/offline/pages").get_json()["runs"] if "start" in each]
+    assert {run["begin"] for run in runs} == {f"{begun}full", f"{begun}storage"}
+    assert all([step["key"] for step in run["steps"]] == asked for run in runs)
+
+
 def test_a_step_left_out_refuses_the_start_and_is_named(
     client: PageClient, db: sqlite3.Connection
 ) -> None:

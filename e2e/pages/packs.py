@@ -60,8 +60,8 @@ class Charge(Screen):
         self.page.get_by_label("Current it shows").fill(amps)
         self.press("Next")
 
-    def up_to_the_program(self) -> Charge:
-        """Answer everything before the charger's screen."""
+    def up_to_the_leads(self) -> Charge:
+        """Answer everything before the pack is plugged in."""
         self.begin()
         for title, label in (("Look at it", "Looks sound"), ("Feel it", "Feels sound")):
             self.expect_step(title)
@@ -71,21 +71,24 @@ class Charge(Screen):
         self.press("Next")
         self.expect_step("Read the label")
         self.press("The label says so")
+        self.expect_step("Safe place")
+        self.press("It is in a safe place")
+        self.expect_step("Plug it in")
+        return self
+
+    def up_to_the_program(self) -> Charge:
+        """Answer everything before the charger's program."""
+        self.up_to_the_leads().press("Both are in")
         self.expect_step("Measure each cell")
         self.measure("3.75", "3.76")
-        self.expect_step("Read the charger's screen")
+        self.expect_step("Set the charger")
         return self
 
     def to_the_start(self) -> Charge:
         """Answer everything; the countdown does not run yet."""
         self.up_to_the_program().program("2", "6")
-        for title, label in (
-            ("Balance lead", "Plugged in"),
-            ("Safe place", "It is in a safe place"),
-            ("Somebody stays", "Somebody stays"),
-        ):
-            self.expect_step(title)
-            self.press(label)
+        self.expect_step("Somebody stays")
+        self.press("Somebody stays")
         expect(self.page.get_by_text("Start the charger now.")).to_be_visible()
         return self
 

@@ -1,4 +1,6 @@
-"""The screens of a charge by steps, in their order, with every word on them.
+"""The screens of a charge by steps, in the order of the hand, with every word on them.
+
+The pack is looked at, lies where it will be charged and is plugged in before a charger shows anything.
 
 A step names the source of its figures, read in the issuing body's own pages; where it names none it
 is a rule of thumb. A pack's and a charger's manual and the venue's rules come first.
@@ -60,28 +62,6 @@ STEPS = (
         refusal="The label says something else. Correct the pack's record first.",
     ),
     ChargeStep(
-        "cells",
-        "Measure each cell",
-        ("Resting voltages, from the charger's screen or a meter.",),
-        kind="cells",
-        source="A cell is full at 4.2 V and not to be used under 3 V: University of Washington, "
-        "Environmental Health & Safety. 3 V has a margin in it. 4.25 V: our own margin.",
-    ),
-    ChargeStep(
-        "program",
-        "Read the charger's screen",
-        ("Set the program for this kind of cell.", "Type what the screen shows now."),
-        kind="program",
-    ),
-    ChargeStep(
-        "balance",
-        "Balance lead",
-        ("Plug it into the charger, the right way round.", "No bare or pinched wire?"),
-        yes="Plugged in",
-        no="Not plugged in",
-        refusal="The balance lead is not plugged in: no charger then sees a single cell run over.",
-    ),
-    ChargeStep(
         "place",
         "Safe place",
         (
@@ -91,6 +71,32 @@ STEPS = (
         yes="It is in a safe place",
         no="Not yet",
         refusal="The pack is not in a fire-safe place yet.",
+    ),
+    ChargeStep(
+        "balance",
+        "Plug it in",
+        (
+            "Main lead: into the charger first, then the pack, plus to plus.",
+            "Balance lead: into the charger, the right way round.",
+            "No bare or pinched wire?",
+        ),
+        yes="Both are in",
+        no="Not both",
+        refusal="Not both leads are in. Without the balance lead no charger sees a single cell run over.",
+    ),
+    ChargeStep(
+        "cells",
+        "Measure each cell",
+        ("Resting voltages, from the charger's screen or a meter.",),
+        kind="cells",
+        source="A cell is full at 4.2 V and not to be used under 3 V: University of Washington, "
+        "Environmental Health & Safety. 3 V has a margin in it. 4.25 V: our own margin.",
+    ),
+    ChargeStep(
+        "program",
+        "Set the charger",
+        ("Set the program for this kind of cell.", "Type what the screen shows now."),
+        kind="program",
     ),
     ChargeStep(
         "stay",
