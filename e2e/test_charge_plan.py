@@ -59,7 +59,7 @@ def test_a_plan_is_made_and_made_again_when_the_day_runs_late(live: Live, page: 
     page.get_by_role("button", name="+15").tap()
     expect(page.get_by_text("Planned 15 min later")).to_be_visible()
     assert [row[:5] for row in plan.rows() if "Heat" in row] == ["10:45", "12:15"]
-    expect(page.get_by_text("Something changed since")).to_have_count(0)
+    expect(page.get_by_text("out of date")).to_have_count(0)
 
 
 def test_a_second_charger_is_written_down_and_nobody_watches(
@@ -98,7 +98,7 @@ def test_a_second_charger_is_written_down_and_nobody_watches(
         plan.fill(label, typed)
     plan.check_usable()
     plan.press("Save")
-    expect(page.get_by_text("Something changed since")).to_be_visible()
+    expect(page.get_by_text("out of date")).to_be_visible()
     plan.press("Plan again")
     expect(page.get_by_text("has no full pack")).to_have_count(0)
     assert [row[6:] for row in plan.rows() if "Heat" in row] == [
@@ -125,11 +125,11 @@ def test_a_conflict_is_told_in_words(live: Live, page: Page) -> None:
     plan.press("Save and plan")
     expect(page.get_by_text("Heat 2 has no full pack")).to_be_visible()
     # 70 % of the pack is left: 3.909 V by the published table (Ai et al., 2020).
-    expect(page.get_by_text("run A again at about 3.91 V/cell")).to_be_visible()
+    expect(page.get_by_text("run A as it is, about 3.91 V/cell")).to_be_visible()
     plan.check_usable()
     store.set_condition(database(live), pack_id, "damaged", "swollen", RACE_MORNING)
     plan.open()
-    expect(page.get_by_text("Something changed since")).to_be_visible()
+    expect(page.get_by_text("out of date")).to_be_visible()
     plan.press("Plan again")
     expect(page.get_by_text("Heat 1 has no full pack: no pack is free for it.")).to_be_visible()
     expect(page.get_by_text("Not planned with: A (damaged).")).to_be_visible()

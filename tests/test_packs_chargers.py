@@ -232,7 +232,7 @@ def test_a_second_charger_is_planned_with_and_one_at_home_is_not(
     plan = planned(client, db, meeting_id)
     assert [heat.full for heat in plan.heats].count(False) == 1
     assert client.post_form("/packs/plan/chargers/new", SECOND).location == "/packs/plan"
-    assert "Something changed since" in main_text(client)
+    assert "out of date" in main_text(client)
     client.post_form("/packs/plan/make")
     plan = kept(db, meeting_id)
     assert all(heat.full for heat in plan.heats)

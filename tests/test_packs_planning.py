@@ -78,7 +78,7 @@ def test_a_plan_ends_each_charge_at_its_heat_and_stores_at_last(
     assert (plan.full_min, plan.conflicts, plan.proved) == (0, (), True)
     page = client.get("/packs/plan").text
     assert "No better plan exists for these figures." in page
-    assert "Something changed since" not in page
+    assert "out of date" not in page
 
 
 def test_the_plan_can_be_done(client: PageClient, db: sqlite3.Connection) -> None:
@@ -269,9 +269,9 @@ def test_something_that_changed_since_is_told(client: PageClient, db: sqlite3.Co
     planned(client, db, meeting_id)
     first = meetings.heats(db, meeting_id)[0]
     meetings.shift_heats(db, first, timedelta(minutes=5), following=True, now=RACE_MORNING)
-    assert "Something changed since" in client.get("/packs/plan").text
+    assert "out of date" in client.get("/packs/plan").text
     client.post_form("/packs/plan/make")
-    assert "Something changed since" not in client.get("/packs/plan").text
+    assert "out of date" not in client.get("/packs/plan").text
 
 
 def test_a_plan_is_undone(client: PageClient, db: sqlite3.Connection) -> None:

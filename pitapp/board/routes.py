@@ -129,6 +129,7 @@ def _at(
             STORAGE if packs.storage_open(connection) else None,
             copy.href if copy and copy.level == "look" else None,
         ),
+        "plan": None if day.over else packs.plan_line(connection, meeting, now()),
         "copy": copy if day.over else None,
         "other_car": kit.car(connection, meeting.car_id)
         if meeting.car_id and not meeting.is_for(car.id)

@@ -25,6 +25,7 @@ from pitapp.web.forms.form_errors import PitForm
 LINE = {"maxlength": 60, "autocomplete": "off"}
 TEXT = {"maxlength": 2000}
 PER_OHM = 1000.0
+CHARGES_NOW = {"storage": "At storage charge, as delivered", "unknown": "Not known"}
 CELL_MOHM = "A cell has between 0.01 and 5000 mΩ."
 
 
@@ -49,6 +50,12 @@ class PackForm(PitForm):
     mass_g = QuantityField("Weight", kind="mass")
     cycles_before = WholeField("Cycles before you logged them here")
     remarks = TextAreaField("Remarks", render_kw=TEXT)
+    charge_now = RadioField("How full is it now?", choices=CHARGES_NOW, validate_choice=False)
+
+    @property
+    def at_storage(self) -> bool:
+        """Whether a new pack is said to be at storage charge; not asked, nothing is known."""
+        return bool(self.charge_now.data == "storage")
 
     def record(self, item: Pack | None) -> Pack | None:
         """The pack as typed, with the condition that it has."""

@@ -7,11 +7,13 @@ import sqlite3
 from datetime import datetime, timedelta
 
 from pitapp.board.models import ReadyLine, Situation
-from pitapp.meetings.models import Heat
+from pitapp.meetings.models import Heat, Meeting
 from pitapp.packs.health.state import PackState
 from pitapp.packs.models import Charge
 from pitapp.packs.overview import states
 from pitapp.packs.planning.absence import next_away
+from pitapp.packs.planning.day import plan_inputs
+from pitapp.packs.planning.timeline import late_sentence
 from pitapp.web.clock import moment_text
 
 NAME = "Pack"
@@ -48,6 +50,25 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine | No
 def alert(connection: sqlite3.Connection, now: datetime) -> ReadyLine | None:
     """What the packs ask for whatever the hour: a countdown over or running, storage that is due."""
     return _alert(states(connection), now)
+
+
+def plan_line(
+    connection: sqlite3.Connection, meeting: Meeting, now: datetime
+) -> tuple[ReadyLine, bool] | None:
+    """That the day's charge plan is out of date, and whether one tap makes it anew."""
+    day = plan_inputs(connection, meeting, now)
+    late = [late_sentence(each, meeting) for each in day.late_packs.values()]
+    reasons = late or day.changes
+    if day.record.plan is None or not day.heats or not reasons:
+        return None
+    line = ReadyLine(
+        name="Charge plan",
+        level="stop" if late else "look",
+        word="a pack is late" if late else "out of date",
+        reason=" ".join(reasons),
+        href="/packs/plan",
+    )
+    return line, bool(day.chargers) and day.record.watched is not None
 
 
 def storage_open(connection: sqlite3.Connection) -> bool:

@@ -82,6 +82,7 @@ def new() -> Any:
         "cells_series": (race_class and race_class.cells_series) or 2,
         "cells_parallel": 1,
         "most_charge_c": 1,
+        "charge_now": "storage",
     }
     return _show_form(PackForm(data=values))
 
@@ -100,8 +101,9 @@ def edit(pack_id: int) -> Any:
 def save(connection: sqlite3.Connection, pack_id: int = 0) -> Any:
     item = store.pack(connection, pack_id) if pack_id else None
     form = PackForm()
+    saving = store.add_at_storage if form.at_storage and not item else store.save_pack
     record, (saved_id, token) = save_form(
-        connection, form, item, form.record(item), store.save_pack, _show_form
+        connection, form, item, form.record(item), saving, _show_form
     )
     notice(f"Saved pack {record.mark}", token)
     return onward("pack", "packs.pack", field="pack_id", new_id=saved_id, pack_id=saved_id)

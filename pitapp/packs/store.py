@@ -41,6 +41,15 @@ def save_pack(connection: sqlite3.Connection, item: Pack, now: datetime) -> tupl
     return records.save(connection, "packs", item, f"pack {item.mark}", now)
 
 
+def add_at_storage(connection: sqlite3.Connection, item: Pack, now: datetime) -> tuple[int, str]:
+    """Add a pack that is at storage charge; returns its id and the undo token of both entries."""
+    with undo.step(connection, f"Added pack {item.mark}", now) as step:
+        pack_id = step.insert("packs", records.columns(item))
+        stored = Storage(pack_id=pack_id, stored_at=now)
+        step.insert("pack_storages", records.columns(stored))
+    return pack_id, step.token
+
+
 def set_condition(
     connection: sqlite3.Connection,
     pack_id: int,

@@ -27,7 +27,7 @@ class ChargerFields(PitForm):
         default="My charger",
         render_kw={"maxlength": 60, "autocomplete": "off"},
     )
-    outputs = WholeField("Outputs", [Needed("How many packs at a time?")])
+    outputs = WholeField("Outputs", [Needed("How many packs at a time?")], default=1)
     amps_per_output = NumberField("Amps at most, each output", [Needed("See its label.")], unit="A")
     watts_per_output = NumberField(
         "Watts at most, each output", [Needed("See its label.")], unit="W"

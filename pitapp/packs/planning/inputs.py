@@ -1,15 +1,13 @@
-"""What a day's plan is made from, and whether that has changed since."""
+"""Figures that a day's plan is made from."""
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from pitapp.meetings.models import CAR_KINDS, Heat
 from pitapp.packs.health.state import RUN_TAKES_SHARE, PackState
-from pitapp.packs.models import MOST_HEATS, ChargerRecord, PlanRecord
+from pitapp.packs.models import MOST_HEATS, PlanRecord
 
 LATE = timedelta(minutes=15)
 USUAL_RUN_MIN = 6.0
@@ -64,22 +62,6 @@ def away_windows(
 def run_minutes(run_length_s: float | None) -> float:
     """How long a run takes: as the class says, else the usual."""
     return run_length_s / 60 if run_length_s else USUAL_RUN_MIN
-
-
-def digest(
-    heats: Sequence[Heat],
-    states: Sequence[PackState],
-    chargers: Sequence[ChargerRecord],
-    marshalling: Sequence[Heat] = (),
-) -> str:
-    """A short text that changes when the timetable, the packs or the chargers do."""
-    packs = [each.pack.model_dump(mode="json") for each in states]
-    content = (
-        [[heat.id, heat.kind, heat.epoch_s] for heat in [*heats, *marshalling]],
-        packs,
-        [each.model_dump(exclude={"version"}) for each in chargers],
-    )
-    return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:16]
 
 
 def usual_run_mah(states: Sequence[PackState]) -> float:

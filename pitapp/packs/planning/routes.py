@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import timedelta
-from typing import Any, NamedTuple
+from typing import Any
 
 from flask import Blueprint, redirect, request, url_for
 
@@ -13,21 +13,11 @@ from pitapp.db import get_db, undo
 from pitapp.db.removed import removed_name
 from pitapp.errors import BadRequest, Gone, Refused
 from pitapp.meetings import store as meetings
-from pitapp.meetings.models import Heat, Meeting
-from pitapp.packs.health.state import PackState
 from pitapp.packs.models import ChargerRecord, PlanRecord
-from pitapp.packs.overview import states
 from pitapp.packs.planning import store
+from pitapp.packs.planning.day import PlanInputs, plan_inputs
 from pitapp.packs.planning.forms import SAY_WHO, WATCHED, WATCHERS, ChargerForm, PlanForm
-from pitapp.packs.planning.inputs import (
-    away_windows,
-    digest,
-    heats_ahead,
-    marshalling_ahead,
-    run_minutes,
-    usual_run_mah,
-)
-from pitapp.packs.planning.lateness import late_packs
+from pitapp.packs.planning.staleness import made_from, made_from_of
 from pitapp.packs.planning.timeline import late_sentence, timeline
 from pitapp.web.clock import now
 from pitapp.web.http.htmx import after_write, show
@@ -38,38 +28,6 @@ from pitapp.web.writes.undo import notice
 
 blueprint = Blueprint("planning", __name__, url_prefix="/plan")
 LATE_MIN = (5, 10, 15, 30)
-
-
-class PlanInputs(NamedTuple):
-    """Everything that a plan is made from."""
-
-    meeting: Meeting
-    heats: list[Heat]
-    states: list[PackState]
-    barred: list[PackState]
-    chargers: list[ChargerRecord]
-    """Those that are along."""
-    charger: ChargerRecord | None
-    """The one that was written down first."""
-    record: PlanRecord
-    run_length_s: float | None
-    marshalling: list[Heat]
-
-    @property
-    def along(self) -> list[PackState]:
-        """The packs that are planned with."""
-        return [each for each in self.states if each.pack.id not in self.record.left_out]
-
-    @property
-    def made_from(self) -> str:
-        """What the plan would be made from now."""
-        return digest(self.heats, self.along, self.chargers, self.marshalling)
-
-    @property
-    def away(self) -> list[tuple[float, float]]:
-        """From and to when nobody watches, in minutes from now."""
-        run_min = run_minutes(self.run_length_s)
-        return away_windows(self.heats, self.marshalling, self.record, run_min, now())
 
 
 def _plan_inputs(connection: sqlite3.Connection) -> PlanInputs | None:
@@ -84,33 +42,7 @@ def _plan_inputs(connection: sqlite3.Connection) -> PlanInputs | None:
     )
     if meeting is None:
         return None
-    race_class = meetings.class_raced(connection, meeting, meeting.car_id)
-    every = states(connection)
-    sound = [each for each in every if each.pack.condition == "sound"]
-    record = store.plan(connection, meeting.id)
-    if record is None:
-        last = store.last_plan(connection)
-        record = PlanRecord(
-            meeting_id=meeting.id,
-            used_mah=last.used_mah if last else round(usual_run_mah(sound), -1),
-            most_full_min=last.most_full_min if last else 120,
-            cooling_min=last.cooling_min if last else 20,
-            margin_min=last.margin_min if last else 10,
-            walk_min=last.walk_min if last else 5,
-            made_at=now(),
-        )
-    entries = meetings.heats(connection, meeting.id)
-    return PlanInputs(
-        meeting=meeting,
-        heats=heats_ahead(entries, now()),
-        states=sound,
-        barred=[each for each in every if each.pack.condition != "sound"],
-        chargers=store.chargers_along(connection),
-        charger=store.charger(connection),
-        record=record,
-        run_length_s=race_class.run_length_s if race_class else None,
-        marshalling=marshalling_ahead(entries, now()),
-    )
+    return plan_inputs(connection, meeting, now())
 
 
 @blueprint.get("")
@@ -126,7 +58,7 @@ def _show_plan(day: PlanInputs | None, status: int = 200, errors: Sequence[str] 
         return show("packs/plan.html", status, rows=[], **values)
     every = [*day.states, *day.barred]
     chargers = {each.id: each.name for each in day.chargers}
-    by_heat = late_packs(day.record, every, day.chargers, now(), day.away) if day.chargers else {}
+    by_heat = day.late_packs
     marks = {each.pack.id: each.pack.mark for each in every}
     return show(
         "packs/plan.html",
@@ -134,9 +66,22 @@ def _show_plan(day: PlanInputs | None, status: int = 200, errors: Sequence[str] 
         rows=timeline(day.record.plan, day.meeting, now(), marks, by_heat, chargers),
         marks=marks,
         spoilt=[late_sentence(each, day.meeting) for each in by_heat.values()],
-        changed=day.made_from != day.record.made_from,
+        changes=day.changes,
+        began=_began(day.record, marks),
         **values,
     )
+
+
+def _began(record: PlanRecord, marks: Mapping[int, str]) -> list[str]:
+    """How full each pack was taken to be when the plan was made."""
+    packs = made_from_of(record).packs.items()
+    return [
+        f"{marks[pack_id]} empty (not known)"
+        if then.percent is None
+        else f"{marks[pack_id]} {then.percent:.0f}\u00a0%"
+        for pack_id, then in packs
+        if pack_id in marks
+    ]
 
 
 @blueprint.post("/make")
@@ -286,8 +231,8 @@ def _make_and_save(
             )
         except ValueError as error:
             raise Refused(str(error)) from None
-        made_from = digest(day.heats, along, chargers, day.marshalling)
-        changes = {"plan": plan, "made_at": now(), "made_from": made_from}
+        content = made_from(along, chargers, day.marshalling).model_dump_json()
+        changes = {"plan": plan, "made_at": now(), "made_from": content}
         store.save_plan_in(connection, record.model_copy(update=changes), chargers[0].id, step)
     current = meetings.current_meeting(connection, now())
     if current is None or current.id != day.meeting.id:
