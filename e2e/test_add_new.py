@@ -49,6 +49,7 @@ def test_the_plan_of_charges_takes_a_pack_that_was_not_on_record(live: Live, pag
     fill(live.app)
     page.goto(f"{live.url}/packs/plan/settings")
     page.get_by_label("Outputs", exact=True).fill("2")
+    page.locator("summary", has_text="Packs along").tap()
     page.locator("[name=along]").first.uncheck()
     add(page, "Add a pack", "Z9", {"Capacity": "5200"})
     expect(page.get_by_role("heading", name="Charger and limits")).to_be_visible()

@@ -47,9 +47,10 @@ def test_a_plan_is_made_and_made_again_when_the_day_runs_late(live: Live, page: 
         ("Outputs", "1"),
         ("Amps at most, each output", "10"),
         ("Watts at most, each output", "150"),
-        ("A run takes about", "3000"),
     ):
         plan.fill(label, typed)
+    plan.unfold("A run takes, cooling, times")
+    plan.fill("A run takes about", "3000")
     plan.watchers("Somebody does")
     plan.press("Save and plan")
     expect(page.locator(".timeline")).to_contain_text("Heat 1: pack A")
@@ -76,9 +77,10 @@ def test_a_second_charger_is_written_down_and_nobody_watches(
         ("Outputs", "1"),
         ("Amps at most, each output", "10"),
         ("Watts at most, each output", "150"),
-        ("A run takes about", "3000"),
     ):
         plan.fill(label, typed)
+    plan.unfold("A run takes, cooling, times")
+    plan.fill("A run takes about", "3000")
     plan.press("Save and plan")
     expect(page.get_by_text("Say who watches: somebody, or nobody.")).to_be_visible()
     plan.check_usable()
@@ -118,9 +120,10 @@ def test_a_conflict_is_told_in_words(live: Live, page: Page) -> None:
         ("Outputs", "1"),
         ("Amps at most, each output", "10"),
         ("Watts at most, each output", "150"),
-        ("A run takes about", "1800"),
     ):
         plan.fill(label, typed)
+    plan.unfold("A run takes, cooling, times")
+    plan.fill("A run takes about", "1800")
     plan.watchers("Somebody does")
     plan.press("Save and plan")
     expect(page.get_by_text("Heat 2 has no full pack")).to_be_visible()

@@ -68,7 +68,9 @@ class PlanInputs(NamedTuple):
         if self.record.plan is None or not self.chargers:
             return {}
         every = [*self.states, *self.barred]
-        return late_packs(self.record, every, self.chargers, self.now, self.away)
+        return late_packs(
+            self.record, every, self.chargers, self.now, self.away, run_minutes(self.run_length_s)
+        )
 
 
 def plan_inputs(connection: sqlite3.Connection, meeting: Meeting, now: datetime) -> PlanInputs:

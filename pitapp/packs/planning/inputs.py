@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from pitapp.meetings.models import CAR_KINDS, Heat
 from pitapp.packs.health.state import RUN_TAKES_SHARE, PackState
 from pitapp.packs.models import MOST_HEATS, PlanRecord
+from pitapp.packs.safety import CHARGE_TEMPERATURE_C
 
 LATE = timedelta(minutes=15)
 USUAL_RUN_MIN = 6.0
@@ -62,6 +63,16 @@ def away_windows(
 def run_minutes(run_length_s: float | None) -> float:
     """How long a run takes: as the class says, else the usual."""
     return run_length_s / 60 if run_length_s else USUAL_RUN_MIN
+
+
+def cool_at(state: PackState, run_min: float, cooling_min: float) -> datetime | None:
+    """When a pack is cool enough to be charged: so long after its run, and after it was found hot."""
+    moments = []
+    if state.ran_at:
+        moments.append(state.ran_at + timedelta(minutes=run_min + cooling_min))
+    if state.warmth and (state.warmth.cell_c or 0.0) > CHARGE_TEMPERATURE_C[1]:
+        moments.append(state.warmth.read_at + timedelta(minutes=cooling_min))
+    return max(moments, default=None)
 
 
 def usual_run_mah(states: Sequence[PackState]) -> float:

@@ -10,7 +10,7 @@ from pitapp.packs.cell import FULL_CELL_V, charge_time_s
 from pitapp.packs.health.state import PackState
 from pitapp.packs.late_text import late_text
 from pitapp.packs.models import ChargerRecord, DayPlan, PlannedHeat, PlannedStep, PlanRecord
-from pitapp.packs.planning.inputs import LATE
+from pitapp.packs.planning.inputs import LATE, USUAL_RUN_MIN, cool_at
 from pitapp.packs.safety import charge_current_a
 from pitapp.packs.solver.watched_time import WatchedTime
 
@@ -24,6 +24,8 @@ class LatePack(NamedTuple):
     mark: str
     why: str
     full_at: datetime | None
+    on_it: bool = False
+    """It is being charged to full now; else it is full then if it goes on as soon as it can."""
 
     @property
     def after(self) -> str:
@@ -38,6 +40,7 @@ def late_packs(
     chargers: Sequence[ChargerRecord],
     now: datetime,
     away: Sequence[tuple[float, float]] = (),
+    run_min: float = USUAL_RUN_MIN,
 ) -> dict[int, LatePack]:
     """By heat: each pack that its next heat calls full and that will not be.
 
@@ -47,7 +50,9 @@ def late_packs(
         chargers: those that are along, one at least.
         now: the moment.
         away: from and to when nobody watches, in minutes from now.
+        run_min: how long a run takes.
     """
+    free = _output_free(states, chargers, now)
     time = WatchedTime(0.0, away)
 
     def done(moment: datetime) -> datetime:
@@ -70,7 +75,15 @@ def late_packs(
             why = f"is {state.pack.condition}"
             by_heat[heat.heat_id] = LatePack(heat, state.pack.mark, why, None)
         elif heat.full and (
-            late_pack := _late_pack(plan, heat, state, record, chargers, now, done)
+            late_pack := _late_pack(
+                plan,
+                heat,
+                state,
+                record,
+                _length(state, chargers),
+                max(now, free, cool_at(state, run_min, record.cooling_min) or now),
+                done,
+            )
         ):
             by_heat[heat.heat_id] = late_pack
     return by_heat
@@ -81,26 +94,26 @@ def _late_pack(
     heat: PlannedHeat,
     state: PackState,
     record: PlanRecord,
-    chargers: Sequence[ChargerRecord],
-    now: datetime,
+    length: timedelta,
+    ready: datetime,
     done: Callable[[datetime], datetime],
 ) -> LatePack | None:
     """A charge that the plan has is trusted to be done, though it was not noted, until an entry
-    says otherwise; a pack for which it has none was full then."""
+    says otherwise; a pack for which it has none was full then. `ready` is when it can go on."""
     step = _charge_for(plan, heat)
     mark, charging = state.pack.mark, state.charging
     if charging and charging.due_at:
         due, why = charging.due_at, "is on the charger"
         if charging.purpose == "storage":
-            due, why = max(due, now) + _length(state, chargers), "is on its way to storage"
+            due, why = max(due, ready) + length, "is on its way to storage"
     elif state.full or (step and not _no_longer_full(state, step.begins_at)):
         return None
     else:
-        due, why = now + _length(state, chargers), "is not full"
+        due, why = ready + length, "is not full"
     due = done(due)
     if due + timedelta(minutes=record.margin_min) <= heat.starts_at + NEAR:
         return None
-    return LatePack(heat, mark, why, due)
+    return LatePack(heat, mark, why, due, on_it=why == "is on the charger")
 
 
 def _charge_for(plan: DayPlan, heat: PlannedHeat) -> PlannedStep | None:
@@ -117,6 +130,15 @@ def _no_longer_full(state: PackState, since: datetime) -> bool:
     """Whether something happened to the pack since that leaves it not full."""
     what, moment = state.newest
     return what != "unknown" and moment is not None and moment > since
+
+
+def _output_free(
+    states: Sequence[PackState], chargers: Sequence[ChargerRecord], now: datetime
+) -> datetime:
+    """When an output is free at the earliest, beside the charges that are on."""
+    dues = sorted(each.charging.due_at for each in states if each.charging and each.charging.due_at)
+    outputs = sum(each.outputs for each in chargers)
+    return now if len(dues) < outputs else dues[len(dues) - outputs]
 
 
 def _length(state: PackState, chargers: Sequence[ChargerRecord]) -> timedelta:

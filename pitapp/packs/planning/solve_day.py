@@ -21,13 +21,12 @@ from pitapp.packs.models import (
     PlannedStep,
     PlanRecord,
 )
-from pitapp.packs.planning.inputs import away_windows, run_minutes
+from pitapp.packs.planning.inputs import away_windows, cool_at, run_minutes
 from pitapp.packs.planning.sentences import (
     alone_sentence,
     help_sentence,
     nothing_helps_sentence,
 )
-from pitapp.packs.safety import CHARGE_TEMPERATURE_C
 from pitapp.packs.solver.helps import what_would_help
 
 UNKNOWN_PERCENT = 0.0
@@ -286,6 +285,7 @@ def _plan_pack(
         to_full = charging.purpose == "full"
         percent = 100.0 if to_full else state_of_charge_percent(sum(STORAGE_CELL_V) / 2)
     _, moment = state.newest
+    cool = cool_at(state, run_min, cooling_min)
     return PlanPack(
         name=name,
         cells=state.pack.cells_series,
@@ -294,19 +294,7 @@ def _plan_pack(
         percent=UNKNOWN_PERCENT if percent is None else percent,
         cell_resistance_ohm=state.cell_ohm,
         condition=state.pack.condition,
-        ready_min=_cool_min(state, minutes, run_min, cooling_min),
+        ready_min=minutes(cool) if cool and minutes(cool) > 0 else None,
         charging_until_min=off,
         full_since_min=minutes(moment) if moment and off is None else None,
     )
-
-
-def _cool_min(
-    state: PackState, minutes: Callable[[datetime], float], run_min: float, cooling_min: float
-) -> float | None:
-    """When a pack is cool enough to be charged: so long after its run, and after it was found hot."""
-    moments = []
-    if state.ran_at:
-        moments.append(minutes(state.ran_at) + run_min + cooling_min)
-    if state.warmth and (state.warmth.cell_c or 0.0) > CHARGE_TEMPERATURE_C[1]:
-        moments.append(minutes(state.warmth.read_at) + cooling_min)
-    return max((moment for moment in moments if moment > 0), default=None)

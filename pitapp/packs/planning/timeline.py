@@ -146,4 +146,6 @@ def late_sentence(late_pack: LatePack, meeting: Meeting) -> str:
 def _late_text(late_pack: LatePack, meeting: Meeting) -> str:
     if late_pack.full_at is None:
         return late_pack.why
-    return f"{late_pack.why}: full at {clock_text(meeting, late_pack.full_at)}, {late_pack.after}"
+    when = clock_text(meeting, late_pack.full_at)
+    when += "" if late_pack.on_it else " at the earliest"
+    return f"{late_pack.why}: full at {when}, {late_pack.after}"

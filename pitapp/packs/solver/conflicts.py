@@ -194,12 +194,12 @@ def _remedies(
     if idle:
         first = min(idle, key=lambda each: (each.full_min, each.prospect.pack.name))
         name, at = first.prospect.pack.name, first.full_min
+        amps = first.amps if first.length_min else 0.0
         if at > latest + SLACK_MIN:
-            amps = first.amps if first.length_min else 0.0
             late = at - heat.start_min
             remedies.append(Remedy("full later", name, at, FULL_CELL_V, late, amps))
         else:
-            remedies.append(Remedy("before others", name, at, FULL_CELL_V))
+            remedies.append(Remedy("before others", name, at, FULL_CELL_V, amps=amps))
     return remedies
 
 
@@ -243,7 +243,8 @@ def _way_out(remedy: Remedy, tell_time: Callable[[float], str]) -> str:
         when = tell_time(remedy.at_min)
         return f"put {remedy.pack} on another charger by {when} ({remedy.amps:.3g} A)"
     if remedy.kind == "before others":
-        return f"give it {remedy.pack} first (another heat may then have none)"
+        what = f"charge {remedy.pack} for it first" if remedy.amps else f"take {remedy.pack} for it"
+        return f"{what} (another heat may then have none)"
     if remedy.kind == "run part charged":
         return f"run {remedy.pack} as it is, about {remedy.cell_v:.2f} V/cell"
     return ""

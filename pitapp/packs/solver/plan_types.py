@@ -184,7 +184,7 @@ class Remedy:
     after_min: float = 0.0
     """"Full later": how long after the heat's start, or less than none where the margin lacks."""
     amps: float = 0.0
-    """Of its charge: "charge elsewhere" at so many or more; "full later", none where it is on already."""
+    """Of the charge that it takes: "charge elsewhere" at so many or more; none: it is full, or on already."""
 
 
 @dataclass(frozen=True)
