@@ -8,10 +8,12 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from e2e.pages.base import Screen
+from e2e.pages.board import Board
 from e2e.pages.packs import Packs, Plan
 from e2e.server import Live
 from e2e.test_packs import database, run_charge
 from e2e.watch import Watch
+from pitapp.kit import store as kit
 from pitapp.meetings import store as meetings
 from pitapp.meetings.formulas import Entry
 from pitapp.meetings.models import Meeting
@@ -19,6 +21,7 @@ from pitapp.packs import store
 from pitapp.packs.models import Reading
 from tests.packs_walk import add_pack
 from tests.support import RACE_MORNING
+from tests.test_packs_late import CAR
 
 
 def race_day(live: Live, *minutes: int) -> None:
@@ -61,6 +64,31 @@ def test_a_plan_is_made_and_made_again_when_the_day_runs_late(live: Live, page: 
     expect(page.get_by_text("Planned 15 min later")).to_be_visible()
     assert [row[:5] for row in plan.rows() if "Heat" in row] == ["10:45", "12:15"]
     expect(page.get_by_text("out of date")).to_have_count(0)
+
+
+def test_two_figures_make_a_first_plan_and_one_tap_on_the_board_the_next(
+    live: Live, page: Page
+) -> None:
+    at_rest(live, "A", 3.83)
+    race_day(live, 90, 180)
+    kit.save_car(database(live), CAR, RACE_MORNING)
+    plan = Plan(page, live.url).open()
+    plan.press("Write down the charger")
+    plan.fill("Amps at most, each output", "10")
+    plan.fill("Watts at most, each output", "150")
+    plan.watchers("Somebody does")
+    plan.press("Save and plan")
+    expect(page.locator(".timeline")).to_contain_text("10:30 Heat 1: pack A")
+    first = meetings.heats(database(live), 1)[0]
+    later = timedelta(minutes=10)
+    meetings.shift_heats(database(live), first, later, following=True, now=RACE_MORNING)
+    board = Board(page, live.url).open()
+    expect(page.get_by_text("Charge plan: out of date")).to_be_visible()
+    board.check_usable()
+    board.press("Plan the charges again")
+    expect(page.locator(".timeline")).to_contain_text("10:40 Heat 1: pack A")
+    board.open()
+    expect(page.get_by_text("Charge plan: out of date")).to_have_count(0)
 
 
 def test_a_second_charger_is_written_down_and_nobody_watches(
