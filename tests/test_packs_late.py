@@ -73,7 +73,7 @@ def test_the_margin_counts_from_the_end_of_the_charge(
     assert plan.heats[0].pack_id == on_it
     plan = planned(client, db, meeting_id, margin_min="8")
     assert plan.heats[0].pack_id is None
-    assert "at the earliest, only 7 min before the start." in plan.conflicts[0]
+    assert "A is full at 09:28, only 7 min before the start." in plan.conflicts[0]
 
 
 def test_a_charge_ends_so_long_before_its_heat_as_was_asked(

@@ -203,9 +203,9 @@ def test_what_would_help_helps_when_it_is_taken_and_what_is_not_named_does_not(b
             running=day.running,
             away=day.away,
         )
-        named = {each.kind for each in helps.found}
+        named = {each.kind for each in helps.helps}
         seen |= named
-        for each in helps.found:
+        for each in helps.helps:
             if each.kind == "watch":
                 left = day.still(away=[])
             elif each.kind == "amps":

@@ -12,7 +12,7 @@ from pitapp.packs.health.state import PackState
 from pitapp.packs.models import Charge
 from pitapp.packs.overview import states
 from pitapp.packs.planning.absence import next_away
-from pitapp.packs.planning.day import plan_inputs
+from pitapp.packs.planning.day_inputs import plan_inputs
 from pitapp.packs.planning.timeline import late_sentence
 from pitapp.web.clock import moment_text
 

@@ -105,8 +105,8 @@ class Forecast:
 def cautions(pack: Pack, *, discharging: bool = False) -> list[Caution]:
     """Everything that is asked before a charge of that pack, in order.
 
-    >>> [each.name for each in cautions(Pack(mark="A", cells_series=1, capacity_mah=6000))][:5]
-    ['look', 'feel', 'cell_c', 'label', 'cell_v-0']
+    >>> [each.name for each in cautions(Pack(mark="A", cells_series=1, capacity_mah=6000))][3:7]
+    ['label', 'place', 'balance', 'cell_v-0']
     """
     steps = [caution for step in STEPS for caution in _asked_at(step, pack, discharging)]
     return [each.model_copy(update={"id": number}) for number, each in enumerate(steps, 1)]

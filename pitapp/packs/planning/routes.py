@@ -15,7 +15,7 @@ from pitapp.errors import BadRequest, Gone, Refused
 from pitapp.meetings import store as meetings
 from pitapp.packs.models import ChargerRecord, PlanRecord
 from pitapp.packs.planning import store
-from pitapp.packs.planning.day import PlanInputs, plan_inputs
+from pitapp.packs.planning.day_inputs import PlanInputs, plan_inputs
 from pitapp.packs.planning.forms import SAY_WHO, WATCHED, WATCHERS, ChargerForm, PlanForm
 from pitapp.packs.planning.staleness import made_from, made_from_of
 from pitapp.packs.planning.timeline import late_sentence, timeline

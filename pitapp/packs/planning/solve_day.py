@@ -140,7 +140,7 @@ def make_plan(
             running=day.running,
             away=day.away,
         )
-        sentences = [help_sentence(each, plan.heats_without, chargers) for each in helps.found]
+        sentences = [help_sentence(each, plan.heats_without, chargers) for each in helps.helps]
         sentences = sentences or [nothing_helps_sentence(helps)]
     return _as_kept(
         day,

@@ -37,7 +37,7 @@ class Help(NamedTuple):
 class Helps(NamedTuple):
     """What would help, every kind of thing that was tried, and whether no help was passed over."""
 
-    found: list[Help]
+    helps: list[Help]
     tried: tuple[Kind, ...]
     proved: bool
 
@@ -69,7 +69,7 @@ def what_would_help(
     >>> packs = [PlanPack(mark, 2, 6000, 1, 40, 0.003) for mark in "AB"]
     >>> slow = Charger(2, 3, 200, 6, 400)
     >>> helps = what_would_help(heats, packs, [slow], PlanRules(), 2)
-    >>> [(each.kind, each.amps) for each in helps.found]
+    >>> [(each.kind, each.amps) for each in helps.helps]
     [('amps', 6.0), ('pack', 0.0)]
     """
 
