@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import sqlite3
 from datetime import timedelta
+from typing import Literal
 
 import pytest
 
@@ -107,6 +108,23 @@ def test_a_pack_that_is_charged_where_the_plan_has_it_not(
     assert is_old(client)
     assert "B is on the charger, not as planned." in shown(client)
     plan_again(client)
+
+
+@pytest.mark.parametrize(("outcome", "old"), [("done", False), ("stopped", True)])
+def test_a_charge_that_was_on_when_the_plan_was_made(
+    client: PageClient,
+    db: sqlite3.Connection,
+    made: DayPlan,
+    clock: Clock,
+    outcome: Literal["done", "stopped"],
+    old: bool,
+) -> None:
+    clock.set(at(10))
+    uuid = on_the_charger(db, 2, 30, begun=5)
+    plan_again(client)
+    clock.set(at(30))
+    charging.finish(db, charging.charge(db, uuid), outcome, None, at(30))
+    assert is_old(client) is old
 
 
 def test_a_charge_that_ended_early(

@@ -168,7 +168,7 @@ def _not_as_planned(plan: DayPlan, state: PackState, was: PackThen) -> list[str]
     if what == "run":
         return [] if ran else [f"{mark} was run, not as planned."]
     if what in ("charging", "full", "part"):
-        return _charge_not_as_planned(steps, state)
+        return _charge_not_as_planned(steps, state, was)
     if what == "stored":
         return [f"{mark} was put away."] if needed else []
     percent = state.percent
@@ -185,7 +185,9 @@ def _not_as_planned(plan: DayPlan, state: PackState, was: PackThen) -> list[str]
     return [] if as_then or full or after_run or not needed else [f"{mark} was measured."]
 
 
-def _charge_not_as_planned(steps: Sequence[PlannedStep], state: PackState) -> list[str]:
+def _charge_not_as_planned(
+    steps: Sequence[PlannedStep], state: PackState, was: PackThen
+) -> list[str]:
     """A charge that the plan has not at all, or that ended early where it is not to be stopped."""
     mark, charge = state.pack.mark, state.charge
     if charge is None or charge.started_at is None:
@@ -199,7 +201,8 @@ def _charge_not_as_planned(steps: Sequence[PlannedStep], state: PackState) -> li
         and each.begins_at - NEAR <= charge.started_at <= each.ends_at
         and until >= each.begins_at - NEAR
     ]
-    if not its:
+    was_on = was.what == "charging" and was.at == charge.started_at.isoformat()
+    if not its and not was_on:
         done = "was charged" if charge.ended_at else "is on the charger"
         return [f"{mark} {done}, not as planned."]
     early = charge.ended_at is not None and charge.outcome != "done"
