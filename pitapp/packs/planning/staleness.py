@@ -202,6 +202,7 @@ def _charge_not_as_planned(
         and until >= each.begins_at - NEAR
     ]
     was_on = was.what == "charging" and was.at == charge.started_at.isoformat()
+    its = its or [each for each in steps if was_on and each.kind == kind]
     if not its and not was_on:
         done = "was charged" if charge.ended_at else "is on the charger"
         return [f"{mark} {done}, not as planned."]
