@@ -281,7 +281,7 @@ def test_a_plan_is_undone(client: PageClient, db: sqlite3.Connection) -> None:
     token = re.findall(r'action="/undo/([^"]+)"', client.get("/packs/plan").text)[-1]
     client.post_form(f"/undo/{token}")
     assert planning.plan(db, meeting_id) is None
-    assert planning.charger(db) is None
+    assert planning.first_charger(db) is None
 
 
 @pytest.mark.parametrize(

@@ -32,7 +32,7 @@ class PlanInputs(NamedTuple):
     barred: list[PackState]
     chargers: list[ChargerRecord]
     """Those that are along."""
-    charger: ChargerRecord | None
+    first_charger: ChargerRecord | None
     """The one that was written down first."""
     record: PlanRecord
     run_length_s: float | None
@@ -97,7 +97,7 @@ def plan_inputs(connection: sqlite3.Connection, meeting: Meeting, now: datetime)
         states=sound,
         barred=[each for each in every if each.pack.condition != "sound"],
         chargers=store.chargers_along(connection),
-        charger=store.charger(connection),
+        first_charger=store.first_charger(connection),
         record=record,
         run_length_s=race_class.run_length_s if race_class else None,
         marshalling=marshalling_ahead(entries, now),

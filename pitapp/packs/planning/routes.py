@@ -133,7 +133,7 @@ def shift_day(connection: sqlite3.Connection) -> Any:
 @blueprint.get("/settings")
 def settings() -> Any:
     day = _wanted_day(get_db())
-    values = day.record.model_dump() | (day.charger.model_dump() if day.charger else {})
+    values = day.record.model_dump() | (day.first_charger.model_dump() if day.first_charger else {})
     watched = {True: "yes", False: "no", None: request.args.get("watched")}[day.record.watched]
     values |= {"along": [each.pack.id for each in day.along], "watched": watched}
     return _show_settings(PlanForm(data=values), day)
@@ -145,7 +145,7 @@ def save_settings(connection: sqlite3.Connection) -> Any:
     day = _wanted_day(connection)
     form = PlanForm()
     form.set_choices(day.states)
-    records = form.records(day.record, day.charger)
+    records = form.records(day.record, day.first_charger)
     if records is None:
         return _show_settings(form, day, 422)
     return _make_and_save(connection, day, *records)

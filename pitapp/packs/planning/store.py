@@ -22,8 +22,8 @@ def chargers_along(connection: sqlite3.Connection) -> list[ChargerRecord]:
     return [each for each in chargers(connection) if not each.at_home]
 
 
-def charger(connection: sqlite3.Connection) -> ChargerRecord | None:
-    """The charger that was written down first, if there is one."""
+def first_charger(connection: sqlite3.Connection) -> ChargerRecord | None:
+    """The charger that was written down first: what the settings' form begins with. A plan takes `chargers_along`."""
     return next(iter(chargers(connection)), None)
 
 
