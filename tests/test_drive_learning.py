@@ -17,10 +17,10 @@ from pitapp.drive.learning.logged_run import LoggedRun, logged_run
 from pitapp.drive.learning.run_history import fit_runs, run_residuals
 from pitapp.drive.models import Car, Motor, Pack, Setup, Straight, Track
 from pitapp.drive.ranking.gear_forecast import GearForecast
-from pitapp.drive.ranking.head import MARGIN, choose
+from pitapp.drive.ranking.head import choose
 from pitapp.drive.ranking.uncertainty import can_se_k, widened
 from pitapp.drive.ranking.value_of_information import try_next
-from pitapp.drive.ranking.verdict import Outlook, level_of
+from pitapp.drive.ranking.verdict import MARGIN, Outlook, level_of
 from pitapp.heat.formulas import two_node_temperatures_c
 from pitapp.heat.two_node import WINDING_SHARE, run_response
 from pitapp.runs.models import FittedCar, Run, Snapshot
@@ -199,7 +199,7 @@ def test_second_readings_settle_how_the_motor_cools() -> None:
 
 
 def gear(ratio: float, lap: float, can: float, se: float, share: float = 0.5) -> GearForecast:
-    out = Outlook(lap, lap - 20, can, se, 0.0, 2000.0, share, 80.0, False)
+    out = Outlook(lap, lap - 20, can, se, 0.0, 2000.0, share, 80.0, 0.0)
     return GearForecast(
         round(300 / ratio), 78, ratio, out, out, False, 0.02, 20.0, None, 0.0, 20.0, level_of(out)
     )

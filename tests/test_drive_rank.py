@@ -24,6 +24,7 @@ from pitapp.drive.formulas import (
     track_by_feel,
 )
 from pitapp.drive.physics.results import LapSlope
+from pitapp.drive.ranking.head import choose
 from pitapp.gearing.models import GearOption
 from pitapp.heat.formulas import end_of_run_temperature_c, fit_heating
 from pitapp.heat.models import HeatingFit
@@ -131,14 +132,42 @@ def test_gears_outside_the_logged_ones_are_marked_and_less_certain() -> None:
     assert marks == {3.39: True, 3.4: False, 4.6: False, 4.61: True, 2.5: True}
     far, near = of_ratio(ranked, 2.5), of_ratio(ranked, 3.4)
     assert far.level != "good"
-    assert "beyond any gear logged so far" in far.verdict
+    # 3.4 / 2.5 = 1.36
+    assert "36 % beyond any gear logged so far" in far.verdict
     assert far.flag_temperature_se_c > near.flag_temperature_se_c
+
+
+@pytest.mark.parametrize("sigmas", [-0.5, 0.5, 1.5, 1.8, 2.0, 3.0])
+@pytest.mark.parametrize("ratio", [3.3, 3.7, 4.0, 4.3, 4.7])
+def test_a_gear_among_logged_ones_or_near_them_is_marked_by_its_spread_alone(
+    ratio: float, sigmas: float
+) -> None:
+    (cool,) = rank_gears([gear(ratio)], MIXED, setup_with(can_limit_c=200))
+    limit = cool.flag_temperature_c + sigmas * cool.flag_temperature_se_c
+    (one,) = rank_gears([gear(ratio)], MIXED, setup_with(can_limit_c=limit))
+    assert one.level == ("stop" if sigmas < 0 else "look" if sigmas < 1.9 else "good")
+    assert "beyond" not in one.verdict
+    assert ("could pass the limit" in one.verdict) == (one.level == "look")
+
+
+@pytest.mark.parametrize("limit_c", range(45, 110, 5))
+def test_no_gear_without_a_mark_is_quicker_than_the_head(limit_c: float) -> None:
+    setup = setup_with(can_limit_c=limit_c)
+    ranked = rank_gears(GEARS, MIXED, setup)
+    head = choose(ranked, setup.logged_ratios).gear
+    plain = [each for each in ranked if each.level == "good"]
+    if head is not None and head.level == "good":
+        assert min(plain, key=lambda each: each.lap_s) is head
+    else:
+        assert not plain
 
 
 def test_no_runs_is_said_and_is_a_wide_guess() -> None:
     ranked = rank_gears([gear(4.0)], MIXED, setup_with(heating=None, logged_ratios=()))
     assert ranked[0].notes == ("No runs with temperatures logged yet: the temperature is a guess.",)
     assert ranked[0].extrapolated
+    assert ranked[0].level == "look"
+    assert "beyond" not in ranked[0].verdict
     assert ranked[0].flag_temperature_se_c > 5
     assert fit_heating([]).note in ranked[0].notes
 

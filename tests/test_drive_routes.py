@@ -5,18 +5,21 @@ from __future__ import annotations
 import math
 import re
 import sqlite3
+from datetime import timedelta
 from html import unescape
 
 import pytest
 
 from pitapp.db import settings
 from pitapp.drive import store
+from pitapp.drive.forecast_context import ForecastContext
 from pitapp.drive.store import About
 from pitapp.gearing import store as gearing
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car, Motor
 from pitapp.packs import store as packs
 from pitapp.packs.models import Pack
+from pitapp.runs import store as runs
 from pitapp.tracks import store as tracks
 from pitapp.tracks.models import Straight, Track
 from tests.drive_racer import add_car, add_track, log_runs
@@ -132,6 +135,98 @@ def test_the_limit_of_the_racer_rules_the_ranking(
     page = main(client.get("/forecast").text)
     assert "No gear here is safe" in page
     assert "over the limit of 30" in page
+
+
+def verdict_of(page: str) -> tuple[str, str]:
+    """(level, reason) of the first verdict on a page."""
+    found = re.search(r'class="verdict verdict-(\w+)".*?<small>(.*?)</small>', page, re.S)
+    assert found is not None
+    return found[1], unescape(found[2])
+
+
+@pytest.mark.parametrize(
+    ("figure", "value"),
+    [("can_limit_c", "95"), ("can_limit_c", "60"), ("capacity_mah", "")],
+)
+def test_the_head_is_judged_as_any_other_gear(
+    client: PageClient,
+    db: sqlite3.Connection,
+    clock: Clock,
+    car: Car,
+    track_id: int,
+    figure: str,
+    value: str,
+) -> None:
+    log_runs(db, car, track_id, clock(), 8)
+    if figure == "capacity_mah":
+        # Over 85 % of the pack in the gear at the head.
+        value = f"{figures(client.get('/forecast').text)['charge-mah'] / 0.9:.0f}"
+    saved = client.post_form(f"/forecast/figures/{figure}", {"value": value, "measured": "yes"})
+    assert saved.status_code == 303
+    page = client.get("/forecast").text
+    pinion, spur = (int(figures(page)[name]) for name in ("head-pinion", "head-spur"))
+    alone = client.get(f"/forecast/gear?pinion={pinion}&spur={spur}").text
+    assert verdict_of(page) == verdict_of(alone)
+    said = verdict_of(page)[1]
+    if figure == "can_limit_c":
+        assert re.search(r"on the rev limit for \d+ m a lap", said)
+    if figure == "capacity_mah":
+        assert verdict_of(page)[0] == "look"
+        assert re.search(r"takes \d+ % of the pack", said)
+
+
+def without_air(db: sqlite3.Connection, clock: Clock, run_id: int, **more: object) -> None:
+    changes = {"air_c": None, **more}
+    runs.save_run(db, runs.run(db, run_id).model_copy(update=changes), clock())
+
+
+NO_RUNS = "No runs with temperatures logged yet"
+
+
+@pytest.mark.parametrize("screen", ["", "/gear?pinion=44&spur=69", "/learned"])
+def test_a_can_without_air_is_named_with_the_way_to_mend_it(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car, track_id: int, screen: str
+) -> None:
+    logged, lacking, neither = log_runs(db, car, track_id, clock(), 3)
+    without_air(db, clock, lacking)
+    without_air(db, clock, neither, can_c=None)
+    text = client.get(f"/forecast{screen}").text
+    page = main(text)
+    assert "1 run without air temperature: not used" in page
+    assert f'href="/runs/{lacking}/edit"' in text
+    assert NO_RUNS not in page
+    if not screen:
+        assert "going by 1 logged run" in page
+    runs.save_run(db, runs.run(db, logged).model_copy(update={"can_c": None}), clock())
+    page = main(client.get(f"/forecast{screen}").text)
+    assert "1 run without air temperature: not used" in page
+    assert NO_RUNS not in page
+    assert "going by" not in page
+    without_air(db, clock, lacking, can_c=None)
+    page = main(client.get(f"/forecast{screen}").text)
+    assert "without air temperature" not in page
+    assert NO_RUNS in page
+
+
+def test_air_of_a_run_that_was_near_stands_for_what_was_not_logged(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car, track_id: int
+) -> None:
+    first, second = log_runs(db, car, track_id, clock(), 2)
+    start = runs.run(db, first).started_at
+    spreads: list[float] = []
+    air = runs.run(db, first).air_c
+    for apart_h, air_c in ((4, None), (2, None), (2, air)):
+        without_air(db, clock, second, started_at=start + timedelta(hours=apart_h), air_c=air_c)
+        page = main(client.get("/forecast/gear?pinion=42&spur=69").text)
+        assert ("1 run without air temperature" in page) == (apart_h == 4)
+        learned = ForecastContext(db, {}, clock(), track_id).learned
+        reading = learned.run_residuals[-1].reading
+        assert learned.can.runs == (1 if reading is None else 2)
+        assert (reading is None) == (apart_h == 4)
+        if reading is not None:
+            assert reading.air_c == air
+            spreads.append(reading.spread_k)
+    assert spreads[0] > spreads[1]
 
 
 def test_the_plots_mark_the_owned_gears(client: PageClient, car: Car, track_id: int) -> None:

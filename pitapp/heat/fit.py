@@ -13,6 +13,7 @@ from math import exp, expm1, hypot, inf, log, sqrt
 from pitapp.heat.models import HeatingFit, HeatingPoint, HeatingPrior, Temperature
 from pitapp.limits import number
 
+NO_RUNS = "No runs with temperatures logged yet: the temperature is a guess."
 _PRIOR_RUNS = 4
 _MOST_STEPS = 500
 _FARTHEST = 20.0
@@ -100,7 +101,7 @@ def _result(
     correlation = covariance[1] / (sd1 * sd2) if sd1 and sd2 else 0.0
     note = ""
     if not runs:
-        note = "No runs with temperatures logged yet: the temperature is a guess."
+        note = NO_RUNS
     elif rough:
         note = (
             f"Rough: {runs} logged {'run does' if runs == 1 else 'runs do'} not settle how "

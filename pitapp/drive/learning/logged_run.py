@@ -24,6 +24,7 @@ class LoggedRun(NamedTuple):
     `mean_lap_s` is the mean of the better half of the laps where all were noted, `laps_in_mean` how
     many there were, `fade` how much slower they got, in s a minute. The can was read a second time
     at `second_after_s`. `top_speed_kmh` was measured, to `top_speed_spread_kmh` where that is known.
+    `air_spread_k` is what is uncertain of air that was read in another run.
     """
 
     id: int
@@ -37,6 +38,7 @@ class LoggedRun(NamedTuple):
     can_c: float | None = None
     read_after_s: float | None = None
     air_c: float | None = None
+    air_spread_k: float = 0.0
     best_lap_s: float | None = None
     run_s: float | None = None
     rev_limit_rpm: float | None = None

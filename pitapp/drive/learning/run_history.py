@@ -1,8 +1,9 @@
 """Logged runs set beside the model, and the fits to them.
 
-A can counts as it was read, when it was read. It starts as warm as the run before has left it,
-cooling since; with nothing known, as warm as the air. Readings without their time count as read a
-minute after the flag (from memory), and less surely.
+A can counts as it was read, when it was read, beside the air of its run; where that was not logged, of
+the nearest run within three hours, and less surely (from memory). It starts as warm as the run before
+has left it, cooling since; with nothing known, as warm as the air. Readings without their time count as
+read a minute after the flag (from memory), and less surely.
 """
 
 from __future__ import annotations
@@ -38,6 +39,8 @@ from pitapp.packs.cell import open_circuit_cell_v
 MOST_RUNS = 60
 READ_AFTER_S = 60.0
 SAME_DAY_H = 14.0
+AIR_APART_H = 3.0
+AIR_SPREAD_K = 2.0
 COOLER_THAN_AIR_K = 3.0
 USUAL_LAP_S = 20.0
 BEST_LAP_PERCENT = 90.0
@@ -81,6 +84,12 @@ class LearnedFits(NamedTuple):
     ratios: tuple[float, ...]
     typical_lap_s: float = USUAL_LAP_S
 
+    @property
+    def airless(self) -> list[LoggedRun]:
+        """Runs whose can was read but no air, neither in them nor near them; newest first."""
+        runs = [each.run for each in reversed(self.run_residuals) if not each.refused]
+        return [run for run in runs if run.can_c is not None and run.air_c is None]
+
 
 @lru_cache(maxsize=16)
 def run_residuals(
@@ -95,13 +104,26 @@ def run_residuals(
     """
     residuals: list[RunResidual] = []
     day = 0
-    for run in sorted(runs, key=lambda each: (each.started_at, each.id)):
+    for run in _with_air(sorted(runs, key=lambda each: (each.started_at, each.id))):
         before = residuals[-1].run if residuals else None
         if before and run.started_at - before.started_at > timedelta(hours=SAME_DAY_H):
             day += 1
         start_c = _start_c(run, residuals, setup, cooling_tau_s)
         residuals.append(_run_residual(run, setup, start_c)._replace(day=day))
     return tuple(residuals)
+
+
+def _with_air(runs: Sequence[LoggedRun]) -> list[LoggedRun]:
+    """The runs, those without air with that of the nearest run, if that is near enough."""
+    aired = [run for run in runs if run.air_c is not None]
+    filled = []
+    for run in runs:
+        apart = {abs(each.started_at - run.started_at): each.air_c for each in aired}
+        nearest = min(apart, default=None) if run.air_c is None else None
+        if nearest is not None and nearest <= timedelta(hours=AIR_APART_H):
+            run = run._replace(air_c=apart[nearest], air_spread_k=AIR_SPREAD_K)
+        filled.append(run)
+    return filled
 
 
 def _start_c(
@@ -155,13 +177,13 @@ def _run_residual(run: LoggedRun, setup: Setup, start_c: float | None) -> RunRes
             air_c=run.air_c,
             read_c=run.can_c,
             after_s=READ_AFTER_S if run.read_after_s is None else run.read_after_s,
-            spread_k=unsure,
+            spread_k=hypot(unsure, run.air_spread_k),
         )
         if run.second_can_c is not None and run.second_after_s is not None:
             second = reading._replace(
                 read_c=run.second_can_c,
                 after_s=run.second_after_s,
-                spread_k=SECOND_READING_SPREAD_K,
+                spread_k=hypot(SECOND_READING_SPREAD_K, run.air_spread_k),
             )
     return RunResidual(run, ratio, lap, reading, charge_mah=charge, second=second, gain=gain)
 

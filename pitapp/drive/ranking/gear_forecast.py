@@ -72,7 +72,7 @@ class GearForecast(NamedTuple):
     @property
     def extrapolated(self) -> bool:
         """Whether no logged gear is as long, or none as short."""
-        return self.outlook.extrapolated
+        return self.outlook.beyond != 0.0
 
     @property
     def verdict(self) -> str:

@@ -6,12 +6,8 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from pitapp.drive.ranking.gear_forecast import GearForecast
+from pitapp.drive.ranking.verdict import REACH
 
-REACH = 0.06
-"""How far beyond the logged gears the head may lie, as a part of the ratio."""
-MARGIN = 1.9
-"""How many ± a can must stay under its limit: beyond 1.9 lies one run in 35, and about a third of all
-heads lie at their limit, so that about one in a hundred is too hot."""
 _SAME = 1e-9
 
 
@@ -52,7 +48,4 @@ def choose(gears: Sequence[GearForecast], logged_ratios: Sequence[float]) -> Hea
 def is_safe(gear: GearForecast) -> bool:
     """Whether the can stays under its limit by the margin, and the pack lasts."""
     out = gear.outlook
-    return (
-        out.temperature_c + MARGIN * out.temperature_se_c <= out.can_limit_c
-        and out.pack_share <= 1.0
-    )
+    return not out.may_be_hot and out.pack_share <= 1.0

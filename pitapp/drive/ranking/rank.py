@@ -78,10 +78,20 @@ def _laps(ratios: Sequence[float], track: Track, setup: Setup) -> dict[float, _L
 
 
 def _general_notes(track: Track, setup: Setup, heating: HeatingFit) -> tuple[str, ...]:
-    notes = [heating.note] + [short_note(setup.car, straight) for straight in track.straights]
+    notes = [short_note(setup.car, straight) for straight in track.straights]
+    if setup.can_fit is None:
+        notes.insert(0, heating.note)
     if setup.fitted_ratio is None:
         notes.append("No gear is fitted: lap times are against the quickest gear.")
     return tuple(dict.fromkeys(note for note in notes if note))
+
+
+def _beyond(ratio: float, logged: Sequence[float]) -> float | None:
+    """How far a ratio lies outside logged ones, as a part; None with none logged."""
+    if not logged:
+        return None
+    out = max(min(logged) / ratio, ratio / max(logged)) - 1.0
+    return out if out > _SAME_RATIO else 0.0
 
 
 def rank_gears(options: Iterable[GearOption], track: Track, setup: Setup) -> list[GearForecast]:
@@ -140,7 +150,6 @@ def rank_gears(options: Iterable[GearOption], track: Track, setup: Setup) -> lis
     base = laps[fitted]
     air_c = setup.air.temperature_c
     start_c = air_c if setup.start_temperature_c is None else setup.start_temperature_c
-    low, high = (min(logged), max(logged)) if logged else (0.0, 0.0)
     general = _general_notes(track, setup, heating)
     run_s, limit_c, capacity = setup.run_length_s, setup.can_limit_c, setup.pack.capacity_mah
     fastest_entry = max(straight.entry_speed_m_s for straight in track.straights)
@@ -168,7 +177,7 @@ def rank_gears(options: Iterable[GearOption], track: Track, setup: Setup) -> lis
             charge_mah=charge,
             pack_share=charge / capacity,
             can_limit_c=limit_c,
-            extrapolated=not low - _SAME_RATIO <= ratio <= high + _SAME_RATIO,
+            beyond=_beyond(ratio, logged),
         )
 
     outlooks = {ratio: outlook(ratio) for ratio in {*wanted, fitted}}

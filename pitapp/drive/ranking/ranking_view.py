@@ -7,13 +7,15 @@ from functools import cached_property
 from math import sqrt
 
 from pitapp.drive.forecast_context import ForecastContext
+from pitapp.drive.learning.logged_run import LoggedRun
 from pitapp.drive.plots import can_by_ratio, lap_by_ratio, speed_along
 from pitapp.drive.ranking.drivable import curve, rank_drivable
 from pitapp.drive.ranking.gear_forecast import GearForecast
 from pitapp.drive.ranking.head import choose
 from pitapp.drive.ranking.value_of_information import GearTrial, try_next
-from pitapp.drive.ranking.verdict import Outlook, verdict_of
+from pitapp.drive.ranking.verdict import CARE, Outlook, verdict_of
 from pitapp.gearing.models import GearOption
+from pitapp.heat.fit import NO_RUNS
 from pitapp.runs.models import Run
 from pitapp.web.forms.quantities import unit
 from pitapp.web.view.plot import Plot
@@ -127,10 +129,22 @@ class RankingView:
         )
 
     @property
+    def care(self) -> str:
+        """The rule of the mark, where any gear has it."""
+        return CARE if any(each.level == "look" for each in self.gears) else ""
+
+    @property
+    def airless(self) -> list[LoggedRun]:
+        """Runs with a can that is not used, since there is no air to set it beside."""
+        return self.context.learned.airless
+
+    @property
     def sureness(self) -> str:
         """What the ± means, how many runs the head's can is known by, and how near they were."""
         runs = self.setup.can_fit.runs if self.setup.can_fit else 0
         if not runs:
+            if self.airless:
+                return "A guess: of no run of this motor are both can and air logged yet."
             return "A guess: no run of this motor has its can logged yet."
         many = f"{runs} logged run{'' if runs == 1 else 's'}"
         ratio = self.best.final_drive_ratio
@@ -141,11 +155,6 @@ class RankingView:
     def is_fitted(self, gear: GearForecast) -> bool:
         """Whether that gear is in the car."""
         return _is(gear, self.fitted)
-
-    def change(self, gear: GearForecast) -> str:
-        """What fitting a gear changes, in one line: lap and can, and the pack where it is short."""
-        outlook = gear.outlook._replace(limit_m=0.0, extrapolated=False)
-        return self.verdict(gear._replace(outlook=outlook))
 
     def verdict(self, gear: GearForecast) -> str:
         """The verdict in words, temperatures in the racer's unit."""
@@ -173,6 +182,8 @@ class RankingView:
         learned = self.context.learned
         laps = learned.laps
         notes = [*self.best.notes, *self._track_notes()]
+        if not learned.can.runs and not self.airless:
+            notes.append(NO_RUNS)
         if not laps.runs:
             notes.append("No best laps logged here yet: lap times stand on the model alone.")
         if self.left_out:

@@ -18,7 +18,8 @@ from math import sqrt
 from typing import NamedTuple
 
 from pitapp.drive.ranking.gear_forecast import GearForecast
-from pitapp.drive.ranking.head import MARGIN, REACH, is_safe
+from pitapp.drive.ranking.head import is_safe
+from pitapp.drive.ranking.verdict import MARGIN, REACH
 
 LEAST_GAIN_S = 0.01
 """A lap: less is not worth a word."""

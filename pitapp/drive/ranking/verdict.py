@@ -1,4 +1,8 @@
-"""A gear's verdict: its level (good, look, stop) and one sentence."""
+"""A gear's verdict: its level (good, look, stop) and one sentence, by one rule for every gear.
+
+A gear is good when its can stays `MARGIN` ± under the limit, the pack lasts with some left, and it is
+at most 6 % beyond a logged gear. Where it lies between logged gears matters for its ± alone.
+"""
 
 from __future__ import annotations
 
@@ -6,11 +10,26 @@ from typing import NamedTuple
 
 from pitapp.drive.physics.results import Level
 
+REACH = 0.06
+"""How far beyond the logged gears a forecast is relied upon, as a part of the ratio."""
+MARGIN = 1.9
+"""How many ± a can must stay under its limit: beyond 1.9 lies one run in 35, and about a third of all
+heads lie at their limit, so that about one in a hundred is too hot."""
 _PACK_NEARLY_EMPTY = 0.85
+CARE = (
+    f"With care: within {MARGIN:g} ± of the can's limit, over {_PACK_NEARLY_EMPTY * 100:.0f} % of the "
+    f"pack, or more than {REACH * 100:.0f} % beyond any gear logged."
+)
+"""The rule of "look" in the racer's words; that of `level_of`."""
+_SAME = 1e-9
 
 
 class Outlook(NamedTuple):
-    """What a verdict weighs."""
+    """What a verdict weighs.
+
+    `beyond` is how far the ratio lies outside those of logged gears, as a part of the nearest one:
+    0 among them, None with none logged.
+    """
 
     lap_s: float
     difference_s: float
@@ -20,20 +39,29 @@ class Outlook(NamedTuple):
     charge_mah: float
     pack_share: float
     can_limit_c: float
-    extrapolated: bool
+    beyond: float | None
+
+    @property
+    def may_be_hot(self) -> bool:
+        """Whether the can comes nearer to its limit than the margin."""
+        return self.temperature_c + MARGIN * self.temperature_se_c > self.can_limit_c
+
+    @property
+    def is_far(self) -> bool:
+        """Whether no logged gear is near enough for the forecast to be relied upon."""
+        return self.beyond is None or self.beyond > REACH + _SAME
 
 
 def level_of(out: Outlook) -> Level:
-    """stop: over the can limit, or the pack is empty before the flag. look: it could be, or no
-    logged gear is as long or as short. good: none of these.
+    """stop: over the can limit, or the pack is empty before the flag. look: one of them within the
+    margin, or the gear is more than 6 % beyond every logged one. good: none of these.
 
-    >>> level_of(Outlook(20.0, 0.0, 85.0, 4.0, 0.0, 3000.0, 0.5, 80.0, False))
+    >>> level_of(Outlook(20.0, 0.0, 85.0, 4.0, 0.0, 3000.0, 0.5, 80.0, 0.0))
     'stop'
     """
     if out.temperature_c > out.can_limit_c or out.pack_share > 1.0:
         return "stop"
-    hot = out.temperature_c + out.temperature_se_c > out.can_limit_c
-    if hot or out.extrapolated or out.pack_share > _PACK_NEARLY_EMPTY:
+    if out.may_be_hot or out.is_far or out.pack_share > _PACK_NEARLY_EMPTY:
         return "look"
     return "good"
 
@@ -41,8 +69,8 @@ def level_of(out: Outlook) -> Level:
 def verdict_of(out: Outlook, fitted: Outlook, *, same: bool, degrees: str = "°C") -> str:
     """One sentence on a gear against the one fitted; both may be in other `degrees` throughout.
 
-    >>> now = Outlook(20.0, 0.0, 65.0, 4.0, 0.0, 3000.0, 0.5, 80.0, False)
-    >>> then = Outlook(19.92, -0.08, 71.2, 4.1, 9.3, 3100.0, 0.52, 80.0, False)
+    >>> now = Outlook(20.0, 0.0, 65.0, 4.0, 0.0, 3000.0, 0.5, 80.0, 0.0)
+    >>> then = Outlook(19.92, -0.08, 71.2, 4.1, 9.3, 3100.0, 0.52, 80.0, 0.0)
     >>> verdict_of(then, now, same=False)
     '0.08 s a lap quicker, 6 °C hotter: 71 ± 4 °C; on the rev limit for 9 m a lap'
     """
@@ -63,12 +91,12 @@ def verdict_of(out: Outlook, fitted: Outlook, *, same: bool, degrees: str = "°C
         parts.append(f"on the rev limit for {out.limit_m:.0f} m a lap")
     if out.temperature_c > out.can_limit_c:
         parts.append(f"over the limit of {out.can_limit_c:.0f} {degrees}")
-    elif out.temperature_c + out.temperature_se_c > out.can_limit_c:
+    elif out.may_be_hot:
         parts.append(f"could pass the limit of {out.can_limit_c:.0f} {degrees}")
     if out.pack_share > 1.0:
         parts.append("the pack is empty before the flag")
     elif out.pack_share > _PACK_NEARLY_EMPTY:
         parts.append(f"takes {out.pack_share * 100:.0f} % of the pack")
-    if out.extrapolated:
-        parts.append("beyond any gear logged so far")
+    if out.beyond is not None and out.is_far:
+        parts.append(f"{out.beyond * 100:.0f} % beyond any gear logged so far")
     return "; ".join(parts)
