@@ -19,6 +19,7 @@ from pitapp.drive.learning.top_speed import (
     TopSpeedPrior,
     fit_top_speeds,
     taught,
+    unlikely_speeds,
 )
 from pitapp.drive.models import Car, Controller, Motor, Pack, Setup, Straight, Track
 from pitapp.drive.physics.lap import run_lap
@@ -167,7 +168,7 @@ def test_drag_that_was_measured_yields_less() -> None:
 
 def test_the_laws_of_the_car_stay_in_bounds() -> None:
     setup = believed()
-    for part in (0.6, 1.6):
+    for part in (0.88, 1.13):
         speed = part * true_kmh(setup, NONE, 3.8)
         fit = fit_top_speeds((measured(1, 40, speed, 0.1),), setup, TopSpeedPrior())
         assert fit is not None
@@ -176,9 +177,68 @@ def test_the_laws_of_the_car_stay_in_bounds() -> None:
         assert 0.0 < car.drag_area_m2 < inf
 
 
+MPH = 1 / 1.609344
+
+
+@pytest.mark.parametrize("rev_limit", [None, 17_500.0, 14_000.0])
+@pytest.mark.parametrize("part", [MPH, 1 / MPH, 1 / 3.6, 10.0, 0.1])
+def test_speeds_that_are_all_wrong_alike_teach_nothing(
+    part: float, rev_limit: float | None
+) -> None:
+    """Miles for kilometres and back, metres a second, a comma put wrong."""
+    setup, prior = believed(rev_limit), TopSpeedPrior()
+    right = runs_of(TRUE, setup) * 2
+    wrong = tuple(run._replace(top_speed_kmh=part * (run.top_speed_kmh or 0.0)) for run in right)
+    assert fit_top_speeds(wrong, setup, prior) is None
+    assert unlikely_speeds(wrong, setup, prior) == wrong
+    # Among good ones they change nothing, however many are newer.
+    assert fit_top_speeds(wrong + right, setup, prior) == fit_top_speeds(right, setup, prior)
+    assert unlikely_speeds(wrong + right, setup, prior) == wrong
+
+
+@pytest.mark.parametrize("rev_limit", [None, 17_500.0, 14_000.0])
+def test_speeds_of_cars_as_likely_as_any_are_all_learned_from(rev_limit: float | None) -> None:
+    """Cars drawn by the prior itself, measured as well as is said: four spreads leave all of 100."""
+    rng = np.random.default_rng(5)
+    setup, prior = believed(rev_limit), TopSpeedPrior()
+    spreads = np.array([prior.drag_spread, prior.efficiency_spread, prior.voltage_spread])
+    for _ in range(100):
+        drag, efficiency, voltage = spreads * rng.normal(size=3)
+        # No drive gives more than 98 % on.
+        logs = (drag, min(efficiency, float(np.log(0.98 / 0.9))), voltage)
+        runs = tuple(
+            run._replace(top_speed_kmh=(run.top_speed_kmh or 0.0) * (1 + 0.02 * rng.normal()))
+            for run in runs_of(logs, setup)
+        )
+        assert unlikely_speeds(runs, setup, prior) == ()
+
+
 @pytest.fixture
 def car(db: sqlite3.Connection, clock: Clock) -> KitCar:
     return add_car(db, clock(), rev_limit_rpm=None)
+
+
+def test_speeds_in_another_unit_are_named_and_leave_the_forecast_alone(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, car: KitCar
+) -> None:
+    log_runs(db, car, add_track(db, clock()), clock(), 8)
+    before = figures(client.get("/forecast/gears").text)
+    for run in run_store.runs(db):
+        key = f"gear-{run.pinion_teeth}-{run.spur_teeth}-top-speed-kmh"
+        wrong = run.model_copy(update={"top_speed_kmh": round(MPH * before[key], 1)})
+        run_store.save_run(db, wrong, clock())
+    after = figures(client.get("/forecast/gears").text)
+    assert after == pytest.approx(before)
+    for screen in ("", "/learned", "/gear?pinion=44&spur=69"):
+        text = client.get(f"/forecast{screen}").text
+        assert "8 top speeds do not fit this car and gear, so not used: km/h?" in " ".join(
+            text.split()
+        )
+    newest = run_store.runs(db)[0]
+    assert f'href="/runs/{newest.id}/edit"' in text
+    right = newest.model_copy(update={"top_speed_kmh": (newest.top_speed_kmh or 0.0) / MPH})
+    run_store.save_run(db, right, clock())
+    assert "7 top speeds do not fit" in client.get("/forecast").text
 
 
 @pytest.mark.parametrize("part", [0.97, 1.03])

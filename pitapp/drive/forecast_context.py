@@ -24,6 +24,7 @@ from pitapp.drive.learning.top_speed import (
     TopSpeedPrior,
     fit_top_speeds,
     taught,
+    unlikely_speeds,
 )
 from pitapp.drive.missing_input import Missing, missing_gears
 from pitapp.drive.models import Setup, Track
@@ -75,6 +76,18 @@ class ForecastContext(CarContext):
     @cached_property
     def top_speeds(self) -> TopSpeedFit | None:
         """What measured top speeds have taught of drag and power; None without any."""
+        asked = self._of_top_speeds
+        return None if asked is None else fit_top_speeds(*asked)
+
+    @cached_property
+    def unlikely_speeds(self) -> tuple[LoggedRun, ...]:
+        """Runs whose top speed is too far from the model's to be learned from, newest first."""
+        asked = self._of_top_speeds
+        return () if asked is None else unlikely_speeds(*asked)
+
+    @cached_property
+    def _of_top_speeds(self) -> tuple[tuple[LoggedRun, ...], Setup, TopSpeedPrior] | None:
+        """The runs with a top speed, the set-up as believed, and how far that may be out."""
         runs = [run for run in self.logged if run.top_speed_kmh is not None]
         if not runs:
             return None
@@ -87,7 +100,7 @@ class ForecastContext(CarContext):
             known = build_setup(self.inputs)
         except ValueError:
             return None
-        return fit_top_speeds(tuple(each for each in logged if each), known, TopSpeedPrior(**own))
+        return tuple(each for each in logged if each), known, TopSpeedPrior(**own)
 
     def as_taught(self, setup: Setup) -> Setup:
         """A set-up with what measured top speeds have taught of drag and power."""

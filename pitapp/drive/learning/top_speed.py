@@ -4,7 +4,9 @@ Drag area, drive efficiency and the pack's voltage in a run are taken as e^x of 
 each; the three x are fitted to the measured speeds together, with what is believed of them (a maximum
 of the posterior, Gauss–Newton, Student-t errors). One gear alone says little of which of them it is:
 the prior shares it out, and gears or tracks that differ tell them apart. At the rev limit a speed
-tells of none, and changes nothing.
+tells of none, and changes nothing. A speed more than four spreads from what is believed (of the three
+and of the speed itself) is another unit, gear or car, and is not learned from: Student-t errors alone
+would follow if all were wrong alike.
 
 Source: the drive model; iteratively reweighted least squares as in `learning.linear`; the spreads are
 from memory.
@@ -31,6 +33,8 @@ RUN_SHARE = 0.008
 """What one run has of its own (grip, pack, line), as a part of the speed."""
 MODEL_SHARE = 0.02
 """What the model may have wrong of one gear's speed on one track, as a part of it."""
+MOST_SPREADS = 4.0
+"""How far a speed may be from what is believed before any was measured; beyond lies 1 in 16 000."""
 _FREEDOM = 4.0
 _NUDGE = 0.02
 _MOST_STEPS = 4
@@ -92,7 +96,7 @@ def fit_top_speeds(
         setup: the car as it is believed to be; its tyres, air and gear are replaced by each run's.
         prior: how far that may be out.
     """
-    points = [point for run in runs if (point := _point(run, setup)) is not None][:MOST_RUNS]
+    points = _split(runs, setup, prior)[0]
     if not points:
         return None
     # From the rev limit downhill is flat: the voltage that fits best is where the search begins.
@@ -112,6 +116,34 @@ def fit_top_speeds(
             break
     spreads = sqrt(covariance[0][0]), sqrt(covariance[1][1]), sqrt(covariance[2][2])
     return TopSpeedFit(exp(logs[0]), exp(logs[1]), exp(logs[2]), spreads, len(points))
+
+
+@lru_cache(maxsize=16)
+def unlikely_speeds(
+    runs: tuple[LoggedRun, ...], setup: Setup, prior: TopSpeedPrior
+) -> tuple[LoggedRun, ...]:
+    """The runs whose top speed is not learned from, being more than four spreads off; newest first."""
+    return tuple(_split(runs, setup, prior)[1])
+
+
+def _split(
+    runs: tuple[LoggedRun, ...], setup: Setup, prior: TopSpeedPrior
+) -> tuple[list[_Point], list[LoggedRun]]:
+    """The newest speeds to learn from, and the runs before the last of them with an unlikely one."""
+    points: list[_Point] = []
+    unlikely: list[LoggedRun] = []
+    for run in runs:
+        point = _point(run, setup)
+        if point is None:
+            continue
+        low, high = point.likely(prior)
+        if low <= point.speed <= high:
+            points.append(point)
+        else:
+            unlikely.append(run)
+        if len(points) == MOST_RUNS:
+            break
+    return points, unlikely
 
 
 def _moved(logs: list[float], step: list[float], share: float) -> list[float]:
@@ -167,6 +199,26 @@ class _Point(NamedTuple):
         """Minus twice the log likelihood of a residual in m/s, by which `student_weight` weighs."""
         part = residual / self.slip
         return (_FREEDOM + 1) * (self.slip / self.own) ** 2 * log1p(part * part / _FREEDOM)
+
+    def likely(self, prior: TopSpeedPrior) -> tuple[float, float]:
+        """From what to what speed is within four spreads of what is believed.
+
+        Down and up along the direction that counts most with no rev limit: at the limit itself the
+        model's slopes say nothing of a car that is too weak for it.
+        """
+        free = with_changes(self.setup.controller, rev_limit_rpm=None)
+        limitless = self._replace(setup=self.setup.model_copy(update={"controller": free}))
+        spreads = prior.drag_spread, prior.efficiency_spread, prior.voltage_spread
+        slopes = limitless.modelled([0.0, 0.0, 0.0])[1]
+        effects = [slope * spread for slope, spread in zip(slopes, spreads, strict=True)]
+        whole = hypot(*effects) or 1.0
+        logs = [
+            MOST_SPREADS * spread * effect / whole
+            for spread, effect in zip(spreads, effects, strict=True)
+        ]
+        top, own = self.top([0.0, 0.0, 0.0]), MOST_SPREADS * self.slip
+        low, high = self.top([-each for each in logs]), self.top(logs)
+        return top - hypot(top - low, own), top + hypot(high - top, own)
 
     def modelled(self, logs: list[float]) -> tuple[float, list[float]]:
         """The model's top speed, and its slopes over the three logarithms."""
