@@ -112,6 +112,27 @@ def test_three_taps_from_the_foot_bar_fit_the_gear_that_is_wanted(live: Live, pa
     assert thumb.taps == 3, "\n".join(thumb.touched)
 
 
+def test_what_the_top_speed_lacks_is_one_tap_away_or_typed_on_the_spot(
+    live: Live, page: Page
+) -> None:
+    bare = Car(name="Bare", internal_ratio=1.9, pitch="dp:64", tyre_diameter_mm=63)
+    kit.save_car(live.app.extensions["pitapp.db"].connection(), bare, RACE_MORNING)
+    screen = Gearing(page, live.url).open()
+    lacks = page.locator("#speed-lacks")
+    expect(lacks).to_contain_text("a motor and a pack")
+    expect(page.locator("#limit-speed-kmh")).to_be_hidden()
+    page.evaluate(SCRIPTS_HAVE_RUN)
+    page.get_by_text("Numbers used").tap()
+    page.get_by_label("Rev limit").fill("14600")
+    expect(lacks).to_be_hidden()
+    # By hand: 72/40 × 1.9 is 3.42; π × 63 / 3.42 × 14 600 × 60 / 10⁶ is 50.7.
+    screen.expect_figure("limit-speed-kmh", "50.7")
+    page.get_by_label("Rev limit").fill("")
+    expect(page.locator("#limit-speed-kmh")).to_be_hidden()
+    lacks.get_by_role("link").tap()
+    expect(page.locator("#new_motor_kv")).to_be_visible()
+
+
 # A tap before a script is there goes to the server, as it does with no scripts at all.
 SCRIPTS_HAVE_RUN = """() => Promise.all(
     [...document.querySelectorAll("script[type=module]")].map((script) => import(script.src))

@@ -19,6 +19,7 @@ from pitapp.gearing import answer as gearing
 from pitapp.gearing import store as gear_store
 from pitapp.gearing.models import FitLimits, GearOption
 from pitapp.kit import store as kit
+from pitapp.kit.class_figures import filled, from_class
 from pitapp.kit.gear_gap import GearGap, gear_gap
 from pitapp.kit.models import Car, Motor
 from pitapp.meetings import store as meetings
@@ -139,7 +140,8 @@ class CarContext:
             return None
         meant = [run.pack_id for run in self.logged[:1]]
         sound = {pack.id: pack for pack in self.sound_packs}
-        likely = [pack for pack in self.sound_packs if input_sources.suits(pack, self.car)]
+        known = filled(self.car, from_class(self.race_class))
+        likely = [pack for pack in self.sound_packs if input_sources.suits(pack, known)]
         return next((sound[each] for each in meant if each in sound), likely[0] if likely else None)
 
     @cached_property
@@ -199,7 +201,7 @@ class CarContext:
         if self.car:
             elsewhere += input_sources.kit_inputs(self.car, self.motor)
         if rules:
-            elsewhere.append(("from the class", rules.name, {"mass_g": rules.least_mass_g}))
+            elsewhere.append(input_sources.class_car_inputs(rules))
         return resolve_inputs(store.own_figures(self.connection, self.about, self.now), elsewhere)
 
     @cached_property

@@ -77,6 +77,12 @@ class Answer(NamedTuple):
     tooth_sum: int
     shared_tooth_period: int
 
+    @property
+    def top_speed_kmh(self) -> float | None:
+        """At the rev limit, or at free speed where that is lower."""
+        known = [each for each in (self.limit_speed_kmh, self.free_speed_kmh) if each is not None]
+        return min(known, default=None)
+
 
 class GearBox(NamedTuple):
     """The gears at hand for a car, and what the car takes."""

@@ -6,7 +6,7 @@ import json
 import re
 import sqlite3
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 from flask import Blueprint, redirect, request, url_for
 
@@ -20,6 +20,7 @@ from pitapp.gearing.formulas import GearOption, nearest_options, ratio_texts
 from pitapp.gearing.target import target_ratio
 from pitapp.kit import store as kit
 from pitapp.kit import subject
+from pitapp.kit.class_figures import with_class_figures
 from pitapp.kit.gear_gap import GearGap, gear_gap
 from pitapp.kit.models import Car, Motor
 from pitapp.meetings import store as meetings
@@ -35,11 +36,21 @@ NEAREST = 5
 LOG_PAGE = 50
 
 
+class Lacking(NamedTuple):
+    """A sentence on what is lacking, and the way to it."""
+
+    sentence: str
+    href: str
+    label: str
+
+
 class GearingContext:
     """What the gearing screens work on: a car, else the one in use, its motor, its gear, and the box."""
 
     def __init__(self, connection: sqlite3.Connection, car: Car | None = None) -> None:
         self.car: Car | None = car or kit.current_car(connection, current_settings())
+        self.known: Car | None = None
+        """The car with the figures of its class and packs where it has none of its own."""
         self.motor: Motor | None = None
         self.fitted: work.GearFit | None = None
         self.box: work.GearBox | None = None
@@ -49,6 +60,7 @@ class GearingContext:
         if self.car:
             if self.car.motor_id:
                 self.motor = kit.motor(connection, self.car.motor_id)
+            self.known = with_class_figures(connection, self.car, now())
             self.fitted = store.fitted(connection, self.car.id)
             pinions, spurs = kit.owned_teeth(connection, self.car.pitch)
             self.box = work.GearBox(tuple(pinions), tuple(spurs), work.limits_of(self.car))
@@ -68,9 +80,31 @@ class GearingContext:
     @cached_property
     def question(self) -> work.Question:
         """The question about the gear now in the car."""
-        if self.car is None:
+        if self.known is None:
             return work.Question()
-        return work.for_car(self.car, self.motor, self.fitted, self.box)
+        return work.for_car(self.known, self.motor, self.fitted, self.box)
+
+    @property
+    def speed_lacks(self) -> Lacking | None:
+        """What the top speed needs and nothing says, with the field where it is asked for."""
+        known = self.known
+        if known is None or known.rev_limit_rpm is not None:
+            return None
+        car = f"{url_for('kit.car', car_id=known.id)}?for=speed"
+        if self.motor is None:
+            pack = "" if known.pack_v else " and a pack"
+            return Lacking(
+                f"Top speed needs a rev limit, or a motor{pack}.",
+                f"{car}#new_motor_kv",
+                "Add the motor",
+            )
+        if known.pack_v is None:
+            return Lacking(
+                "Top speed needs a rev limit, or the pack's voltage.",
+                f"{car}#pack_v",
+                "Add the voltage",
+            )
+        return None
 
     def note(self, kind: str, teeth: int | None) -> str:
         """The note under a stepper, such as "not owned"."""

@@ -19,6 +19,7 @@ from pitapp.handout.forms import ChoiceForm, LinkForm
 from pitapp.handout.models import HandOut, Timetable
 from pitapp.kit import store as kit
 from pitapp.kit import subject
+from pitapp.kit.class_figures import with_class_figures
 from pitapp.kit.models import Car
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import RaceClass
@@ -76,7 +77,8 @@ def _gear_now(connection: sqlite3.Connection, car: Car | None) -> gears.Question
     if car is None:
         return gears.Question()
     motor = kit.motor(connection, car.motor_id) if car.motor_id else None
-    return gears.for_car(car, motor, gearing.fitted(connection, car.id))
+    known = with_class_figures(connection, car, now())
+    return gears.for_car(known, motor, gearing.fitted(connection, car.id))
 
 
 def _give(handed: HandOut, asked: Mapping[str, str] | None = None) -> Any:

@@ -10,6 +10,7 @@ from flask import Blueprint, request
 
 from pitapp.db import get_db
 from pitapp.kit import store
+from pitapp.kit.class_figures import from_class
 from pitapp.kit.forms import CarForm, GearsForm, MotorForm
 from pitapp.kit.leads.routes import blueprint as leads
 from pitapp.kit.models import Car, Motor
@@ -19,7 +20,6 @@ from pitapp.kit.teeth import teeth_text
 from pitapp.kit.wear.routes import blueprint as wear
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import RaceClass
-from pitapp.packs.models import NOMINAL_CELL_V
 from pitapp.web.clock import current_settings, now
 from pitapp.web.http.htmx import after_write, show, show_part
 from pitapp.web.writes.onward import choose_added, chosen, onward
@@ -181,18 +181,6 @@ def remove_gear(connection: sqlite3.Connection, gear_id: int) -> Any:
     return after_write(
         "kit.gears", "kit.gears_part", pitch=gear.pitch, kind=gear.kind, taking="out"
     )
-
-
-def from_class(race_class: RaceClass | None) -> dict[str, Any]:
-    """What a class says of a car raced in it, by the car's fields."""
-    if race_class is None:
-        return {}
-    cells = race_class.cells_series
-    return {
-        "rev_limit_rpm": race_class.rev_limit_rpm,
-        "pack_v": cells and round(cells * NOMINAL_CELL_V, 1),
-        "mass_g": race_class.least_mass_g,
-    }
 
 
 def _show_car(

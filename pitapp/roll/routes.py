@@ -14,6 +14,7 @@ from pitapp.gearing import store as gearing
 from pitapp.gearing.answer import GearFit
 from pitapp.kit import store as kit
 from pitapp.kit import subject
+from pitapp.kit.class_figures import with_class_figures
 from pitapp.kit.models import Car, Motor
 from pitapp.roll import store
 from pitapp.roll.answer import SECONDS, Creep, HoldResult, creep, hold, parking_verdict
@@ -35,11 +36,13 @@ class ParkedCar(NamedTuple):
     motor: Motor | None
     fit: GearFit | None
     test: TiltTest | None
+    class_mass_g: float | None = None
 
     @property
     def mass_g(self) -> float | None:
-        """Its weight on record, else that of the tilt test."""
-        return self.car.mass_g or (self.test.mass_g if self.test else None)
+        """Its weight on record, else that of the tilt test, else the least that its class allows."""
+        tested = self.test.mass_g if self.test else None
+        return self.car.mass_g or tested or self.class_mass_g
 
 
 def _parked(connection: sqlite3.Connection) -> ParkedCar | None:
@@ -50,7 +53,8 @@ def _parked(connection: sqlite3.Connection) -> ParkedCar | None:
 def _with(connection: sqlite3.Connection, car: Car) -> ParkedCar:
     motor = kit.motor(connection, car.motor_id) if car.motor_id else None
     fit, test = gearing.fitted(connection, car.id), store.latest_test(connection, car.id)
-    return ParkedCar(car, motor, fit, test)
+    least_g = with_class_figures(connection, car, now()).mass_g
+    return ParkedCar(car, motor, fit, test, least_g)
 
 
 @blueprint.get("")

@@ -16,6 +16,7 @@ from pitapp.errors import NotThere
 from pitapp.gearing import store as gearing
 from pitapp.gearing.formulas import rollout_mm
 from pitapp.kit import store as kit
+from pitapp.kit.class_figures import with_class_figures
 from pitapp.kit.models import Car
 from pitapp.kit.subject import form_car_needed
 from pitapp.runs import store as runs
@@ -135,7 +136,7 @@ def _free_rpm(connection: sqlite3.Connection, car: Car) -> float | None:
     """The most that the motor can turn by its Kv."""
     if car.motor_id is None:
         return None
-    volts = (car.pack_v or USUAL_V) * FULL
+    volts = (with_class_figures(connection, car, now()).pack_v or USUAL_V) * FULL
     return kit.motor(connection, car.motor_id).kv_rpm_per_v * volts
 
 

@@ -1,5 +1,5 @@
 // The field for a wanted ratio, rollout or top speed: the pairs of the box that come nearest, as it is typed.
-import { finalDriveRatio, nearestOptions, ratioTexts, roadSpeedKmh, rolloutMm, targetRatio } from "./gearing.js";
+import { finalDriveRatio, nearestOptions, ratioTexts, roadSpeedKmh, rolloutMm, targetRatio, topSpeedRpm } from "./gearing.js";
 import { roundedText } from "./numbers.js";
 
 const byId = (id) => document.getElementById(id);
@@ -12,7 +12,8 @@ function row(option, text, step, known, numbers) {
   const figure = item.querySelector("data");
   figure.value = String(ratio);
   figure.textContent = text;
-  const speed = numbers.rev_limit === null ? null : roadSpeedKmh(numbers.rev_limit, rolloutMm(numbers.tyre, ratio));
+  const revs = topSpeedRpm(numbers);
+  const speed = revs === null ? null : roadSpeedKmh(revs, rolloutMm(numbers.tyre, ratio));
   const behind = speed === null ? "" : `, ${roundedText(speed * known.speed.of_one_kmh, 1)} ${known.speed.symbol}`;
   const percent = roundedText(step, 1).replace("-", "−");
   figure.nextElementSibling.textContent = `${Number(roundedText(step, 1)) > 0 ? "+" : ""}${percent} %${behind}`;

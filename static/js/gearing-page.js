@@ -42,6 +42,7 @@ function show(id, value, text) {
 }
 
 function showSpeed(id, kmh) {
+  byId(id)?.closest(".figure").toggleAttribute("hidden", kmh === null);
   show(id, kmh, kmh === null ? "" : roundedText(kmh * known.speed.of_one_kmh, 1));
 }
 
@@ -104,6 +105,7 @@ function refresh() {
   show("rollout-mm", rollout, roundedText(rollout, 1));
   showSpeed("limit-speed-kmh", limit === null ? null : roadSpeedKmh(limit, rollout));
   showSpeed("free-speed-kmh", free === null ? null : roadSpeedKmh(free, rollout));
+  byId("speed-lacks")?.toggleAttribute("hidden", limit !== null || free !== null);
   show("centre-distance-mm", distance, distance === null ? "" : roundedText(distance, 2));
   show("tooth-sum", pinion + spur, String(pinion + spur));
   show("free-speed-rpm", free, free === null ? "" : free.toFixed(0).replace(/^(\d+)(\d{3})$/, (all, front, end) => front.length > 1 ? `${front}\u202f${end}` : all));

@@ -228,6 +228,18 @@ export function shorterChange(options, spurTeeth, ratio) {
 }
 
 /**
+ * The motor speed that sets the top speed: the rev limit, or the free speed if that is lower; null if neither is known.
+ * @param {{kv?: number|null, volts?: number|null, rev_limit?: number|null}} numbers
+ * @returns {number|null}
+ * @throws {RangeError}
+ */
+export function topSpeedRpm({ kv, volts, rev_limit: limit }) {
+  const free = (kv ?? null) === null || (volts ?? null) === null ? null : freeSpeedRpm(kv, volts);
+  const known = [limit ?? null, free].filter((each) => each !== null);
+  return known.length ? Math.min(...known) : null;
+}
+
+/**
  * The final drive ratio that gives a ratio, a rollout in mm or a top speed in km/h.
  * @param {string} kind ratio, rollout or speed
  * @param {number} value
@@ -240,9 +252,8 @@ export function targetRatio(kind, value, { tyre, kv, volts, rev_limit: limit }) 
   if (kind === "rollout") ratio = (Math.PI * tyre) / number(value, "rollout", 1, 2000, "mm");
   if (kind === "speed") {
     const speed = number(value, "top speed", 1, 1000, "km/h");
-    const known = [limit ?? null, (kv ?? null) === null || (volts ?? null) === null ? null : freeSpeedRpm(kv, volts)];
-    const revs = Math.min(...known.filter((each) => each !== null));
-    if (revs === Infinity) {
+    const revs = topSpeedRpm({ kv, volts, rev_limit: limit });
+    if (revs === null) {
       throw new RangeError("Give the car a motor and a pack voltage, or a rev limit, to go by speed.");
     }
     ratio = (Math.PI * tyre * revs * 60) / 1e6 / speed;

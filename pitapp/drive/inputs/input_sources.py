@@ -54,6 +54,13 @@ def class_inputs(rules: RaceClass) -> SourcedInputs:
     return "from the class", rules.name, asked
 
 
+def class_car_inputs(rules: RaceClass) -> SourcedInputs:
+    """What the rules say of a car that has no weight or voltage of its own."""
+    cells = rules.cells_series
+    volts = None if cells is None else resting_v(cells)
+    return "from the class", rules.name, {"mass_g": rules.least_mass_g, "pack_v": volts}
+
+
 def pack_inputs(pack: Pack, reading: Reading | None) -> SourcedInputs:
     """What the pack's label says, and its resistance as it was last read."""
     return "from the pack", pack.mark, pack_figures(pack, reading)
