@@ -9,6 +9,7 @@ from datetime import timedelta
 import numpy as np
 import pytest
 from scipy.optimize import least_squares
+from scipy.stats import norm
 
 from pitapp.drive.learning.can import CanPrior, CanReading
 from pitapp.drive.learning.can_fit import FREEDOM, fit_can
@@ -17,10 +18,10 @@ from pitapp.drive.learning.logged_run import LoggedRun, logged_run
 from pitapp.drive.learning.run_history import fit_runs, run_residuals
 from pitapp.drive.models import Car, Motor, Pack, Setup, Straight, Track
 from pitapp.drive.ranking.gear_forecast import GearForecast
-from pitapp.drive.ranking.head import choose
+from pitapp.drive.ranking.head import HOT_COST_S, choose
 from pitapp.drive.ranking.uncertainty import can_se_k, widened
 from pitapp.drive.ranking.value_of_information import try_next
-from pitapp.drive.ranking.verdict import MARGIN, Outlook, level_of
+from pitapp.drive.ranking.verdict import MOST_HOT, Outlook, level_of
 from pitapp.heat.formulas import two_node_temperatures_c
 from pitapp.heat.two_node import WINDING_SHARE, run_response
 from pitapp.runs.models import FittedCar, Run, Snapshot
@@ -205,12 +206,23 @@ def gear(ratio: float, lap: float, can: float, se: float, share: float = 0.5) ->
     )
 
 
+def test_the_head_has_the_least_loss_by_lap_and_chance_of_a_hot_can() -> None:
+    """By the normal distribution of SciPy."""
+    cool, warm = gear(4.0, 20.0, 72.0, 4.0), gear(3.95, 19.995, 73.9, 4.0)
+    worth = HOT_COST_S * (norm.sf(80, 73.9, 4.0) - norm.sf(80, 72.0, 4.0))
+    assert choose([cool, warm], (4.0,)).gear is cool
+    assert 0.005 < worth < 0.06
+    for part, wanted in ((0.9, 0), (1.1, 1)):
+        gears = [cool, gear(3.95, 20.0 - part * worth, 73.9, 4.0)]
+        assert choose(gears, (4.0,)).gear is gears[wanted]
+
+
 def test_the_head_is_the_quickest_that_stays_cool_near_what_was_logged() -> None:
     gears = [gear(4.0 - i / 10, 20 - i / 50, 66 + 2.2 * i, 1.5 + 0.2 * i) for i in range(8)]
     head = choose(gears, (4.0, 3.9))
     assert head.gear is not None
     out = head.gear.outlook
-    assert out.temperature_c + MARGIN * out.temperature_se_c <= 80
+    assert norm.sf(80, out.temperature_c, out.temperature_se_c) <= MOST_HOT
     assert head.gear.final_drive_ratio >= 3.9 / 1.06
     assert head.quickest is gears[-1]
     assert choose(gears, ()).gear is None

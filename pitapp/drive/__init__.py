@@ -5,8 +5,8 @@ Gear sums belong to `gearing`, what the heat does to the can to `heat`, logged r
 `physics` drives straights and laps. `inputs` says what each figure is and where it comes from.
 `learning` fits what runs show (how the can warms, laps with days of their own, corners, charge),
 robustly and with a prior; its `backtest` judges the forecasts. `ranking` chooses: `uncertainty` has
-every part of every ±, `head` the gear at the head of the page (the quickest that stays 1.9 ± under
-the limit, at most 6 % beyond a logged one; none before the first run), `value_of_information` what
+every part of every ±, `head` the gear at the head of the page (the least loss by lap and by the chance
+of a hot can, at most 6 % beyond a logged one; none before the first run), `value_of_information` what
 to run next. `car_context` reads the car with its track, class and runs, `forecast_context` adds
 what was learned; the screens show them. A can counts as it was read, when it was read. A motor's
 resistance is measured cold and used warm (`inputs.build_setup.warm_ohm`).

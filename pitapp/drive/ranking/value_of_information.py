@@ -4,7 +4,7 @@ The expected value of information. A run in a gear would show its lap and its ca
 scatter of a run. By what is believed now both are Gaussian, so each outcome shifts what is expected
 of every gear by a known amount (the posterior of a linear Gaussian model), makes its ± smaller, and
 the head may then reach 6 % beyond that gear. The mean over the outcomes (Gauss–Hermite, five points
-each way) of the best lap that could then be chosen, against the best that is chosen now, is what
+each way) of the least loss that could then be chosen (`head`), against that which is chosen now, is what
 the run is worth, in seconds a lap.
 
 Source: Raiffa & Schlaifer, *Applied Statistical Decision Theory* (1961), preposterior analysis;
@@ -14,15 +14,19 @@ Gauss–Hermite nodes from any table of them.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from math import sqrt
+from math import erfc, sqrt
+from statistics import NormalDist
 from typing import NamedTuple
 
 from pitapp.drive.ranking.gear_forecast import GearForecast
-from pitapp.drive.ranking.head import is_safe
-from pitapp.drive.ranking.verdict import MARGIN, REACH
+from pitapp.drive.ranking.head import HOT_COST_S, expected_loss_s, is_safe
+from pitapp.drive.ranking.verdict import MOST_HOT, REACH
 
 LEAST_GAIN_S = 0.01
 """A lap: less is not worth a word."""
+# How many ± a can stays under its limit at least.
+_SAFE_SPREADS = NormalDist().inv_cdf(1.0 - MOST_HOT)
+_ROOT_HALF = sqrt(0.5)
 # Probabilists' nodes and weights, five points.
 _POINTS = (
     (-2.8569700138728056, 0.011257411327720689),
@@ -72,7 +76,7 @@ def try_next(
         for each in gears
         if span_low / (1.0 + REACH) <= each.final_drive_ratio <= span_high * (1.0 + REACH)
     ]
-    before = head.lap_s
+    before = expected_loss_s(head)
     best: GearTrial | None = None
     for trial in able:
         if not is_safe(trial):
@@ -99,7 +103,7 @@ def _after(
     lap_noise_s: float,
     can_noise_k: float,
 ) -> float:
-    """The lap to be expected of the gear chosen after a run in `trial`."""
+    """The loss to be expected of the gear chosen after a run in `trial`."""
     low = min(logged[0], trial.final_drive_ratio)
     high = max(logged[1], trial.final_drive_ratio)
     lap_sd = sqrt(lap_covariance(trial, trial) + lap_noise_s**2)
@@ -111,12 +115,16 @@ def _after(
         lap_shift = lap_covariance(each, trial) / lap_sd
         can_shift = can_covariance(each, trial) / can_sd
         out = each.outlook
-        left = sqrt(max(0.0, out.temperature_se_c**2 - can_shift**2))
-        room = out.can_limit_c - out.temperature_c - MARGIN * left
-        rows.append((each.lap_s, lap_shift, room, can_shift))
+        left = max(1e-9, sqrt(max(0.0, out.temperature_se_c**2 - can_shift**2)))
+        room = out.can_limit_c - out.temperature_c
+        rows.append((each.lap_s, lap_shift, room, can_shift, left))
     expected = 0.0
     for can_z, can_weight in _POINTS:
-        safe = [(lap, shift) for lap, shift, room, can_shift in rows if can_shift * can_z <= room]
+        safe = []
+        for lap, shift, room, can_shift, left in rows:
+            spreads = (room - can_shift * can_z) / left
+            if spreads >= _SAFE_SPREADS:
+                safe.append((lap + HOT_COST_S * 0.5 * erfc(spreads * _ROOT_HALF), shift))
         for lap_z, lap_weight in _POINTS:
             quickest = min((lap + shift * lap_z for lap, shift in safe), default=None)
             if quickest is None:

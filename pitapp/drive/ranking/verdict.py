@@ -1,24 +1,25 @@
 """A gear's verdict: its level (good, look, stop) and one sentence, by one rule for every gear.
 
-A gear is good when its can stays `MARGIN` ± under the limit, the pack lasts with some left, and it is
-at most 6 % beyond a logged gear. Where it lies between logged gears matters for its ± alone.
+A gear is good when its can passes the limit in at most 7 runs of 100, the pack lasts with some left,
+and it is at most 6 % beyond a logged gear. Between logged gears nothing but its ± counts.
 """
 
 from __future__ import annotations
 
+from math import erfc, sqrt
 from typing import NamedTuple
 
 from pitapp.drive.physics.results import Level
 
 REACH = 0.06
 """How far beyond the logged gears a forecast is relied upon, as a part of the ratio."""
-MARGIN = 1.9
-"""How many ± a can must stay under its limit: beyond 1.9 lies one run in 35, and about a third of all
-heads lie at their limit, so that about one in a hundred is too hot."""
+MOST_HOT = 0.07
+"""How likely a can may pass its limit, at most. Of the gears then chosen (`head`) up to one in a
+hundred is too hot, by the racers of the tests."""
 _PACK_NEARLY_EMPTY = 0.85
 CARE = (
-    f"With care: within {MARGIN:g} ± of the can's limit, over {_PACK_NEARLY_EMPTY * 100:.0f} % of the "
-    f"pack, or more than {REACH * 100:.0f} % beyond any gear logged."
+    f"With care: over {MOST_HOT * 100:.0f} runs in 100 end too hot, over {_PACK_NEARLY_EMPTY * 100:.0f} % "
+    f"of the pack is used, or the gear is over {REACH * 100:.0f} % beyond those logged."
 )
 """The rule of "look" in the racer's words; that of `level_of`."""
 _SAME = 1e-9
@@ -42,9 +43,14 @@ class Outlook(NamedTuple):
     beyond: float | None
 
     @property
+    def hot_chance(self) -> float:
+        """How likely the can passes its limit."""
+        return hot_chance(self.can_limit_c - self.temperature_c, self.temperature_se_c)
+
+    @property
     def may_be_hot(self) -> bool:
-        """Whether the can comes nearer to its limit than the margin."""
-        return self.temperature_c + MARGIN * self.temperature_se_c > self.can_limit_c
+        """Whether the can passes its limit more often than it may."""
+        return self.hot_chance > MOST_HOT
 
     @property
     def is_far(self) -> bool:
@@ -52,9 +58,20 @@ class Outlook(NamedTuple):
         return self.beyond is None or self.beyond > REACH + _SAME
 
 
+def hot_chance(room_k: float, se_k: float) -> float:
+    """How likely a can with so much room under its limit, and such a ±, passes it.
+
+    >>> round(hot_chance(0.0, 3.0), 2), round(hot_chance(5.88, 3.0), 3), hot_chance(-1.0, 0.0)
+    (0.5, 0.025, 1.0)
+    """
+    if se_k <= 0.0:
+        return 0.0 if room_k >= 0.0 else 1.0
+    return 0.5 * erfc(room_k / (se_k * sqrt(2.0)))
+
+
 def level_of(out: Outlook) -> Level:
-    """stop: over the can limit, or the pack is empty before the flag. look: one of them within the
-    margin, or the gear is more than 6 % beyond every logged one. good: none of these.
+    """stop: over the can limit, or the pack is empty before the flag. look: the one is likelier than
+    it may be or the other near, or the gear is over 6 % beyond every logged one. good: none of these.
 
     >>> level_of(Outlook(20.0, 0.0, 85.0, 4.0, 0.0, 3000.0, 0.5, 80.0, 0.0))
     'stop'
