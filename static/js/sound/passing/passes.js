@@ -30,7 +30,7 @@ const ROUNDS = [
 const GEAR_LIKELY = 0.05;
 // Spectra are let go when they are this old; what stands out was fitted long before.
 const KEPT_S = 8;
-const GATE = { coarse: 1.1, loud: 1.4, share: 0.66, scatter: 0.45, scale: 0.75, gear: 0.1, sd: 0.025, sides: 0.15, nearest: 0.7, farthest: 8.5, slowest: 6, fastest: 36 };
+const GATE = { coarse: 1.1, loud: 1.4, share: 0.66, scatter: 0.45, scale: 0.55, gear: 0.1, sd: 0.025, sides: 0.15, nearest: 0.7, farthest: 8.5, slowest: 6, fastest: 36 };
 
 // So long before and after the closest point its sound is looked at: a passage of some 8 m and the distance.
 const reachOf = (speed, distance, most = MOST_REACH_S) => Math.min(most, Math.max(LEAST_REACH_S, (8 + 1.2 * distance) / speed));
