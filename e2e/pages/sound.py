@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import base64
+import json
 import os
+import wave
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
@@ -40,3 +43,35 @@ def ears(
     yield context.new_page()
     context.close()
     browser.close()
+
+
+# Stands in for a microphone where an engine cannot be given a made-up one, nor has a sound device whose clock would
+# run: the sound is rendered at once, into the page's own audio worklet. The engine's own way from a microphone to
+# there, and the pace of time, are not tried thereby.
+IMITATED = """({sound, rate}) => {
+    const bytes = Uint8Array.from(atob(sound), (letter) => letter.charCodeAt(0));
+    const samples = Float32Array.from(new Int16Array(bytes.buffer), (step) => step / 32768);
+    const track = {stop() {}, addEventListener() {}};
+    const getUserMedia = async () => ({getTracks: () => [track]});
+    Object.defineProperty(navigator, "mediaDevices", {configurable: true, value: {getUserMedia}});
+    globalThis.AudioContext = class extends OfflineAudioContext {
+        constructor() { super(1, samples.length, rate); }
+        createMediaStreamSource() {
+            const buffer = this.createBuffer(1, samples.length, rate);
+            buffer.copyToChannel(samples, 0);
+            const source = new AudioBufferSourceNode(this, {buffer});
+            source.start();
+            return source;
+        }
+        async resume() { this.startRendering(); }
+        async close() {}
+    };
+}"""
+
+
+def imitate_microphone(page: Page, sound: Path) -> None:
+    """Put a sound file in the place of the microphone, on every page that is gone to from now on."""
+    with wave.open(str(sound)) as file:
+        rate, steps = file.getframerate(), file.readframes(file.getnframes())
+    made = {"sound": base64.b64encode(steps).decode(), "rate": rate}
+    page.add_init_script(f"({IMITATED})({json.dumps(made)})")
