@@ -121,6 +121,7 @@ def test_what_the_top_speed_lacks_is_one_tap_away_or_typed_on_the_spot(
     lacks = page.locator("#speed-lacks")
     expect(lacks).to_contain_text("a motor and a pack")
     expect(page.locator("#limit-speed-kmh")).to_be_hidden()
+    screen.check_usable()
     page.evaluate(SCRIPTS_HAVE_RUN)
     page.get_by_text("Numbers used").tap()
     page.get_by_label("Rev limit").fill("14600")
