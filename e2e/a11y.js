@@ -239,5 +239,57 @@
     return found;
   };
 
-  return { smallTargets, closeTargets, paleTexts, smallTexts, wideParts, coveredTargets };
+  // What the keyboard or a tap brings into view must be free of whatever sticks to an edge.
+  const coveredWhenFocused = async () => {
+    const [wasX, wasY] = [scrollX, scrollY];
+    const found = new Set();
+    const all = targets().filter(({ el }) => el.tabIndex >= 0 && !el.matches(NOT_ABLE));
+    for (const way of [all, [...all].reverse()]) {
+      scrollTo({ left: 0, top: way === all ? 0 : document.documentElement.scrollHeight, behavior: "instant" });
+      for (const { el, parts: pieces } of way) {
+        el.focus();
+        if (document.activeElement !== el || !shown(el)) continue;
+        let box = el.getBoundingClientRect();
+        if (box.height > innerHeight / 2) continue;
+        let cover = hit(pieces, box);
+        // An engine may scroll a frame or two later.
+        for (let frames = 0; cover && frames < 3; frames += 1) {
+          await new Promise(requestAnimationFrame);
+          box = el.getBoundingClientRect();
+          cover = hit(pieces, box);
+        }
+        if (cover) found.add(`${name(el)} is covered by ${cover} when it is focused`);
+      }
+    }
+    document.activeElement?.blur();
+    scrollTo({ left: wasX, top: wasY, behavior: "instant" });
+    return [...found];
+  };
+
+  // Below what sticks to the upper edge: from under that a page is scrolled down again.
+  const topEdge = () => {
+    const box = document.querySelector("#notices")?.getBoundingClientRect();
+    return box && box.height && box.top < 1 ? box.bottom + 8 : 0;
+  };
+
+  // With the page scrolled to its end, what stands last is free.
+  const coveredAtTheEnd = (already) => {
+    if (!already) scrollTo({ left: 0, top: document.documentElement.scrollHeight, behavior: "instant" });
+    const inMain = targets().filter(({ el, layer }) => el.closest("main") && !layer && !fixed(el));
+    const lowest = Math.max(...inMain.map(({ box }) => box.bottom));
+    const found = inMain
+      .filter(({ box }) => box.bottom > lowest - 24 && box.bottom > topEdge())
+      .map(({ el, parts: pieces, box }) => [name(el), hit(pieces, { ...box, top: box.bottom - 8 })])
+      .filter(([, cover]) => cover);
+    scrollTo({ left: 0, top: 0, behavior: "instant" });
+    return found.map(([what, cover]) => `${what} is covered by ${cover} at the end of the page`);
+  };
+
+  const fixed = (el) => {
+    for (let up = el; up && up !== document.body; up = up.parentElement)
+      if (["fixed", "sticky"].includes(getComputedStyle(up).position)) return true;
+    return false;
+  };
+
+  return { coveredWhenFocused, coveredAtTheEnd, smallTargets, closeTargets, paleTexts, smallTexts, wideParts, coveredTargets };
 })()

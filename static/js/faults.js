@@ -1,4 +1,4 @@
-// A refused save is seen: the first field at fault is scrolled to and has the cursor.
+// What a racer has to see is in sight: the first field at fault after a refused save, a text that is typed, a last button.
 
 const AT_FAULT = "main [aria-invalid], main .field-wrong :is(input, select, textarea):not([type=hidden])";
 
@@ -14,3 +14,18 @@ function show() {
 
 document.addEventListener("htmx:after:swap", show);
 window.addEventListener("pageshow", show);
+
+// A text of several lines is brought into view whole: by themselves browsers do so with the cursor's line alone.
+document.addEventListener("focusin", ({ target }) => {
+  if (target.localName === "textarea") target.scrollIntoView({ block: "nearest" });
+});
+
+// A bar that comes while the end of the page is in sight stands under it, not over its last button.
+function standUnder() {
+  const notices = document.getElementById("notices");
+  const root = document.documentElement;
+  const below = root.scrollHeight - window.innerHeight - window.scrollY;
+  if (notices?.querySelector(".undo-bar") && below < notices.offsetHeight + 32) window.scrollTo(0, root.scrollHeight);
+}
+
+new MutationObserver(standUnder).observe(document.body, { childList: true });
