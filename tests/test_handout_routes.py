@@ -12,6 +12,7 @@ from urllib.parse import urlsplit
 import pytest
 from flask import Flask
 
+from pitapp.devices.sharing import Sharing
 from pitapp.handout import link
 from pitapp.handout.models import HandOut
 from pitapp.kit import store as kit
@@ -46,6 +47,13 @@ def take(client: PageClient, handed: HandOut, **choices: str) -> str:
     return client.get(answer.headers["Location"]).text
 
 
+def link_of(page: str) -> str:
+    """The link on a page that hands something out."""
+    found = re.search(r'<textarea id="link"[^>]*>([^<]*)</textarea>', page)
+    assert found
+    return html.unescape(found[1])
+
+
 def everything(db: sqlite3.Connection) -> list[str]:
     return list(db.iterdump())
 
@@ -54,9 +62,7 @@ def given(client: PageClient, address: str) -> HandOut:
     """What the link on a page holds that hands something out."""
     page = client.get(address)
     assert page.status_code == 200, page.text
-    found = re.search(r'<textarea id="link"[^>]*>([^<]*)</textarea>', page.text)
-    assert found
-    return link.read(html.unescape(found[1]))
+    return link.read(link_of(page.text))
 
 
 def test_a_club_hands_out_and_a_racer_takes_it_with_two_taps(
@@ -294,7 +300,7 @@ def test_what_is_too_much_for_a_square_is_said(
     setup.add(db, car_id, lines, clock())
     page = client.get("/handout/setup").text
     assert "too much for a square" in page
-    assert "<svg" not in page.split('id="handout-part"')[1].split("Save as a file")[0]
+    assert 'id="square"' not in page
 
 
 def test_a_timetable_with_an_entry_twice_is_mended_first(
@@ -534,3 +540,40 @@ def test_an_entry_of_the_next_day_says_so(client: PageClient, db: sqlite3.Connec
     page = client.post_form("/handout/take", {"link": link.packed(handed)}).text
     # 16 May 2026 is a Saturday (ISO 8601 week 20); nine and forty minutes UTC is 10:40 in Lisbon.
     assert rows(page) == [("Heat 1", "10:40", "Sun 10:40")]
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1:8510", "localhost:8510", "[::1]:8510"])
+def test_an_address_of_this_machine_alone_is_said_at_the_square(
+    app: Flask, client: PageClient, db: sqlite3.Connection, clock: Clock, host: str
+) -> None:
+    class_id, _ = meetings.save_class(db, CLASS, clock())
+    page = client.get(f"/handout/classes/{class_id}", headers={"Host": host}).text
+    assert f"Another phone does not reach {host}." in page
+    assert page.index("Save as a file") < page.index('id="link"')
+    # Shared, it is made with the address by which other phones come.
+    app.extensions["pitapp.sharing"] = Sharing("https", ("192.0.2.7", "pit.local"), 8510)
+    page = client.get(f"/handout/classes/{class_id}", headers={"Host": host}).text
+    assert "does not reach" not in page
+    assert link_of(page).startswith("https://192.0.2.7:8510/handout/take#")
+    file = client.get(f"/handout/classes/{class_id}?file=yes", headers={"Host": host}).text
+    assert file.startswith("https://192.0.2.7:8510/handout/take#")
+    # Shared while on no network, there is none.
+    app.extensions["pitapp.sharing"] = Sharing("https", ("localhost",), 8510)
+    assert "does not reach" in client.get(f"/handout/classes/{class_id}").text
+
+
+def test_one_thing_alone_is_asked_about_once(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    def look(handed: HandOut) -> list[tuple[str, str]]:
+        page = client.post_form("/handout/take", {"link": link.packed(handed)}).text
+        assert "<select" not in page
+        return re.findall(r'<button[^>]* name="(\w+)" value="(\w+)"', page)
+
+    alone = HandOut(race_class=CLASS)
+    assert look(alone) == [("race_class", "add")]
+    assert "Took Invented Stock" in take(client, alone, race_class="add")
+    other = CLASS.model_copy(update={"rev_limit_rpm": 15_500})
+    assert look(HandOut(race_class=other)) == [("race_class", "change"), ("race_class", "beside")]
+    page = client.post_form("/handout/take", {"link": link.packed(CLUB)}).text
+    assert page.count("<select") == 2

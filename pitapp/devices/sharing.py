@@ -5,11 +5,13 @@ from __future__ import annotations
 from contextlib import suppress
 from pathlib import Path
 from typing import NamedTuple
+from urllib.parse import urlsplit
 
 import click
-from flask import Flask
+from flask import Flask, current_app
 from markupsafe import Markup
 
+from pitapp.addresses import is_this_machine
 from pitapp.db import get_db
 from pitapp.devices import authority, store
 from pitapp.devices.addresses import (
@@ -23,7 +25,10 @@ from pitapp.devices.authority import TlsFiles
 from pitapp.devices.formulas import MOST_WRONG
 from pitapp.devices.models import Code
 from pitapp.web.clock import present
+from pitapp.web.place import in_browser
 
+NO_NETWORK = "localhost"
+"""The host of a server that is shared while this machine is on no network."""
 OPEN_LINE = "\nWithout --https others on that network can read what is sent: use one of your own."
 
 
@@ -50,6 +55,25 @@ class Sharing(NamedTuple):
         return f"{self.urls[0]}pair?code={code}"
 
 
+def for_others(address: str) -> tuple[str, bool]:
+    """That address of a page as other devices open it, and whether they can.
+
+    One of this machine alone (127.0.0.1, localhost) gets the address by which the server is shared,
+    where it is.
+
+    >>> for_others("https://club.example/pit/#/")
+    ('https://club.example/pit/#/', True)
+    """
+    parts = urlsplit(address)
+    host = parts.hostname or ""
+    if not (is_this_machine(host) or host == "localhost" or host.endswith(".localhost")):
+        return address, True
+    shared: Sharing | None = current_app.extensions.get("pitapp.sharing")
+    if shared is None or in_browser() or shared.hosts == (NO_NETWORK,):
+        return address, False
+    return f"{shared.urls[0].rstrip('/')}{parts.path}", True
+
+
 def open_to(app: Flask, host: str, *, shared: bool, https: bool) -> TlsFiles | None:
     """Let the app answer under the addresses of that host; its certificate where it serves TLS."""
     own = own_addresses(host)
@@ -63,7 +87,7 @@ def open_to(app: Flask, host: str, *, shared: bool, https: bool) -> TlsFiles | N
     if shared:
         app.extensions["pitapp.sharing"] = Sharing(
             "https" if https else "http",
-            tuple(own) or ("localhost",),
+            tuple(own) or (NO_NETWORK,),
             authority=papers.authority if papers else None,
         )
     return papers

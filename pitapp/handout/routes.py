@@ -6,11 +6,13 @@ import re
 import sqlite3
 from collections.abc import Callable, Mapping
 from typing import Any, TypeVar
+from urllib.parse import urlsplit
 
 from flask import Blueprint, Response, request, url_for
 
 from pitapp.db import get_db
 from pitapp.devices.addresses import qr_svg
+from pitapp.devices.sharing import for_others
 from pitapp.errors import BadRequest
 from pitapp.gearing import answer as gears
 from pitapp.gearing import store as gearing
@@ -83,7 +85,8 @@ def _gear_now(connection: sqlite3.Connection, car: Car | None) -> gears.Question
 
 def _give(handed: HandOut, asked: Mapping[str, str] | None = None) -> Any:
     """The page that hands something out, or the file; `asked` is what the address says of it."""
-    whole = f"{address_of('/handout/take')}#{link.packed(handed)}"
+    start, reached = for_others(address_of("/handout/take"))
+    whole = f"{start}#{link.packed(handed)}"
     title = facts.title(handed)
     if "file" in request.args:
         name = re.sub(r"[^A-Za-z0-9]+", "-", title).strip("-")[:40] or "handed-out"
@@ -96,6 +99,8 @@ def _give(handed: HandOut, asked: Mapping[str, str] | None = None) -> Any:
         sections=facts.sections(handed),
         title=title,
         link=whole,
+        reached=reached,
+        host=urlsplit(start).netloc,
         square=qr_svg(whole) if len(whole) <= MOST_IN_A_SQUARE else None,
         as_file=url_for(request.endpoint or "", **numbers, file="yes"),
     )
@@ -162,7 +167,7 @@ def _look(
         same=taking.same(handed, here),
         gear=_in_gearing(handed.gear.gear) if handed.gear else None,
         form=choices,
-        asked=choices.asked and not (car is None and choices.asked == ["setup"]),
+        asked=[name for name in choices.asked if car is not None or name != "setup"],
         car=car,
     )
 

@@ -22,12 +22,15 @@ if (share && navigator.share) {
   }));
 }
 
-// Opened by a link: what stands behind the # goes into the field, and out of the address.
+// Opened by a link: what stands behind the # goes into the field, out of the address, and is looked at: that writes
+// nothing. In an iPhone's browser it is to be carried over to the app first.
 function fill() {
   if (location.hash.length < 2) return;
   link.value = location.href;
-  if (byId("not-the-app")) byId("not-the-app").hidden = navigator.standalone !== false;
   history.replaceState(history.state, "", location.pathname + location.search);
+  const elsewhere = byId("not-the-app") && navigator.standalone === false;
+  if (elsewhere) byId("not-the-app").hidden = false;
+  else link.form.requestSubmit();
 }
 
 async function readSquare(detector) {
