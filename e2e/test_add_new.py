@@ -58,7 +58,9 @@ def test_the_plan_of_charges_takes_a_pack_that_was_not_on_record(live: Live, pag
     expect(page.locator("[name=along]").last).to_be_checked()
 
 
-def test_without_a_script_the_new_one_is_chosen(live: Live, page: Page) -> None:
+def test_without_a_script_the_new_one_is_chosen_and_nothing_typed_is_lost(
+    live: Live, page: Page
+) -> None:
     fill(live.app)
     browser = page.context.browser
     assert browser is not None
@@ -66,10 +68,27 @@ def test_without_a_script_the_new_one_is_chosen(live: Live, page: Page) -> None:
     try:
         other = plain.new_page()
         other.goto(f"{live.url}/runs/1/edit")
-        other.get_by_role("link", name="Add a track").click()
+        other.get_by_label("Can temperature").fill("63")
+        other.get_by_label("Remarks").fill("Borrowed <a pack> & more.")
+        other.get_by_role("button", name="Add a track").click()
         other.get_by_label("Name").fill("Invented Dunes")
         other.get_by_role("button", name="Save").first.click()
         expect(other.get_by_role("heading", name="Change the run")).to_be_visible()
         expect(other.locator("#track_id option:checked")).to_have_text("Invented Dunes")
+        expect(other.get_by_label("Can temperature")).to_have_value("63")
+        # One thing after another, and what is refused there is asked again.
+        other.get_by_role("button", name="Add a tyre set").click()
+        other.get_by_role("button", name="Save").first.click()
+        other.get_by_label("Name").fill("Invented new set")
+        other.get_by_role("button", name="Save").first.click()
+        expect(other.locator("#tyre_set_id option:checked")).to_have_text("Invented new set")
+        expect(other.locator("#track_id option:checked")).to_have_text("Invented Dunes")
+        expect(other.get_by_label("Remarks")).to_have_value("Borrowed <a pack> & more.")
+        # Enter saves.
+        other.get_by_label("Can temperature").press("Enter")
+        expect(other.locator("#notices")).to_contain_text("Changed the run")
+        connection = live.app.extensions["pitapp.db"].connection()
+        run = runs.run(connection, 1)
+        assert (run.can_c, run.remarks) == (63, "Borrowed <a pack> & more.")
     finally:
         plain.close()

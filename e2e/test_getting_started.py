@@ -209,7 +209,7 @@ def test_what_was_typed_is_there_after_adding_what_the_list_lacked(live: Live, p
     page.goto(f"{live.url}/meetings/new")
     start.type("First at", "1030")
     start.type("Then every", "40")
-    start.press("Add a track")
+    start.press("New – add a track")
     start.type("Name", "Invented Dunes")
     start.save()
     expect(start.field("Track").locator("option:checked")).to_have_text("Invented Dunes")

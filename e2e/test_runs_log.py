@@ -151,10 +151,10 @@ def test_a_set_up_is_typed_once_and_tyres_are_put_on(live: Live, page: Page) -> 
     setup.press("Add these")
     expect(setup.entry("Camber", "Front")).to_contain_text("−1.5°")
     tyres = Tyres(page, live.url).open()
-    tyres.press("Put Set 2 on")
+    tyres.press("Put on Set 2")
     expect(page.get_by_role("listitem").filter(has_text="Set 2")).to_contain_text("on the car")
     page.get_by_role("button", name="Undo").tap()
-    expect(page.get_by_role("button", name="Put Set 2 on")).to_be_visible()
+    expect(page.get_by_role("button", name="Put on Set 2")).to_be_visible()
 
 
 def test_two_phones_edit_one_run(

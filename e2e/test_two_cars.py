@@ -88,7 +88,7 @@ def test_a_page_still_open_saves_to_its_own_car_and_says_so(
 
     page.goto(f"{server.url}/runs/tyres")
     choose(server, mine)
-    page.get_by_role("button", name="Put Set 1 on").tap()
+    page.get_by_role("button", name="Put on Set 1").tap()
     expect(said).to_contain_text("Set 1 on Invented Compact. In use now: Invented TC")
     assert [row[1:] for row in rows(server, WORN)[before[WORN] :]] == [(other, 1)]
 

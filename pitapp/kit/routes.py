@@ -61,7 +61,9 @@ def new_car() -> Any:
     values = from_class(race_class) | chosen("motor_id")
     if len(motors) == len(free) == 1:
         values.setdefault("motor_id", str(motors[0].id))
-    return _show_car(connection, CarForm(data=values), race_class=race_class)
+    form = CarForm(data=values)
+    choose_added(form)
+    return _show_car(connection, form, race_class=race_class)
 
 
 @blueprint.get("/cars/<int:car_id>")

@@ -73,6 +73,7 @@ def new() -> Any:
         }
         | chosen("track_id", "race_class_id", "car_id")
     )
+    choose_added(form)
     return _show_form(connection, form)
 
 

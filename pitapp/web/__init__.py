@@ -32,6 +32,11 @@ What is there to use:
   is at fault. Decimal commas are understood, what was typed is kept. A quantity's field shows a
   rounded value and sends the exact one along (`<name>-exact`): a field that nobody touched changes
   nothing.
+- `pitapp.web.http.typed_text`: what nobody sees (control characters, changes of direction) is taken
+  out of every field of a request as it is read; a `PitForm` says so at the field (422).
+- `ui.add_new(address, label)`, `onward` and `choose_added`: the way from a form to what one of its lists
+  lacks, and back with the new one chosen. Scripts keep what was typed (`drafts.js`); without them it
+  goes along by `pitapp.web.writes.typed`.
 - `PitForm.fill(Model, **more)` → the model, or None with pydantic's findings at the fields in
   words. `pitapp.web.writes.submission.save_form` saves it, or answers with the form again: 422, or
   409 with what a second device changed (a hidden `version` field, `PitForm.show_conflict`).

@@ -33,7 +33,7 @@ from pitapp.web.http import (
     identity,
 )
 from pitapp.web.view import icons, nav, plot
-from pitapp.web.writes import notices, onward, refusals, saved, undo
+from pitapp.web.writes import notices, onward, refusals, saved, typed, undo
 
 PACKAGE = Path(__file__).resolve().parent.parent
 LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
@@ -110,6 +110,7 @@ def build(
         place,
         csrf_token,
         undo,
+        typed,
         onward,
         plot,
         saved,

@@ -7,12 +7,13 @@ from typing import Any
 from urllib.parse import parse_qsl, urlencode, urlsplit
 
 from flask import Flask, redirect, request
-from wtforms import Form
+from wtforms import BooleanField, Form, SelectMultipleField
 
 from pitapp.web.http.htmx import after_write
+from pitapp.web.writes.typed import NEW, typed
 from pitapp.web.writes.undo import own_path
 
-STEP, BACK, NEW = "start", "back", "added"
+STEP, BACK = "start", "back"
 LONGEST = 200
 
 
@@ -40,7 +41,12 @@ def chosen(*names: str) -> dict[str, str]:
 
 
 def choose_added(form: Form) -> None:
-    """Choose in a form that is gone back to what was added for it, one thing after another."""
+    """Fill a form that is gone back to: with what was typed in it, and what was added for it chosen."""
+    fields = typed()
+    for field in form if fields else ():
+        sent = any(name == field.name or name.startswith(f"{field.name}-") for name in fields or ())
+        if sent or isinstance(field, BooleanField | SelectMultipleField):
+            field.process(fields)
     for name in request.args.getlist(NEW):
         if name in form and name in request.args:
             with suppress(ValueError):
