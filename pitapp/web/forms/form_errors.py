@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Any, TypeVar
 
-from flask import Flask
+from flask import Flask, has_request_context, request
 from flask_wtf import FlaskForm
 from pydantic import BaseModel, ValidationError
+from wtforms.widgets import TextInput
 
 from pitapp.record import Record, finding_sentence
+from pitapp.web.clock import is_late
+from pitapp.web.http.typed_text import in_one_line
 from pitapp.web.writes import refusals
 
 Model = TypeVar("Model", bound=BaseModel)
+
+
+UNSEEN = "There was a character in it that cannot be seen. It was taken out: look at it, then save again."
 
 
 class PitForm(FlaskForm):
@@ -20,6 +26,7 @@ class PitForm(FlaskForm):
 
     def __init__(self, *values: Any, **options: Any) -> None:
         super().__init__(*values, **options)
+        _say_what_was_cleaned(self)
         refusals.watch(self)
 
     def fill(self, model: type[Model], **more: Any) -> Model | None:
@@ -69,6 +76,33 @@ class PitForm(FlaskForm):
     def failed(self) -> bool:
         """Whether anything is wrong with what was sent."""
         return bool(self.errors)
+
+
+def _say_what_was_cleaned(form: Any) -> None:
+    """Refuse each text field that held what cannot be seen, but from a phone on which it waited."""
+    cleaned: frozenset[str] = frozenset()
+    if has_request_context():
+        cleaned = getattr(request.form, "cleaned", cleaned)
+    for field in _inner(form):
+        if not field.raw_data or field.type in ("HiddenField", "CSRFTokenField"):
+            continue
+        unseen = field.name in cleaned
+        if type(field.widget) is TextInput and isinstance(field.data, str):
+            line = in_one_line(field.data.strip())
+            unseen = unseen or line != field.data.strip()
+            field.data = line if unseen else field.data
+        if unseen and not is_late():
+            field.process_errors = [*field.process_errors, UNSEEN]
+            field.errors = [*field.errors, UNSEEN]
+
+
+def _inner(form: Any) -> Iterator[Any]:
+    for field in form:
+        if not hasattr(field, "entries"):
+            yield field
+            continue
+        for entry in field.entries:
+            yield from _inner(entry.form) if hasattr(entry, "form") else (entry,)
 
 
 def filled(fields: Iterable[Any], item: object = None) -> bool:

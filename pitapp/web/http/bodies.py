@@ -15,6 +15,8 @@ from werkzeug.exceptions import RequestEntityTooLarge
 from werkzeug.formparser import FormDataParser
 from werkzeug.sansio.multipart import Data, Epilogue, Field, File, MultipartDecoder, NeedData
 
+from pitapp.web.http.typed_text import TypedText
+
 AT_ONCE = 64 * 1024
 MOST_FILES = 4
 
@@ -75,6 +77,7 @@ class PitRequest(Request):
     """A request whose form is read so."""
 
     form_data_parser_class = FormParser
+    parameter_storage_class = TypedText
 
 
 def _events(decoder: MultipartDecoder, stream: IO[bytes]) -> Iterator[Any]:
