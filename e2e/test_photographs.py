@@ -118,3 +118,29 @@ def test_one_taken_with_no_signal_arrives_once(server: ServerProcess, phone: Pho
     expect(bars(page)).not_to_contain_text("Waiting", timeout=60_000)
     after = rows(server, "SELECT caption FROM photographs ORDER BY id")
     assert (len(after), after[-1]) == (before + 1, ("In the paddock",))
+
+
+def test_a_run_that_waits_takes_its_photograph_along(server: ServerProcess, phone: Phone) -> None:
+    before = len(rows(server, "SELECT id FROM photographs"))
+    page = phone.open()
+    visit_once(page, server.url)
+    server.kill()
+    page.goto(f"{server.url}/runs/new")
+    page.get_by_label("Remarks").fill("With a picture")
+    page.get_by_text("A photograph", exact=True).tap()
+    page.get_by_label("Photograph", exact=True).set_input_files(with_place(page))
+    expect(page.get_by_text("640 × 480")).to_be_visible()
+    if page.locator("[name=pack_id]:checked").count() == 0:
+        page.locator("[name=pack_id] + span").first.tap()
+    page.get_by_role("button", name="Save").first.tap()
+    expect(bars(page)).to_contain_text("Remarks With a picture", timeout=30_000)
+    expect(bars(page)).not_to_contain_text("_9j_")
+    server.start()
+    page.goto(server.url)
+    expect(bars(page)).not_to_contain_text("Waiting", timeout=60_000)
+    after = rows(
+        server,
+        "SELECT runs.remarks, width_px FROM photographs JOIN runs ON runs.id = run_id "
+        "ORDER BY photographs.id",
+    )
+    assert (len(after), after[-1]) == (before + 1, ("With a picture", 640))

@@ -126,7 +126,7 @@ def form_values(page: str) -> dict[str, str]:
                 self.forms += 1
             if self.forms != 1:
                 return
-            if tag == "input" and name != "csrf_token":
+            if tag == "input" and name not in ("csrf_token", ""):
                 if found.get("type") != "radio":
                     self.values.setdefault(name, found.get("value", ""))
                 elif "checked" in found and found["value"] != "other":

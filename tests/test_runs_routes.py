@@ -47,6 +47,7 @@ def test_a_new_run_is_filled_in_with_what_is_fitted(
     assert values | {"seen": "", "can_c": "71"} == {
         "version": "1",
         "seen": "",
+        "photo": "",
         "can_c": "71",
         "read_after_s": "",
         "second_can_c": "",

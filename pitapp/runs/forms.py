@@ -16,6 +16,8 @@ from pitapp.runs.conditions import WORDS
 from pitapp.runs.doubts import Doubt
 from pitapp.runs.fields import IdField, QuickField, TimeField, WordField
 from pitapp.runs.models import Run
+from pitapp.runs.photographs.jpeg import Picture
+from pitapp.runs.photographs.models import picture_in
 from pitapp.web.forms.fields import NumberField, QuantityField, WholeField
 from pitapp.web.forms.form_errors import PitForm
 from pitapp.web.forms.quantities import plain
@@ -34,6 +36,8 @@ class RunForm(PitForm):
     sure = BooleanField("It is right as it stands")
     version = HiddenField(default="1")
     seen = HiddenField()
+    photo = HiddenField()
+    """A photograph of a new run, as the page's script made it small."""
     # No key for a minus: a can is warm after a run, and the key would take the field's width.
     can_c = QuantityField("Can temperature", kind="temperature", signed=False)
     read_after_s = QuickField(
@@ -98,6 +102,17 @@ class RunForm(PitForm):
     def remember(self) -> None:
         """Note in `seen` what the fields show now."""
         self.seen.data = json.dumps(self.texts())
+
+    def picture(self) -> Picture | None:
+        """The photograph that came with a new run; None for none, or with what is wrong in the form's errors."""
+        if not self.photo.data:
+            return None
+        try:
+            return picture_in(self.photo.data)
+        except ValueError as error:
+            self.form_errors.append(f"The photograph: {error}")
+            self.photo.data = ""
+            return None
 
     def doubt(self, odd: Iterable[Doubt]) -> bool:
         """Ask about odd readings at their fields, once; whether there was anything to ask."""

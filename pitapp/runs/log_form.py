@@ -23,6 +23,8 @@ from pitapp.packs.likely import likely_pack
 from pitapp.runs import store
 from pitapp.runs.forms import LOCAL, RunForm
 from pitapp.runs.models import FittedCar, Run, Snapshot
+from pitapp.runs.photographs import store as photographs
+from pitapp.runs.photographs.jpeg import Picture
 from pitapp.runs.snapshot import snapshot
 from pitapp.runs.tyres import store as tyres
 from pitapp.tracks import store as tracks
@@ -155,16 +157,21 @@ def run_from_form(
     return record.model_copy(update={"snapshot": snapshot(connection, record, earlier)})
 
 
-def log(connection: sqlite3.Connection, item: Run, now: datetime) -> tuple[int, str]:
-    """Save a run, and with it that its heat is done, which tyres are on and what a list may skip.
+def log(
+    connection: sqlite3.Connection, item: Run, now: datetime, photograph: Picture | None = None
+) -> tuple[int, str]:
+    """Save a run, and with it its photograph, that its heat is done, which tyres are on and what a list may skip.
 
     All of it is one step to undo.
 
     Raises:
         ChangedMeanwhile: it was changed since the form was opened.
+        Refused: there are as many photographs as the database holds.
     """
     with undo.step(connection, "Changed the run" if item.id else "Logged the run", now) as step:
         run_id, _ = store.save_run(connection, item, now, step)
+        if photograph is not None:
+            photographs.put(connection, step, photograph, now, run_id=run_id)
         if item.heat_id is not None:
             meetings.finish_heat(connection, item.heat_id, now, step)
         if not item.id and item.tyre_set_id is not None:

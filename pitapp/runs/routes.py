@@ -13,7 +13,7 @@ from flask import Blueprint, request
 
 from pitapp.db import get_db
 from pitapp.db.pages import split_page
-from pitapp.errors import ChangedMeanwhile
+from pitapp.errors import ChangedMeanwhile, Refused
 from pitapp.kit import store as kit
 from pitapp.kit import subject
 from pitapp.kit.models import Car
@@ -221,11 +221,18 @@ def save(connection: sqlite3.Connection, run_id: int = 0) -> Any:
         return _show_form(form, item, status=_status(connection, form))
     if form.doubt(doubts(record, _runs_there(connection, record), item)):
         return _show_form(form, item, status=422)
+    photograph = form.picture() if item is None else None
+    if form.form_errors:
+        return _show_form(form, item, status=422)
     try:
-        _, token = log(connection, record, now())
+        _, token = log(connection, record, now(), photograph)
     except ChangedMeanwhile as error:
         form.show_run_conflict(blank_form(connection, store.run(connection, run_id)), str(error))
         return _show_form(form, item, status=409)
+    except Refused as error:
+        form.form_errors.append(str(error))
+        form.photo.data = ""
+        return _show_form(form, item, status=422)
     notice("Changed the run" if run_id else "Logged the run", token)
     return after_write("runs.run", run_id=run_id) if run_id else after_write("runs.page")
 

@@ -37,11 +37,12 @@ async function text(blob) {
   return btoa(binary).replace(/\+/g, "-").replace(/\//g, "_").replace(/=+$/, "");
 }
 
-for (const form of document.querySelectorAll("form[data-photograph]")) {
-  const file = form.querySelector("input[type=file]");
-  const canvas = form.querySelector("canvas");
-  const answer = form.querySelector("[data-answer]");
-  const button = form.querySelector("button.main-action");
+for (const place of document.querySelectorAll("[data-photograph]")) {
+  const form = place.closest("form");
+  const file = place.querySelector("input[type=file]");
+  const canvas = place.querySelector("canvas");
+  const answer = place.querySelector("[data-answer]");
+  const buttons = form.querySelectorAll("button.main-action");
   form.enctype = "application/x-www-form-urlencoded";
   file.removeAttribute("name");
   const choose = async () => {
@@ -49,7 +50,7 @@ for (const form of document.querySelectorAll("form[data-photograph]")) {
     photo.value = "";
     canvas.hidden = true;
     if (!file.files.length) return;
-    button.disabled = true;
+    for (const button of buttons) button.disabled = true;
     answer.textContent = "Making it small …";
     try {
       const blob = await small(canvas, file.files[0]);
@@ -60,8 +61,8 @@ for (const form of document.querySelectorAll("form[data-photograph]")) {
       answer.textContent = "This file is no picture that the phone can show. Choose another.";
       file.value = "";
     }
-    button.disabled = false;
+    for (const button of buttons) button.disabled = false;
   };
   file.addEventListener("change", choose);
-  choose();
+  if (file.files.length) choose();
 }

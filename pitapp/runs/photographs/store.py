@@ -74,6 +74,28 @@ def add(
     Raises:
         Refused: there are as many as the database holds.
     """
+    with undo.step(connection, "Added the photograph", now) as step:
+        photograph_id = put(
+            connection, step, taken, now, run_id=run_id, car_id=car_id, caption=caption
+        )
+    return photograph_id, step.token
+
+
+def put(
+    connection: sqlite3.Connection,
+    step: undo.Step,
+    taken: Picture,
+    now: datetime,
+    *,
+    run_id: int | None = None,
+    car_id: int | None = None,
+    caption: str = "",
+) -> int:
+    """Keep a photograph within the caller's undo step; returns its id.
+
+    Raises:
+        Refused: there are as many as the database holds.
+    """
     item = Photograph(
         run_id=run_id,
         car_id=car_id,
@@ -84,14 +106,13 @@ def add(
         added_at=now,
     )
     _make_room(connection)
-    with undo.step(connection, "Added the photograph", now) as step:
-        photograph_id = step.insert("photographs", records.columns(item))
-        connection.execute(
-            "INSERT INTO photograph_data (id, jpeg) VALUES (?, ?) "
-            "ON CONFLICT (id) DO UPDATE SET jpeg = excluded.jpeg",
-            (photograph_id, written(taken.data)),
-        )
-    return photograph_id, step.token
+    photograph_id = step.insert("photographs", records.columns(item))
+    connection.execute(
+        "INSERT INTO photograph_data (id, jpeg) VALUES (?, ?) "
+        "ON CONFLICT (id) DO UPDATE SET jpeg = excluded.jpeg",
+        (photograph_id, written(taken.data)),
+    )
+    return photograph_id
 
 
 def remove(connection: sqlite3.Connection, photograph_id: int, now: datetime) -> str:
