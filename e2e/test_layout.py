@@ -5,7 +5,6 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import FloatRect, Locator, Page, ViewportSize, expect
 
-from e2e import a11y
 from e2e.server import ServerProcess
 
 SIDEWAYS: ViewportSize = {"width": 640, "height": 360}
@@ -45,20 +44,6 @@ def test_the_main_button_is_in_sight(server: ServerProcess, page: Page, size: Vi
         assert beside or above, name
         wide = page.evaluate("document.documentElement.scrollWidth")
         assert wide <= size["width"], name
-
-
-@pytest.mark.parametrize("size", [SIDEWAYS, DESK], ids=lambda size: f"{size['width']} px")
-def test_nothing_stands_over_anything_else(
-    server: ServerProcess, page: Page, size: ViewportSize
-) -> None:
-    page.set_viewport_size(size)
-    found = []
-    for name, address in SCREENS.items():
-        page.goto(server.url + address)
-        found += [
-            f"{name}: {each}" for each in a11y.read(page, "close", "closeTargets", a11y.GAP_PX)
-        ]
-    assert not found, "\n".join(found)
 
 
 def test_sideways_it_stays_in_sight_however_far_the_page_is_scrolled(
