@@ -174,7 +174,7 @@ def test_one_tap_a_setting_then_a_changed_plan_makes_it_due(controller: Page, li
     line = Board(controller, live.url).open().line("Controller")
     expect(line).to_contain_text("The plan of Drag brake changed.")
     line.tap()
-    RunThrough(controller, live.url).expect_step("Rev limit", "1 of 24")
+    RunThrough(controller, live.url).expect_step("Drag brake", "10 of 24")
 
 
 def test_the_last_reading_tapped_in_at_a_step_is_judged(

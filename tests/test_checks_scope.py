@@ -27,6 +27,7 @@ from pitapp.web.clock import now
 from tests.support import RACE_MORNING, Clock, PageClient
 
 REV, SIGNAL, ADVANCE, BOTH_ZERO = STARTING_LIST[:4]
+FAIL_SAFE = STARTING_LIST[-1]
 DRAG = next(step for step in STARTING_LIST if step.name == "Drag brake")
 RESPONSE = next(step for step in STARTING_LIST if step.name == "Throttle response")
 FIXED = {"rev_limit": Limit(most=14_600), "timing": Limit(least=0, most=0)}
@@ -36,12 +37,12 @@ def named(scope: Scope, limits: dict[str, Limit], steps: list[Step]) -> list[str
     return [each.name for each in in_scope(steps, scope, limits)]
 
 
-def test_legal_only_is_what_the_class_fixes() -> None:
+def test_needed_to_race_is_what_the_class_fixes_and_what_is_required() -> None:
     steps = list(STARTING_LIST)
     fixed = named("legal", FIXED, steps)
-    assert fixed == [REV.name, SIGNAL.name, ADVANCE.name, BOTH_ZERO.name]
+    assert fixed == [REV.name, SIGNAL.name, ADVANCE.name, BOTH_ZERO.name, FAIL_SAFE.name]
     rev_limit_alone = named("legal", {"rev_limit": Limit(most=14_600)}, steps)
-    assert rev_limit_alone == [REV.name, SIGNAL.name, BOTH_ZERO.name]
+    assert rev_limit_alone == [REV.name, SIGNAL.name, BOTH_ZERO.name, FAIL_SAFE.name]
     # A further limit of the class, under the name of a setting, is the class's too.
     assert DRAG.name in named("legal", FIXED | {"drag brake": Limit(most=10)}, steps)
     # Without a class the racer's own group stands in for it.
@@ -122,20 +123,20 @@ def walk_legal(client: PageClient, settings: list[Step], rev: str = "14600") -> 
     return uuid
 
 
-def test_legal_only_ends_after_its_steps_and_says_what_it_was(
+def test_a_part_ends_after_its_steps_and_says_what_it_was(
     client: PageClient, db: sqlite3.Connection, settings: list[Step]
 ) -> None:
     page = text(client, "/checks")
-    assert "Legal only (2) Planned only (2) After a reset or update (1)" in page
+    assert "Needed to race (2) Planned only (2) After a reset or update (1)" in page
     run = f"/checks/lists/{settings[0].checklist_id}/run?steps=legal"
     assert "1 of 2" in text(client, run)
     uuid = walk_legal(client, settings)
     verdict = text(client, f"/checks/walks/{uuid}")
     assert "Legal Every reading is within the class limits" in verdict
-    assert "Legal only: 2 of 4 settings" in verdict
-    assert "Legal only" in text(client, f"/checks/lists/{settings[0].checklist_id}/past")
-    # A run-through of the whole list is another one.
-    assert "1 of 4" in text(client, run.partition("?")[0])
+    assert "Needed to race: 2 of 4 settings" in verdict
+    assert "Needed to race" in text(client, f"/checks/lists/{settings[0].checklist_id}/past")
+    # A run-through of the whole list is another one, and asks what was not read for this heat.
+    assert "3 of 4" in text(client, run.partition("?")[0])
     assert db.execute("SELECT count(*) FROM check_walks").fetchone()[0] == 1
 
 
@@ -157,7 +158,7 @@ def test_one_left_half_way_is_taken_up_by_its_own_kind(
     assert board_line(client, db, clock).word == "ready"
     # Begun anew, it is of the same kind.
     answer = client.post_form(f"/checks/walks/{uuid}/again")
-    assert answer.headers["Location"].endswith("run?steps=legal")
+    assert answer.headers["Location"].endswith("run?anew=1&steps=legal")
 
 
 def test_a_part_proves_no_more_than_was_read(

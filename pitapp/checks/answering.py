@@ -62,6 +62,22 @@ def answer(
     return results, token
 
 
+def skip_group(
+    connection: sqlite3.Connection,
+    walk: ChecklistRun,
+    steps: Sequence[Step],
+    of: Step,
+    *,
+    limits: Mapping[str, Limit],
+    now: datetime,
+) -> None:
+    """Leave out every step of that step's group that is not answered yet."""
+    for each in judge_all(steps, store.answers(connection, walk.id)):
+        unanswered = each.answer is None or each.answer.answered_at is None
+        if unanswered and each.step.group_name == of.group_name:
+            answer(connection, walk, steps, each.step, "", limits=limits, now=now, skipped=True)
+
+
 def start_timer(
     connection: sqlite3.Connection, walk: ChecklistRun, step: Step, now: datetime
 ) -> None:

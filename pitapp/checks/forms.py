@@ -22,6 +22,8 @@ class AnswerForm(PitForm):
     doubted = False
     """Whether the reading is asked about, and taken if it is sent again with `sure`."""
     expected = HiddenField()
+    known = HiddenField()
+    """The ids of the steps that the page took as answered for this heat, as the run-through begins."""
     shown = StringField("It shows")
     reason = TextAreaField("Why keep it", render_kw={"maxlength": 300, "rows": 2})
 

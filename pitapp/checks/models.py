@@ -24,7 +24,7 @@ KIND_NAMES: dict[str, str] = {
 Scope = Literal["all", "legal", "planned", "reset"]
 SCOPE_NAMES: dict[Scope, str] = {
     "all": "All settings",
-    "legal": "Legal only",
+    "legal": "Needed to race",
     "planned": "Planned only",
     "reset": "After a reset or update",
 }

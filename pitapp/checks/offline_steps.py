@@ -14,7 +14,7 @@ from typing import Any, NotRequired, TypedDict
 
 from flask import render_template
 
-from pitapp.checks import store
+from pitapp.checks import store, this_heat
 from pitapp.checks.context import TAKEN_UP_FOR, RunContext, run_context
 from pitapp.checks.controllers.profiles.formulas import looks_like, profile_question
 from pitapp.checks.engine import LEAST_REASON_WORDS, StepResult
@@ -39,6 +39,8 @@ UUID, STEP, AT, BACK = "{uuid}", "{step}", "{at}", "{back}"
 SURE = "{sure}"
 """Where a fragment offers to take a reading that is asked about as it is."""
 SHOWN = "{shown}"
+KNOWN = "{known}"
+"""Where the form of a run-through that is not begun yet says what it took as answered for this heat."""
 MARKS = {"problem_mark": "{problem}", "open_mark": "{open}"}
 """Where a fragment shows what speaks against an answer, and what opens a fold then."""
 TOKEN = re.compile(r'(name="csrf_token" value=")[^"]*')
@@ -92,6 +94,7 @@ class OfflineStep(TypedDict):
 
     key: str
     html: str
+    group: NotRequired[str]
     limits: dict[str, OfflineLimit]
     title: NotRequired[str]
     apart: NotRequired[dict[str, Any]]
@@ -107,7 +110,8 @@ class OfflineRun(TypedDict):
 
     `at` is a step's address with `{uuid}` and `{step}` in it. `uuid` is empty where none is begun;
     `since` is when it was, in ms, and `good_for` how long it holds. `settled` are the keys of the steps
-    that the server has nothing to ask at any more, `given` what the forms would send, `reason` what it
+    that the server has nothing to ask at any more (of one that is not begun: as long as no reset waits
+    to be sent), `group` the name of what a step is left out with, `given` what the forms would send, `reason` what it
     takes for a reading outside the limits to stand.
     """
 
@@ -157,7 +161,11 @@ def run_through(
     """One checklist's: taken up where it was left half-way, else one that is not begun yet."""
     present = run_context(connection, now, checklist)
     begun = store.open_run(
-        connection, checklist.id, car_id=present.car_id, since=present.left_since, scope=scope
+        connection,
+        checklist.id,
+        car_id=present.car_id,
+        since=this_heat.left_since(connection, present, checklist),
+        scope=scope,
     )
     new = present.walk(checklist, scope=scope).model_copy(update={"id": NOT_BEGUN})
     walk: ChecklistRun = begun or new
@@ -224,9 +232,11 @@ def _offline_run(
 
     form = AnswerForm.of(view.step)
     form.shown.data, form.reason.data = typed("shown"), typed("reason")
-    view = replace(view, sent=form)
+    view = replace(view, sent=form, known=KNOWN if walk.id == NOT_BEGUN else "")
     here_at, back_at = view.address, view.back
     step = OfflineStep(key=str(view.step.id), html=rendered(view), limits=_limits(view))
+    if view.step.group_name:
+        step["group"] = view.step.group_name
     if doubt := _doubt(view):
         step["doubt"] = doubt
     if view.limit is not None:

@@ -6,9 +6,9 @@ import sqlite3
 from collections.abc import Mapping, Sequence
 
 from pitapp.board.models import ReadyLine, Situation
-from pitapp.checks import store
+from pitapp.checks import store, this_heat
 from pitapp.checks.class_limits import class_limits
-from pitapp.checks.context import TAKEN_UP_FOR
+from pitapp.checks.context import TAKEN_UP_FOR, run_context
 from pitapp.checks.controllers import store as controllers
 from pitapp.checks.controllers.profiles import store as profile_store
 from pitapp.checks.controllers.profiles.formulas import in_use
@@ -23,7 +23,7 @@ from pitapp.checks.engine import (
     within_limit,
 )
 from pitapp.checks.lists import store as lists
-from pitapp.checks.models import Answer, ChecklistRun, Limit, Profile, Step
+from pitapp.checks.models import Answer, ChecklistRun, Limit, Profile, Step, scope_query
 from pitapp.checks.reading_text import limit_text, reading
 from pitapp.checks.scope import as_from_maker, differing
 from pitapp.web.clock import moment_text
@@ -37,7 +37,11 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
     if controller is None:
         return attention_line("none noted", "Choose the one in this car.", "/checks/controllers")
     own = lists.settings_list(connection, controller.id)
-    run = f"/checks/lists/{own.id}/run"
+    present = run_context(connection, situation.now, own, situation.car)
+    listed = lists.steps(connection, own.id, present.plan_id)
+    first = this_heat.scope_first(connection, present, own, listed)
+    whole_list = f"/checks/lists/{own.id}/run"
+    run = whole_list + scope_query(first)
     walks = store.settings_runs(connection, situation.car.id)
     walk = walks[0] if walks else None
     begun = store.open_run(
@@ -53,7 +57,8 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
         begun = None
     if begun and not illegal:
         sentence = f"Begun {moment_text(begun.started_at)}."
-        return attention_line("check half done", sentence, f"{run}{begun.query}")
+        half_done = run if first == "legal" else f"{whole_list}{begun.query}"
+        return attention_line("check half done", sentence, half_done)
     read_steps, answers = _read_last(connection, walks)
     whole = next((each for each in walks if each.scope != "legal"), walk)
     due = reasons_due(
@@ -85,7 +90,8 @@ def line(connection: sqlite3.Connection, situation: Situation) -> ReadyLine:
             f"/checks/lists/{own.id}",
         )
     unread = planned_unread(steps, answers, after_reset=any(w.scope == "reset" for w in walks))
-    return status_line(result, walk, [] if walks[-1].scope == "all" else unread)
+    near = this_heat.heat_is_near(connection, situation.meeting, situation.now)
+    return status_line(result, walk, [] if walks[-1].scope == "all" else unread, near=near)
 
 
 def planned_unread(
@@ -96,8 +102,13 @@ def planned_unread(
     return [each for each in differing(steps, read) if not (after_reset and as_from_maker(each))]
 
 
-def status_line(result: Verdict, walk: ChecklistRun, unread: Sequence[Step] = ()) -> ReadyLine:
-    """The line of a run-through that is not stale and found nothing illegal; `unread` of the plan."""
+def status_line(
+    result: Verdict, walk: ChecklistRun, unread: Sequence[Step] = (), *, near: bool = False
+) -> ReadyLine:
+    """The line of a run-through that is not stale and found nothing illegal.
+
+    `unread` is of the plan: with a heat near, what is legal is ready without it.
+    """
     href = f"/checks/walks/{walk.uuid}"
     unlike = [
         each for each in result.different if not same(each.shown, each.step.planned or each.shown)
@@ -107,13 +118,22 @@ def status_line(result: Verdict, walk: ChecklistRun, unread: Sequence[Step] = ()
         return attention_line("not as planned", f"{difference_sentence(unlike[0])}{more}", href)
     if result.unread:
         return attention_line("not all read", f"{result.unread[0].step.name} was not read.", href)
+    skipped = [each.step.name for each in result.skipped if each.step.required]
+    if skipped:
+        return attention_line("not all read", f"{skipped[0]} was skipped.", href)
     if unread:
         word = "legal" if result.legal else "read in part"
         many = (
             "1 planned setting was" if len(unread) == 1 else f"{len(unread)} planned settings were"
         )
         moment = moment_text(walk.ended_at or walk.started_at)
-        return attention_line(word, f"Read {moment}. {many} not read.", href)
+        return ReadyLine(
+            name=NAME,
+            level="good" if near and result.legal else "look",
+            word=word,
+            reason=f"Read {moment}. {many} not read.",
+            href=f"/checks/lists/{walk.checklist_id}/run{scope_query('planned')}",
+        )
     summary = "Legal, as planned" if result.legal else "As planned; the class sets no limit"
     reason = f"{summary}, read {moment_text(walk.ended_at or walk.started_at)}."
     return ReadyLine(name=NAME, level="good", word="ready", reason=reason, href=href)

@@ -8,12 +8,12 @@ from typing import Any
 from flask import Blueprint, redirect, request, url_for
 
 from pitapp.board.models import Situation
-from pitapp.checks import after_heat, answering, ready, store
+from pitapp.checks import after_heat, answering, ready, store, this_heat
 from pitapp.checks.card.routes import blueprint as card
 from pitapp.checks.context import cars_with, context_of_run, run_context
 from pitapp.checks.controllers import store as kept
 from pitapp.checks.controllers.routes import blueprint as controllers
-from pitapp.checks.engine import StepResult, defaults_from, plan_from
+from pitapp.checks.engine import StepResult, defaults_from, judge, plan_from
 from pitapp.checks.forms import AnswerForm
 from pitapp.checks.lists import store as lists
 from pitapp.checks.lists.routes import blueprint as own_lists
@@ -36,6 +36,10 @@ from pitapp.web.clock import now
 from pitapp.web.http.htmx import after_write, show, show_part
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
+
+OUTSIDE = "It is outside the class. Set it and read again, or say why it stays."
+GROUP = "group"
+"""The value of `skip` that leaves out what is still open of the step's group."""
 
 blueprint = Blueprint("checks", __name__, url_prefix="/checks")
 blueprint.add_app_template_filter(reading, "reading")
@@ -65,9 +69,11 @@ def page() -> Any:
         else None
     )
     own = lists.checklists(connection)
+    last = store.latest_runs(connection, [each.id for each in own], present.car_id)
     settings = (
         lists.settings_list(connection, present.controller.id) if present.controller else None
     )
+    steps = lists.steps(connection, settings.id, present.plan_id) if settings else []
     return show(
         "checks/page.html",
         present=present,
@@ -75,11 +81,18 @@ def page() -> Any:
         controller_line=ready.line(connection, situation) if situation else None,
         checklists=own,
         counts=lists.counts(connection),
-        last=store.latest_runs(connection, [each.id for each in own], present.car_id),
+        last=last,
+        half_way={
+            each.id
+            for each in own
+            if (run := last.get(each.id))
+            and not run.ended_at
+            and run.started_at >= this_heat.left_since(connection, present, each)
+        },
         settings=settings,
-        scopes=offered(lists.steps(connection, settings.id, present.plan_id), present.limits)
-        if settings
-        else {},
+        number=len(steps),
+        first=this_heat.scope_first(connection, present, settings, steps) if settings else "all",
+        scopes=offered(steps, present.limits),
     )
 
 
@@ -94,7 +107,7 @@ def run(checklist_id: int) -> Any:
         connection,
         checklist_id,
         car_id=present.car_id,
-        since=present.left_since,
+        since=this_heat.left_since(connection, present, checklist),
         scope=scope,
     )
     if not begun:
@@ -103,7 +116,8 @@ def run(checklist_id: int) -> Any:
             return redirect(url_for("checks.lists.checklist", checklist_id=checklist_id))
         if not in_scope(steps, scope, present.limits):
             return redirect(url_for("checks.run", checklist_id=checklist_id))
-    return _show(connection, begun or present.walk(checklist, scope=scope))
+    new = present.walk(checklist, scope=scope)
+    return _show(connection, begun or new, anew="anew" in request.args)
 
 
 @blueprint.get("/walks/<uuid>")
@@ -161,23 +175,25 @@ def _answered(
     limits = present.limits
     steps = look_up(connection, current, limits, at)[0]
     skipped, value, reason = "skip" in request.form, "", ""
-    if skipped:
-        if at.required:
-            form.shown.errors = ["This step cannot be skipped."]
-            return None
-    elif "stand" in request.form:
+    if skipped and (stored := _held(connection, current, at)) and judge(at, stored).stopped:
+        form.shown.errors = [OUTSIDE]
+        return None
+    if "stand" in request.form and not skipped:
         stored = _held(connection, current, at)
         if stored is None:
             form.shown.errors = ["Write what it shows first."]
             return None
         value, reason = stored.shown, form.why() or ""
-    else:
+    elif not skipped:
         value = form.stored_reading(at, as_expected="take" in request.form) or ""
         if "sure" not in request.form:
             before = store.last_shown(connection, current, at)
             known = (at.planned, before.shown if before else "")
             form.ask_about(at, value, known, other_plans(connection, current, present))
     if form.shown.errors or form.reason.errors:
+        return None
+    if request.form.get("skip") == GROUP:
+        answering.skip_group(connection, current, steps, at, limits=limits, now=now())
         return None
     _, token = answering.answer(
         connection,
@@ -219,12 +235,25 @@ def _begun(connection: sqlite3.Connection, uuid: str, at: Step) -> ChecklistRun:
         except ValueError:
             raise NotThere("There is no such run-through.") from None
         stored = store.begin(connection, new)
-        steps = lists.steps(connection, stored.checklist_id)
-        for known in after_heat.answers_from_log(connection, stored, steps):
+        for known in _answered_before(connection, stored):
             store.put_answer(connection, known, None, now())
     if stored.checklist_id != at.checklist_id:
         raise NotThere("This step belongs to another list.")
     return stored
+
+
+def _answered_before(connection: sqlite3.Connection, begun: ChecklistRun) -> list[Answer]:
+    """What a run-through need not ask: what the log says, and what the page took as read for this heat."""
+    steps = lists.steps(connection, begun.checklist_id, begun.profile_id)
+    answers = after_heat.answers_from_log(connection, begun, steps)
+    sent = request.form.get("known", "").split()
+    if not sent:
+        return answers
+    checklist = lists.checklist(connection, begun.checklist_id)
+    limits = context_of_run(connection, now(), checklist, begun).limits
+    among = in_scope(steps, begun.scope, limits)
+    read = this_heat.answers_of_this_heat(connection, begun, among, limits)
+    return [*answers, *(each for each in read if str(each.step_id) in sent)]
 
 
 @blueprint.post("/walks/<uuid>/again")
@@ -235,7 +264,7 @@ def again(connection: sqlite3.Connection, uuid: str) -> Any:
     if current.ended_at is None:
         notice("Dropped the run-through", store.remove_run(connection, current, now()))
     more = {} if current.scope == "all" else {"steps": current.scope}
-    return after_write("checks.run", checklist_id=current.checklist_id, **more)
+    return after_write("checks.run", checklist_id=current.checklist_id, anew=1, **more)
 
 
 def _scope() -> Scope:
@@ -292,12 +321,13 @@ def _show(
     status: int = 200,
     *,
     part: bool = False,
+    anew: bool = False,
 ) -> Any:
     checklist = lists.checklist(connection, current.checklist_id)
     if at is not None and at.checklist_id != checklist.id:
         raise NotThere("This step belongs to another list.")
     present = context_of_run(connection, now(), checklist, current)
-    steps, results = look_up(connection, current, present.limits, at)
+    steps, results = look_up(connection, current, present.limits, at, anew=anew)
     view = StepView.of(connection, current, present, results, at, form) if steps else None
     settings = (
         lists.steps(connection, checklist.id, current.profile_id) if current.scope != "all" else ()

@@ -1,4 +1,4 @@
-"""Which settings a run-through goes through: all, what the class fixes, what is planned, what a reset undoes."""
+"""Which settings a run-through goes through: all, what it takes to race, what is planned, what a reset undoes."""
 
 from __future__ import annotations
 
@@ -16,8 +16,9 @@ def in_scope(steps: Sequence[Step], scope: Scope, limits: Mapping[str, Limit]) -
 
     Args:
         steps: all settings of the controller, as planned.
-        scope: "legal" takes what the class limits, the signal of a limited rev limit, and what the
-            group "legal" asks by yes or no; without any limit, that group. "planned" takes what has a
+        scope: "legal" takes what it takes to race: what the class limits, the signal of a limited rev
+            limit, what the group "legal" asks by yes or no, and what is required in another group; without
+            any limit, that group and what is required. "planned" takes what has a
             plan; "reset" what has one that differs from the maker's default, or whose default is
             not noted.
         limits: what the class asks, by a step's key.
@@ -82,8 +83,8 @@ def _planned(step: Step) -> bool:
 def _legal(step: Step, limits: Mapping[str, Limit] | None) -> bool:
     own = step.group_name.casefold() == LEGAL
     if limits is None:
-        return own
-    if step.key in limits:
+        return own or step.required
+    if step.key in limits or (step.required and not own):
         return True
     if step.topic == "signal":
         return "rev_limit" in limits

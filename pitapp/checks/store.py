@@ -230,6 +230,31 @@ def readings_after_heat(
     return {each.key: each for each in (Answer(**row) for row in rows)}
 
 
+def answers_alike(
+    connection: sqlite3.Connection, walk: ChecklistRun, since: datetime
+) -> dict[int, Answer]:
+    """What was read since then with all in the car as in this run-through, the newest by step id.
+
+    Nothing from before a reset, or from before a run-through of the list was dropped.
+    """
+    alike = (
+        "check_walks.checklist_id = :checklist_id AND check_walks.car_id IS :car_id "
+        "AND check_walks.controller_id IS :controller_id AND check_walks.profile_id IS :profile_id"
+    )
+    rows = connection.execute(
+        f"SELECT {_ANSWER} FROM check_answers "  # noqa: S608
+        "JOIN check_walks ON check_walks.id = check_answers.walk_id "
+        f"WHERE {alike} AND check_walks.motor_id IS :motor_id "
+        "AND check_walks.race_class_id IS :race_class_id AND check_walks.firmware = :firmware "
+        "AND check_walks.id <> :id AND check_walks.removed_at IS NULL AND NOT skipped "
+        "AND answered_at >= max(:since, coalesce((SELECT max(coalesce(removed_at, started_at)) "
+        f"FROM check_walks WHERE {alike} AND (scope = 'reset' OR removed_at IS NOT NULL)), '')) "
+        "ORDER BY answered_at, check_answers.id",
+        walk.model_dump(exclude={"started_at", "ended_at"}) | {"since": to_db(since)},
+    )
+    return {each.step_id: each for each in (Answer(**row) for row in rows)}
+
+
 def remove_run(connection: sqlite3.Connection, item: ChecklistRun, now: datetime) -> str:
     """Take a run-through off the record; returns the undo token."""
     return records.remove(connection, "check_walks", item.id, "Removed the run-through", now)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
 
-from pitapp.checks import after_heat, store
+from pitapp.checks import after_heat, store, this_heat
 from pitapp.checks.context import RunContext
 from pitapp.checks.controllers.profiles import store as profile_store
 from pitapp.checks.controllers.profiles.formulas import OtherPlan, looks_like
@@ -34,8 +34,13 @@ def look_up(
     walk: ChecklistRun,
     limits: Mapping[str, Limit],
     at: Step | None = None,
+    *,
+    anew: bool = False,
 ) -> tuple[list[Step], list[StepResult]]:
-    """The steps of a run-through and what was found: an ended one keeps the steps that it had."""
+    """The steps of a run-through and what was found: an ended one keeps the steps that it had.
+
+    One that is not begun yet knows what was read for this heat, unless it is begun `anew`.
+    """
     if walk.ended_at is None:
         listed = lists.steps(connection, walk.checklist_id, walk.profile_id)
         steps = in_scope(listed, walk.scope, limits)
@@ -47,6 +52,8 @@ def look_up(
         answers = store.answers(connection, walk.id)
     else:
         answers = after_heat.answers_from_log(connection, walk, steps)
+        if not anew:
+            answers += this_heat.answers_of_this_heat(connection, walk, steps, limits)
     return steps, judge_all(steps, answers)
 
 
@@ -89,6 +96,10 @@ class StepView:
     """What the controller's other profiles plan."""
     profile: str = ""
     """By which profile's plan it is walked, where the controller holds several."""
+    more_of_group: bool = False
+    """Whether a step after it belongs to the same group."""
+    known: str = ""
+    """The ids of the steps that a run-through which is not begun yet need not ask for."""
 
     @classmethod
     def of(
@@ -107,13 +118,14 @@ class StepView:
         if current is None:
             return None
         place = [each.step.id for each in results].index(current.step.id)
-        step = current.step
+        step, known = current.step, _known(walk, results, form)
+        begun = walk.id and not known
         return cls(
             result=current,
             sent=form,
             number=place + 1,
             total=len(results),
-            previous_id=results[place - 1].step.id if place and walk.id else None,
+            previous_id=results[place - 1].step.id if place and begun else None,
             limit=context.limits.get(step.key),
             last=store.last_shown(connection, walk, step),
             signal=context.controller.signal_text
@@ -123,6 +135,9 @@ class StepView:
             walk=walk,
             others=other_plans(connection, walk, context),
             profile=profile_title(walk, context),
+            more_of_group=bool(step.group_name)
+            and any(each.step.group_name == step.group_name for each in results[place + 1 :]),
+            known=known,
         )
 
     @property
@@ -172,6 +187,13 @@ class StepView:
         return answer.began_at + timedelta(seconds=self.step.wait_s)
 
 
+def _known(walk: ChecklistRun, results: Sequence[StepResult], form: AnswerForm | None) -> str:
+    if form is not None:
+        return form.known.data or ""
+    settled = [str(each.step.id) for each in results if each.settled and not walk.id]
+    return " ".join(settled)
+
+
 @dataclass(frozen=True)
 class VerdictView:
     """The screen of an ended run-through: verdict and answers."""
@@ -197,6 +219,11 @@ class VerdictView:
         return (
             f"{SCOPE_NAMES[self.walk.scope]}: {len(self.results)} of {len(self.settings)} settings"
         )
+
+    @property
+    def others_left(self) -> int:
+        """How many settings of the controller this run-through of some did not come to."""
+        return len(self.settings) - len(self.results) if self.walk.scope != "all" else 0
 
     @property
     def passed_over(self) -> list[str]:
@@ -232,7 +259,8 @@ class VerdictView:
         if result.legal is False:
             return "stop"
         remarkable = (
-            result.different
+            any(each.step.required for each in result.skipped)
+            or result.different
             or result.unread
             or result.early
             or self.unlike

@@ -57,7 +57,7 @@ class StepForm(PitForm):
     why = TextAreaField("Why it matters", render_kw=SENTENCE)
     goes_wrong = TextAreaField("Common mistake", render_kw=SENTENCE)
     caution = TextAreaField("Caution", render_kw=SENTENCE)
-    required = BooleanField("Cannot be skipped")
+    required = BooleanField("Needed to race: while it is skipped, the car is not ready")
     wait_s = WholeField("Wait", unit="s")
     topic = SelectField(
         "Class limit or log field it belongs to",

@@ -35,14 +35,16 @@ const runs = (() => {
   async function walkAt(path) {
     const uuid = uuidOf(path);
     if (!uuid) return null;
-    const entries = (await outbox.unsent()).filter(({ url }) => url.includes(uuid));
+    const unsent = await outbox.unsent();
+    const entries = unsent.filter(({ url }) => url.includes(uuid));
     const database = entries.at(-1)?.database ?? (await databases.current());
     const paths = [path, ...entries.map(({ url }) => pathOf(url))];
     const run = (await ofDatabase(database)).find((each) => each.uuid === uuid || paths.some((other) => stepAt(each, other)));
     if (!run) return null;
     const given = {};
+    const known = run.uuid === uuid ? run.settled : run.uuid ? [] : knownAtStart(run, entries, unsent);
+    for (const key of known) given[key] = { at: run.since };
     if (run.uuid === uuid) {
-      for (const key of run.settled) given[key] = { at: run.since };
       for (const [key, fields] of Object.entries(run.given)) given[key] = { fields, at: run.since };
     }
     for (const entry of entries) {
@@ -51,9 +53,20 @@ const runs = (() => {
       const { key } = step;
       let fields = fieldsOf(entry);
       if ("stand" in fields) fields = { ...given[key]?.fields, stand: "", reason: fields.reason };
+      if (fields.skip === "group") {
+        const left = run.steps.filter((each) => each.group === step.group && !given[each.key]);
+        for (const each of left) given[each.key] = { fields, at: entry.madeAt };
+      }
       if (!("timer" in fields)) given[key] = { fields, at: entry.madeAt };
     }
-    return { run, uuid, entries, given };
+    return { run, uuid, entries, given, known };
+  }
+
+  // What a run-through that the server does not know yet need not ask: as it began here, else as the server has it;
+  // while a reset waits to be sent, everything is asked.
+  function knownAtStart(run, entries, unsent) {
+    if (entries.length) return (fieldsOf(entries[0]).known ?? "").split(" ").filter(Boolean);
+    return unsent.some(({ url }) => url.includes("steps=reset")) ? [] : run.settled;
   }
 
   // What a text can mean as a number, as the server reads it: usually one, none where it is no number, two where a
@@ -163,7 +176,7 @@ const runs = (() => {
     const before = run.steps[run.steps.indexOf(step) - 1];
     const values = {
       ...run.values, uuid, at: addressOf(run, step, uuid), back: before ? addressOf(run, before, uuid) : "",
-      shown: against?.reading,
+      shown: against?.reading, known: walk.known.join(" "),
     };
     for (const [name, text] of Object.entries(typed ?? {})) values[`typed-${name}`] = text;
     const problem = against?.text ? messages.bar("stop", against.text) : "";
