@@ -25,7 +25,10 @@ from pitapp.web.forms.form_errors import PitForm
 LINE = {"maxlength": 60, "autocomplete": "off"}
 TEXT = {"maxlength": 2000}
 PER_OHM = 1000.0
-CHARGES_NOW = {"storage": "At storage charge, as delivered", "unknown": "Not known: plan it as empty"}
+CHARGES_NOW = {
+    "storage": "At storage charge, as delivered",
+    "unknown": "Not known: plan it as empty",
+}
 CELL_MOHM = "A cell has between 0.01 and 5000 mΩ."
 
 

@@ -66,7 +66,7 @@ STEPS = (
         "Safe place",
         (
             "On stone or metal, or in a bag made for charging.",
-            "Nothing that burns within about 1 m. Not in the car, not on the way out.",
+            "Nothing that burns within about 1\u00a0m. Not in the car, not on the way out.",
         ),
         yes="It is in a safe place",
         no="Not yet",

@@ -231,9 +231,8 @@ def conflict_sentence(
     why = " or ".join(ways) or ("" if first else conflict.reason)
     sentence = f"{heat} has no full pack{': ' if why else ''}{why}."
     for each in first:
-        how = ", charged before all others" if each.amps else ""
-        late = f"{tell_time(each.at_min)}, {late_text(each.after_min)}"
-        sentence += f" At the earliest{how}, {each.pack} is full at {late}."
+        what = f"Charged first, {each.pack} can be" if each.amps else f"{each.pack} is"
+        sentence += f" {what} full at {tell_time(each.at_min)}, {late_text(each.after_min)}."
     return sentence
 
 
