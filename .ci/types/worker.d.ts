@@ -74,6 +74,7 @@ interface Step {
   doubt?: Doubt;
   apart?: { most: number; text: string };
   expected?: string;
+  group?: string;
 }
 
 /** `pitapp/checks/offline_steps.py: OfflineDoubt`. */
@@ -130,6 +131,7 @@ interface Walk {
   uuid: string;
   entries: Entry[];
   given: Record<string, { fields?: Record<string, string>; at: number }>;
+  known: string[];
 }
 
 // The worker's own scope, which the library of all workers does not know.
