@@ -169,6 +169,7 @@ def test_no_runs_is_said_and_is_a_wide_guess() -> None:
     assert ranked[0].extrapolated
     assert ranked[0].level == "look"
     assert "beyond" not in ranked[0].verdict
+    assert "no can logged" in ranked[0].verdict  # a mark has its reason
     assert ranked[0].flag_temperature_se_c > 5
     assert fit_heating([]).note in ranked[0].notes
 

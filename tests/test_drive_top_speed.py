@@ -177,6 +177,17 @@ def test_the_laws_of_the_car_stay_in_bounds() -> None:
         assert 0.0 < car.drag_area_m2 < inf
 
 
+@pytest.mark.parametrize("changes", [{"drag_area_m2": 0.95}, {"mass_kg": 4.9}])
+def test_a_figure_at_the_models_bounds_takes_nothing_away(changes: dict[str, float]) -> None:
+    """A drag area typed as .95 m² for .0095: it is forecast with, and nothing is learned over it."""
+    setup = believed()
+    odd = setup.model_copy(update={"car": with_changes(setup.car, **changes)})
+    runs = (measured(1, 40, 40.0, 0.5), measured(2, 42, 55.0, 0.5))
+    fit = fit_top_speeds(runs, odd, TopSpeedPrior())
+    assert fit is None or 0.0 < taught(odd, fit).car.drag_area_m2 <= 1.0
+    assert set(unlikely_speeds(runs, odd, TopSpeedPrior())) <= set(runs)
+
+
 MPH = 1 / 1.609344
 
 

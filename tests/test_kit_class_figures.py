@@ -152,6 +152,26 @@ def test_the_forecast_takes_voltage_and_pack_by_the_class(
     assert ForecastContext(db, {}, clock()).inputs["capacity_mah"].value == 5100
 
 
+@pytest.mark.parametrize(("own", "holds"), [(12_000, 12_000), (20_000, 14_600)])
+def test_of_two_rev_limits_the_lower_holds_on_every_screen(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car, own: float, holds: float
+) -> None:
+    add_motor(db, clock, car)
+    add_class(db, clock, rev_limit_rpm=14_600)
+    limited = kit.car(db, car.id).model_copy(update={"rev_limit_rpm": own})
+    kit.save_car(db, limited, clock())
+    assert figures(client.get("/gearing").text)["limit-speed-kmh"] == pytest.approx(kmh(holds))
+    assert ForecastContext(db, {}, clock()).inputs["rev_limit_rpm"].value == holds
+
+
+def test_any_pack_that_can_be_written_down_has_a_gearing_screen(
+    client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car
+) -> None:
+    add_motor(db, clock, car)
+    packs.save_pack(db, Pack(mark="A", cells_series=16, capacity_mah=5000, nominal_v=62), clock())
+    assert client.get("/gearing").status_code == 200
+
+
 def test_the_parked_car_weighs_what_its_class_asks_at_least(
     client: PageClient, db: sqlite3.Connection, clock: Clock, car: Car
 ) -> None:

@@ -24,6 +24,8 @@ def motor_id(db: sqlite3.Connection) -> int:
 
 def allowed(client: PageClient, path: str) -> str:
     answer = client.get(path)
+    if answer.mimetype in ("text/javascript", "text/css"):
+        return ""  # no document, to which alone this is granted
     (policy,) = answer.headers.getlist("Permissions-Policy")
     return str(re.search(r"microphone=\(([^)]*)\)", policy)[1])  # type: ignore[index]
 

@@ -27,7 +27,7 @@ DAILY = "daily"
 BEFORE_RESTORE = "before-restore"
 BEFORE_UPDATE = "before-update"
 BEFORE_ADDING = "before-adding"
-A_NIGHT = timedelta(hours=12)
+A_RACE_DAY = timedelta(hours=16)
 HERE_ONLY = ("devices", "identities", "pairing_codes")
 """Tables that stay as they are here: no copy lets a device back in that was removed since, and what
 a phone keeps for this database still finds it."""
@@ -133,11 +133,11 @@ def contents_now(connection: sqlite3.Connection) -> Contents:
 
 
 def daily_due(data_dir: Path, now: datetime) -> bool:
-    """Whether there is no daily copy of the last 12 hours, since a night lies between two race days, however early the
-    second begins. One made by a clock that was 12 hours or more ahead does not count.
+    """Whether there is no daily copy of the last 16 hours: longer than a race day, shorter than from one morning to
+    an earlier one. One made by a clock that was 16 hours or more ahead does not count.
     """
     return not any(
-        copy.why == DAILY and abs(now - copy.made_at) < A_NIGHT for copy in list_copies(data_dir)
+        copy.why == DAILY and abs(now - copy.made_at) < A_RACE_DAY for copy in list_copies(data_dir)
     )
 
 

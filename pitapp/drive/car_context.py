@@ -195,7 +195,7 @@ class CarContext:
             elsewhere.append(("from the last run", "", {"air_c": last.air_c}))
         rules, pack = self.race_class, self.pack
         if rules:
-            elsewhere.append(input_sources.class_inputs(rules))
+            elsewhere.append(input_sources.class_inputs(rules, self.car))
         if pack:
             elsewhere.append(input_sources.pack_inputs(pack, self._readings.get(pack.id)))
         if self.car:

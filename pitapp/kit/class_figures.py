@@ -6,7 +6,7 @@ import sqlite3
 from datetime import datetime
 from typing import Any
 
-from pitapp.kit.models import Car
+from pitapp.kit.models import MOST_PACK_V, Car
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import RaceClass
 from pitapp.packs import store as packs
@@ -27,16 +27,20 @@ def from_class(race_class: RaceClass | None) -> dict[str, Any]:
 
 
 def filled(car: Car, figures: dict[str, Any]) -> Car:
-    """The car with these figures where it has none of its own."""
-    lacking = {name: value for name, value in figures.items() if getattr(car, name) is None}
-    return car.model_copy(update=lacking)
+    """The car with these figures where it has none of its own; of two rev limits the lower holds."""
+    given = {name: value for name, value in figures.items() if getattr(car, name) is None}
+    limit, own = figures.get("rev_limit_rpm"), car.rev_limit_rpm
+    if limit is not None and own is not None:
+        given["rev_limit_rpm"] = min(limit, own)
+    return car.model_copy(update=given)
 
 
 def with_class_figures(connection: sqlite3.Connection, car: Car, now: datetime) -> Car:
     """The car as it is to be worked with now; it is read again whenever its class or packs change.
 
-    Rev limit and weight are its class's where it has none of its own. The voltage is that of the pack
-    run last in it, else its class's, else that of the first pack.
+    Rev limit and weight are its class's where it has none of its own, the rev limit also where its own
+    is higher. The voltage is that of the pack run last in it, else its class's, else that of the first
+    pack.
     """
     meeting = meetings.current_meeting(connection, now)
     known = from_class(meetings.class_raced(connection, meeting, car.id))
@@ -46,6 +50,6 @@ def with_class_figures(connection: sqlite3.Connection, car: Car, now: datetime) 
         pack = sound.get(last[0].pack_id or 0) if last else None
         if pack is None and not known.get("pack_v"):
             pack = next(iter(sound.values()), None)
-        if pack is not None:
+        if pack is not None and pack.shown_nominal_v <= MOST_PACK_V:
             known["pack_v"] = pack.shown_nominal_v
     return filled(car, known)

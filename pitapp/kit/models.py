@@ -9,6 +9,8 @@ from pydantic import AfterValidator, Field, model_validator
 from pitapp.kit.pitch import checked_pitch, module_mm, pitch_label
 from pitapp.record import Record
 
+MOST_PACK_V = 60.0
+
 Name = Annotated[str, Field(min_length=1, max_length=60)]
 Remarks = Annotated[str, Field(max_length=2000)]
 GearKind = Literal["pinion", "spur"]
@@ -39,7 +41,7 @@ class Car(Record):
     pitch: Pitch
     tyre_diameter_mm: float = Field(ge=10, le=400)
     motor_id: int | None = None
-    pack_v: float | None = Field(None, gt=0, le=60)
+    pack_v: float | None = Field(None, gt=0, le=MOST_PACK_V)
     rev_limit_rpm: float | None = Field(None, ge=500, le=200_000)
     least_tooth_sum: int | None = Field(None, ge=12, le=400)
     most_tooth_sum: int | None = Field(None, ge=12, le=400)

@@ -45,6 +45,12 @@ class ParkedCar(NamedTuple):
         return self.car.mass_g or tested or self.class_mass_g
 
 
+def _mass_hint(parked: ParkedCar) -> str:
+    tested = parked.test is not None and parked.test.mass_g is not None
+    guessed = parked.mass_g is not None and parked.car.mass_g is None and not tested
+    return "The least that the class allows: weigh the car." if guessed else "Ready to race."
+
+
 def _parked(connection: sqlite3.Connection) -> ParkedCar | None:
     car = kit.current_car(connection, current_settings())
     return _with(connection, car) if car else None
@@ -202,4 +208,4 @@ def _of_form(connection: sqlite3.Connection) -> ParkedCar:
 
 
 def _show_test(form: TiltForm, parked: ParkedCar, status: int = 200) -> Any:
-    return show("roll/test.html", status, form=form, parked=parked)
+    return show("roll/test.html", status, form=form, parked=parked, mass_hint=_mass_hint(parked))

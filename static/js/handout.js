@@ -23,14 +23,14 @@ if (share && navigator.share) {
 }
 
 // Opened by a link: what stands behind the # goes into the field, out of the address, and is looked at: that writes
-// nothing. In an iPhone's browser it is to be carried over to the app first.
+// nothing. In an iPhone's browser it is to be carried over to the app first; a page kept on the phone has nobody to ask.
 function fill() {
   if (location.hash.length < 2) return;
   link.value = location.href;
   history.replaceState(history.state, "", location.pathname + location.search);
   const elsewhere = byId("not-the-app") && navigator.standalone === false;
   if (elsewhere) byId("not-the-app").hidden = false;
-  else link.form.requestSubmit();
+  else if (!byId("offline-part")?.dataset.keptAt) link.form.requestSubmit();
 }
 
 async function readSquare(detector) {

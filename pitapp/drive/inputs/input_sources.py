@@ -48,9 +48,11 @@ def kit_inputs(car: Car, motor: Motor | None) -> list[SourcedInputs]:
     return [*inputs, ("from Kit", motor.name, motor_figures(motor))] if motor else inputs
 
 
-def class_inputs(rules: RaceClass) -> SourcedInputs:
-    """What the rules ask for that the forecast reckons with."""
-    asked = {"rev_limit_rpm": rules.rev_limit_rpm, "run_length_s": rules.run_length_s}
+def class_inputs(rules: RaceClass, car: Car | None = None) -> SourcedInputs:
+    """What the rules ask for that the forecast reckons with; a lower rev limit of the car's own holds."""
+    limit, own = rules.rev_limit_rpm, car.rev_limit_rpm if car else None
+    lower_own = limit is not None and own is not None and own < limit
+    asked = {"rev_limit_rpm": None if lower_own else limit, "run_length_s": rules.run_length_s}
     return "from the class", rules.name, asked
 
 

@@ -107,6 +107,6 @@ def _of_laps(laps_s: tuple[float, ...]) -> dict[str, Any]:
 
 
 def _rev_limit(run: Run, rules: RaceClass | None) -> float | None:
-    """The class's limit, else the car's as it was; infinite if neither has one, None if unknown."""
+    """The lower of the class's limit and the car's as it was; infinite if neither has one, None if unknown."""
     own = run.snapshot.car.rev_limit_rpm
-    return own if rules is None else rules.rev_limit_rpm or own or inf
+    return own if rules is None else min(rules.rev_limit_rpm or inf, own or inf)

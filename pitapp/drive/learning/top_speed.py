@@ -104,7 +104,10 @@ def fit_top_speeds(
     logs = min(starts, key=lambda each: _cost(points, each, prior))
     covariance: Matrix = []
     for _ in range(_MOST_STEPS):
-        lower, step = _step(points, logs, prior)
+        try:
+            lower, step = _step(points, logs, prior)
+        except ValueError:  # the model's bounds
+            break
         covariance = inverse(lower)
         before, share = _cost(points, logs, prior), 1.0
         while share > _LEAST_STEP and _cost(points, _moved(logs, step, share), prior) > before:
@@ -114,6 +117,8 @@ def fit_top_speeds(
         logs = _moved(logs, step, share)
         if hypot(*step) < 1e-3:
             break
+    if not covariance:
+        return None
     spreads = sqrt(covariance[0][0]), sqrt(covariance[1][1]), sqrt(covariance[2][2])
     return TopSpeedFit(exp(logs[0]), exp(logs[1]), exp(logs[2]), spreads, len(points))
 
@@ -136,7 +141,10 @@ def _split(
         point = _point(run, setup)
         if point is None:
             continue
-        low, high = point.likely(prior)
+        try:
+            low, high = point.likely(prior)
+        except ValueError:  # so near the model's bounds that it cannot be driven over four spreads
+            continue
         if low <= point.speed <= high:
             points.append(point)
         else:
@@ -151,9 +159,12 @@ def _moved(logs: list[float], step: list[float], share: float) -> list[float]:
 
 
 def _cost(points: list[_Point], logs: list[float], prior: TopSpeedPrior) -> float:
-    """Minus twice the log posterior, shifted."""
+    """Minus twice the log posterior, shifted; infinite where the model cannot be driven."""
     believed = sum(pull * each * each for pull, each in zip(prior.pulls, logs, strict=True))
-    return believed + sum(point.cost(point.speed - point.top(logs)) for point in points)
+    try:
+        return believed + sum(point.cost(point.speed - point.top(logs)) for point in points)
+    except ValueError:
+        return inf
 
 
 def _step(

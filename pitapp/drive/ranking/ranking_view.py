@@ -75,9 +75,9 @@ class RankingView:
 
     @property
     def direction(self) -> GearForecast | None:
-        """The quickest gear that the model puts under the limit, where the head is slower."""
+        """The quickest gear, where the head is slower and that one is to be gone to in steps."""
         head, first = self.head.gear, self.gears[0]
-        if head is None or first is head or first.level == "stop":
+        if head is None or first is head or first.level != "look":
             return None
         return first if head.lap_s - first.lap_s >= LEAST_STEP_S else None
 

@@ -19,7 +19,7 @@ hundred is too hot, by the racers of the tests."""
 _PACK_NEARLY_EMPTY = 0.85
 CARE = (
     f"With care: over {MOST_HOT * 100:.0f} runs in 100 end too hot, over {_PACK_NEARLY_EMPTY * 100:.0f} % "
-    f"of the pack is used, or the gear is over {REACH * 100:.0f} % beyond those logged."
+    f"of the pack is used, or the gear is over {REACH * 100:.0f} % beyond those logged, or no can is logged yet."
 )
 """The rule of "look" in the racer's words; that of `level_of`."""
 _SAME = 1e-9
@@ -56,6 +56,13 @@ class Outlook(NamedTuple):
     def is_far(self) -> bool:
         """Whether no logged gear is near enough for the forecast to be relied upon."""
         return self.beyond is None or self.beyond > REACH + _SAME
+
+    @property
+    def doubt(self) -> str:
+        """What is to be gone for in steps, of a gear to be taken with care."""
+        if self.may_be_hot:
+            return "Not sure to stay cool"
+        return "Beyond what is logged" if self.is_far else "Takes most of the pack"
 
 
 def hot_chance(room_k: float, se_k: float) -> float:
@@ -114,6 +121,8 @@ def verdict_of(out: Outlook, fitted: Outlook, *, same: bool, degrees: str = "°C
         parts.append("the pack is empty before the flag")
     elif out.pack_share > _PACK_NEARLY_EMPTY:
         parts.append(f"takes {out.pack_share * 100:.0f} % of the pack")
-    if out.beyond is not None and out.is_far:
+    if out.beyond is None:
+        parts.append("no can logged in any gear yet")
+    elif out.is_far:
         parts.append(f"{out.beyond * 100:.0f} % beyond any gear logged so far")
     return "; ".join(parts)
