@@ -108,6 +108,7 @@ def test_a_pack_that_is_charged_where_the_plan_has_it_not(
     assert is_old(client)
     assert "B is on the charger, not as planned." in shown(client)
     plan_again(client)
+    assert re.search(r"It began with [^.]*\bB on the charger\b", shown(client))
 
 
 @pytest.mark.parametrize(("outcome", "old"), [("done", False), ("stopped", True)])
@@ -218,6 +219,17 @@ def test_a_new_pack_is_asked_how_full_it_is(client: PageClient, db: sqlite3.Conn
     charge = next(step for step in plan.steps if step.kind == "charge")
     assert timedelta(minutes=24) < charge.ends_at - charge.begins_at < timedelta(minutes=55)
     assert store.storages(db, 1)[0].stored_at == RACE_MORNING
+
+
+def test_a_new_pack_for_a_run_that_is_being_logged_is_not_taken_to_be_at_storage(
+    client: PageClient,
+) -> None:
+    page = client.get("/packs/new?back=/runs/new%3Fheat%3D1").text
+    asked = re.findall(r'<input[^>]*name="charge_now"[^>]*>', page)
+    assert [("storage" in each, "checked" in each) for each in asked] == [
+        (True, False),
+        (False, True),
+    ]
 
 
 @pytest.mark.parametrize("sent", [{}, {"charge_now": "unknown"}])

@@ -28,7 +28,7 @@ from pitapp.packs.planning.routes import blueprint as planning_screens
 from pitapp.packs.sums import label_sums
 from pitapp.web.clock import current_settings, now
 from pitapp.web.http.htmx import after_write, show
-from pitapp.web.writes.onward import onward
+from pitapp.web.writes.onward import BACK, onward
 from pitapp.web.writes.submission import save_form
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
@@ -82,9 +82,14 @@ def new() -> Any:
         "cells_series": (race_class and race_class.cells_series) or 2,
         "cells_parallel": 1,
         "most_charge_c": 1,
-        "charge_now": "storage",
+        "charge_now": "unknown" if _just_run() else "storage",
     }
     return _show_form(PackForm(data=values))
+
+
+def _just_run() -> bool:
+    """Whether the pack is added from the log of a run, which it may have run in already."""
+    return request.args.get(BACK, "").startswith("/runs")
 
 
 @blueprint.get("/<int:pack_id>/edit")

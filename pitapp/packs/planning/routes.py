@@ -76,7 +76,9 @@ def _began(record: PlanRecord, marks: Mapping[int, str]) -> list[str]:
     """How full each pack was taken to be when the plan was made."""
     packs = made_from_of(record).packs.items()
     return [
-        f"{marks[pack_id]} empty (not known)"
+        f"{marks[pack_id]} on the charger"
+        if then.what == "charging"
+        else f"{marks[pack_id]} empty (not known)"
         if then.percent is None
         else f"{marks[pack_id]} {then.percent:.0f}\u00a0%"
         for pack_id, then in packs

@@ -31,6 +31,9 @@ def help_sentence(each: Help, without: int, chargers: Sequence[ChargerRecord]) -
     'Somebody who watches while you drive or marshal: every heat has a full pack.'
     >>> help_sentence(Help("pack", 1, like="A", full=True), 3, [])
     'One more pack like A, brought full: 1 heat without a full pack instead of 3.'
+    >>> own = ChargerRecord(name="Box", outputs=1, amps_per_output=3, watts_per_output=50, amps_in_all=3)
+    >>> help_sentence(Help("amps", 0, amps=10 / 3, watts=10 / 3 * 16.8), 1, [own])
+    'Box with 3.33 A, 56 W on its output (3.333 A in all): every heat has a full pack.'
     >>> own = ChargerRecord(name="Box", outputs=2, amps_per_output=3, watts_per_output=50, amps_in_all=6)
     >>> help_sentence(Help("amps", 0, amps=6.0, watts=51), 1, [own])
     'Box with 6 A, 51 W on each output (12 A in all): every heat has a full pack.'
@@ -39,14 +42,14 @@ def help_sentence(each: Help, without: int, chargers: Sequence[ChargerRecord]) -
     if each.kind == "amps":
         charger = chargers[each.charger]
         outputs = "on each output" if charger.outputs > 1 else "on its output"
-        watts = f", {each.watts:g} W" if each.watts > charger.watts_per_output else ""
+        watts = f", {each.watts:.4g} W" if each.watts > charger.watts_per_output else ""
         limits = (
             (charger.amps_in_all, each.amps * charger.outputs, "A"),
             (charger.watts_in_all, each.watts * charger.outputs, "W"),
         )
-        more = [f"{needs:g} {unit}" for own, needs, unit in limits if own and own < needs]
+        more = [f"{needs:.4g} {unit}" for own, needs, unit in limits if own and own < needs]
         in_all = f" ({', '.join(more)} in all)" if more else ""
-        what = f"{charger.name} with {each.amps:g} A{watts} {outputs}{in_all}"
+        what = f"{charger.name} with {each.amps:.3g} A{watts} {outputs}{in_all}"
     if each.kind == "pack":
         what = f"One more pack like {each.like}, "
         what += "brought full" if each.full else "at storage charge"

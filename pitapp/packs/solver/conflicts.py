@@ -25,7 +25,7 @@ from pitapp.packs.solver.watched_time import SLACK_MIN, WatchedTime
 
 NONE_FREE = "no pack is free for it"
 NONE_LARGE = "no pack is large enough for it"
-LEFT_ALONE = "nobody watches before it for longer than a pack may sit full"
+LEFT_ALONE = "the chargers are unwatched before it for longer than a pack may sit full"
 
 
 def find_conflicts(
