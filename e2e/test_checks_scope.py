@@ -7,7 +7,7 @@ from playwright.sync_api import Page, expect
 
 from e2e import a11y
 from e2e.pages.checks import Checks, RunThrough
-from e2e.pages.offline import Phone, bars, visit_once
+from e2e.pages.offline import Phone, bars, post, visit_once
 from e2e.server import ServerProcess, rows
 from e2e.thumb import Thumb
 
@@ -31,6 +31,10 @@ READ = (
     "SELECT scope, name, shown FROM check_answers JOIN check_walks ON check_walks.id = walk_id "
     "JOIN check_steps ON check_steps.id = step_id ORDER BY check_answers.id"
 )
+KEPT_OUTSIDE = (
+    "SELECT name, shown, reason FROM check_answers "
+    "JOIN check_steps ON check_steps.id = step_id ORDER BY check_answers.id"
+)
 ENDED = "SELECT scope, ended_at IS NOT NULL FROM check_walks ORDER BY id"
 
 
@@ -41,6 +45,16 @@ READ_IS_KEPT = """async () => {
         if (all && all.settled.length === 5) return true;
     }
     return false;
+}"""
+
+GROWN_OLD = """async () => {
+    for (const name of await caches.keys()) {
+        const kept = name.startsWith("pages-") && (await caches.open(name));
+        const copy = kept && (await kept.match("/offline/runs"));
+        if (!copy) continue;
+        const runs = (await copy.json()).map((run) => ({ ...run, since: run.since - run.known_for - 1000 }));
+        await kept.put("/offline/runs", new Response(JSON.stringify(runs), { headers: copy.headers }));
+    }
 }"""
 
 
@@ -122,3 +136,66 @@ def test_needed_to_race_then_after_a_reset_with_no_server(
     ]
     assert [shown for _, _, shown in new][-2:] == ["6", "700"]
     assert rows(server, ENDED)[-3:] == [("all", 0), ("reset", 1), ("planned", 0)]
+
+
+@pytest.mark.parametrize("by", ["a run that waits to be sent", "the next heat"])
+def test_with_no_server_what_was_read_holds_until_the_car_is_driven(
+    server: ServerProcess, phone: Phone, by: str
+) -> None:
+    page = phone.open()
+    visit_once(page, server.url)
+    checks = Checks(page, server.url).open()
+    checks.press("Needed to race (5)")
+    run = RunThrough(page, server.url)
+    for place, name in enumerate(LEGAL, start=1):
+        run.expect_step(name, f"{place} of 5")
+        run.confirm()
+    expect(run.verdict()).to_contain_text("Legal")
+    visit_once(page, server.url)
+    wait_until_the_readings_are_kept(page)
+    server.kill()
+
+    page.goto(f"{server.url}/checks")
+    checks.run_through()
+    expect_title(run, "Throttle response", "5 of 24")
+    page.goto(f"{server.url}/checks")
+    if by == "the next heat":
+        page.evaluate(GROWN_OLD)
+    else:
+        post(page, "/runs/new", {"car_id": "1", "pack_id": "", "can_c": "61"})
+    checks.run_through()
+    expect_title(run, "Rev limit", "1 of 24")
+    phone.close()
+
+
+def test_with_no_server_what_is_kept_outside_the_class_is_not_skipped_away(
+    server: ServerProcess, phone: Phone
+) -> None:
+    before = rows(server, KEPT_OUTSIDE)
+    page = phone.open()
+    visit_once(page, server.url)
+    server.kill()
+
+    page.goto(f"{server.url}/checks")
+    run = Checks(page, server.url).run_through()
+    expect_title(run, "Rev limit", "1 of 24")
+    run.enter("15000")
+    run.let_stand("No cable with me")
+    expect_title(run, "Signal at switch-on", "2 of 24")
+    for way in ("Skip", "Skip group legal"):
+        run.press("Back")
+        expect_title(run, "Rev limit", "1 of 24")
+        run.press(way)
+        expect(page.get_by_text("It is outside the class.")).to_be_visible()
+        expect_title(run, "Rev limit", "1 of 24")
+        page.goto(f"{server.url}/checks")
+        Checks(page, server.url).run_through()
+        expect_title(run, "Signal at switch-on", "2 of 24")
+    phone.close()
+
+    server.start()
+    page = phone.open()
+    page.goto(server.url)
+    expect(bars(page)).to_contain_text("Sent:", timeout=20_000)
+    new = rows(server, KEPT_OUTSIDE)[len(before) :]
+    assert new == [("Rev limit", "15000", "No cable with me")]

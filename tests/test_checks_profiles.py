@@ -12,6 +12,7 @@ import pytest
 
 from pitapp.board.models import ReadyLine, Situation
 from pitapp.checks import ready
+from pitapp.checks import store as checks
 from pitapp.checks.controllers import store as controllers
 from pitapp.checks.controllers.profiles import store as profile_store
 from pitapp.checks.controllers.profiles.formulas import OtherPlan, in_use, looks_like
@@ -273,3 +274,26 @@ def test_profiles_travel_in_the_file_of_everything(
     contents.close()
     assert planned(db, added)[:2] == ["18000", "4"]
     assert profile_store.profile(db, own(db), added).chosen
+
+
+def test_a_reset_under_one_profile_clears_what_was_read_under_all(
+    client: PageClient, db: sqlite3.Connection, settings: list[Step], clock: Clock
+) -> None:
+    second(db, settings)
+    lists.save_defaults(db, {settings[1].id: "20"}, clock())
+    first, practice = profile_store.profiles(db, own(db))
+
+    def read(profile: Profile, step: Step, shown: str, scope: str = "") -> list[str]:
+        """Begin with what a page takes as read; what the run-through holds then."""
+        clock.tick(60)
+        profile_store.use(db, own(db), profile, clock())
+        uuid = str(uuid4())
+        data = {"shown": shown, "sure": "1", "known": str(settings[1].id)}
+        address = f"/checks/walks/{uuid}/steps/{step.id}{scope}"
+        assert client.post_form(address, data).status_code == 303
+        return [each.shown for each in checks.answers(db, checks.checklist_run(db, uuid).id)]
+
+    assert read(practice, settings[1], "4") == ["4"]
+    assert read(practice, settings[2], "off") == ["4", "off"]
+    read(first, settings[1], "10", "?steps=reset")
+    assert read(practice, settings[2], "off") == ["off"]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import sqlite3
+from collections.abc import Callable
 from datetime import timedelta
 from html import unescape
 from uuid import uuid4
@@ -251,3 +252,140 @@ def test_a_post_without_what_the_page_showed_begins_with_nothing_answered(
     other = {"shown": "10", "known": f"{settings[5].id} x 99999999999999999999"}
     assert client.post_form(f"/checks/walks/{uuid4()}/steps/{step.id}", other).status_code == 303
     assert db.execute("SELECT count(*) FROM check_answers WHERE walk_id = 3").fetchone()[0] == 1
+
+
+# --- what counts as driven ---------------------------------------------------------------------
+
+
+def log_run(client: PageClient, **more: str) -> None:
+    assert client.post_form("/runs/new", {"car_id": "1", "pack_id": ""} | more).status_code == 303
+
+
+def done_without_a_run(client: PageClient, db: sqlite3.Connection, clock: Clock) -> None:
+    clock.tick(46 * 60)
+    meetings.finish_heat(db, 1, clock())
+    clock.tick(20 * 60)
+
+
+def overdue(client: PageClient, db: sqlite3.Connection, clock: Clock) -> None:
+    clock.tick(56 * 60)
+
+
+def logged_with_the_time_of_its_heat_which_was_late(
+    client: PageClient, db: sqlite3.Connection, clock: Clock
+) -> None:
+    """Read at 09:00, heat 1 moved up to 08:55, driven at 09:08 and logged at 09:13."""
+    db.execute("UPDATE heats SET starts_at = ?", (to_db(RACE_MORNING - timedelta(minutes=5)),))
+    clock.tick(13 * 60)
+    log_run(client, heat_id="1", run_s="300")
+
+
+def logged_before_its_time(client: PageClient, db: sqlite3.Connection, clock: Clock) -> None:
+    clock.tick(35 * 60)
+    log_run(client, heat_id="1", run_s="300")
+    assert runs.runs(db)[0].started_at > clock()
+
+
+@pytest.mark.parametrize(
+    "pass_heat_1",
+    [
+        done_without_a_run,
+        overdue,
+        logged_with_the_time_of_its_heat_which_was_late,
+        logged_before_its_time,
+    ],
+)
+def test_after_heat_1_all_is_asked_for_heat_2(
+    client: PageClient,
+    settings: list[Step],
+    db: sqlite3.Connection,
+    clock: Clock,
+    pass_heat_1: Callable[[PageClient, sqlite3.Connection, Clock], None],
+) -> None:
+    grid = [Step(name=name) for name in ("Body pins in", "Wheel nuts tight", "Transponder on")]
+    list_id, _ = lists.add_checklist(db, Checklist(name="Grid", occasion="heat"), grid, clock())
+    Walker(client).open(f"/checks/lists/{list_id}/run").tap(take="1", expected="done")
+    run = f"/checks/lists/{settings[0].checklist_id}/run"
+    Walker(client).open(f"{run}?steps=legal").read()
+    assert Walker(client).open(run).step == "Throttle response"
+    assert Walker(client).open(f"/checks/lists/{list_id}/run").step == "Wheel nuts tight"
+    pass_heat_1(client, db, clock)
+    assert Walker(client).open(run).step == "Rev limit"
+    assert Walker(client).open(f"/checks/lists/{list_id}/run").step == "Body pins in"
+
+
+def test_what_was_read_after_a_run_stands_though_it_is_logged_later(
+    client: PageClient, settings: list[Step], db: sqlite3.Connection, clock: Clock
+) -> None:
+    clock.tick(46 * 60)
+    run = f"/checks/lists/{settings[0].checklist_id}/run"
+    Walker(client).open(f"{run}?steps=legal").read()
+    clock.tick(4 * 60)
+    log_run(client, heat_id="1", run_s="300")
+    assert Walker(client).open(run).step == "Throttle response"
+
+
+def test_a_heat_that_another_car_drove_is_not_this_cars(
+    client: PageClient, settings: list[Step], db: sqlite3.Connection, clock: Clock
+) -> None:
+    other, _ = kit.save_car(
+        db, kit.cars(db)[0].model_copy(update={"id": 0, "name": "Other"}), RACE_MORNING
+    )
+    run = f"/checks/lists/{settings[0].checklist_id}/run"
+    Walker(client).open(f"{run}?steps=legal").read()
+    clock.tick(46 * 60)
+    log_run(client, car_id=str(other), heat_id="1")
+    assert Walker(client).open(run).step == "Throttle response"
+
+
+def test_the_list_for_after_a_heat_is_not_lost_when_its_run_is_logged(
+    client: PageClient, settings: list[Step], db: sqlite3.Connection, clock: Clock
+) -> None:
+    (own,) = [each for each in lists.checklists(db) if each.occasion == "after"]
+    run = f"/checks/lists/{own.id}/run"
+    racer = Walker(client).open(run)
+    steps = [each.name for each in lists.steps(db, own.id)]
+    for _ in range(2):
+        racer.tap(shown="20")
+    assert racer.step == steps[2]
+    clock.tick(120)
+    log_run(client)
+    assert Walker(client).open(run).step == steps[2]
+    assert "Left half-way" in client.get("/checks").get_data(as_text=True)
+    clock.tick(40 * 60)
+    log_run(client)
+    assert Walker(client).open(run).step != steps[2]
+
+
+def test_ask_all_is_offered_where_it_asks_more(
+    client: PageClient, settings: list[Step], db: sqlite3.Connection
+) -> None:
+    (own,) = [each for each in lists.checklists(db) if each.occasion == "after"]
+    log_run(client, can_c="60", read_after_s="20")
+    page = Walker(client).open(f"/checks/lists/{own.id}/run").page
+    assert 'name="known"' in page
+    assert "Ask all" not in page
+
+
+# --- what is not legal stays so ------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("skip", ["1", "group"])
+def test_what_is_kept_outside_the_class_is_not_skipped_away(
+    client: PageClient, settings: list[Step], db: sqlite3.Connection, skip: str
+) -> None:
+    racer = Walker(client).open(f"/checks/lists/{settings[0].checklist_id}/run")
+    racer.tap(shown="15000")
+    racer.tap(stand="1", reason="No cable with me")
+    assert racer.step == NEEDED[1]
+    (address,) = re.findall(r'class="button" href="([^"]*/steps/[^"]*)">Back', racer.page)
+    assert 'name="skip"' not in racer.open(unescape(address)).page
+    assert client.post_form(unescape(address), {"skip": skip}).status_code == 422
+    assert tuple(db.execute("SELECT shown, skipped, reason FROM check_answers").fetchone()) == (
+        "15000",
+        0,
+        "No cable with me",
+    )
+    # What was read anew inside the class may be left out again.
+    racer.tap(shown="14600")
+    assert client.post_form(unescape(address), {"skip": "1"}).status_code == 303

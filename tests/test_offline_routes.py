@@ -8,16 +8,22 @@ import re
 import sqlite3
 import struct
 import uuid
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from flask import Flask
 
+from pitapp.checks.controllers import store as controllers
+from pitapp.checks.lists import store as lists
+from pitapp.checks.models import Controller
+from pitapp.checks.starting_list import STARTING_LIST
 from pitapp.db import settings
 from pitapp.gearing import store as gearing
 from pitapp.kit import store as kit
 from pitapp.kit.models import Car
 from pitapp.meetings import store as meetings
+from pitapp.meetings.formulas import Entry
 from pitapp.meetings.models import Meeting, RaceClass
 from pitapp.packs import store as packs
 from pitapp.packs.charging import store as charging
@@ -226,6 +232,48 @@ def test_a_charge_that_was_begun_is_kept_as_it_stands(
     anew = [each for each in kept(client)[1] if "start" in each]
     assert {each["start"]["busy"] for each in anew} == {uuid}
     assert all(each["uuid"] == "" and not each["settled"] for each in anew)
+
+
+def test_a_list_that_is_not_begun_knows_for_how_long_what_was_read_holds(
+    client: PageClient, db: sqlite3.Connection, car: int, clock: Clock
+) -> None:
+    meeting = Meeting(day=RACE_MORNING.date(), time_zone="UTC")
+    starts = RACE_MORNING + timedelta(minutes=40)
+    meetings.save_meeting(db, meeting, RACE_MORNING, [Entry("heat", starts)])
+    added, _ = controllers.add(db, Controller(name="Own"), STARTING_LIST, car, clock())
+    own = lists.settings_list(db, added)
+    step = lists.steps(db, own.id)[0]
+    client.post_form(f"/checks/walks/{uuid.uuid4()}/steps/{step.id}?steps=legal", {"shown": "1000"})
+    client.post_form("/runs/new", {"car_id": str(car), "can_c": "60", "read_after_s": "20"})
+    clock.tick(60)
+    client.post_form(f"/checks/walks/{uuid.uuid4()}/steps/{step.id}?steps=legal", {"shown": "1000"})
+    (after,) = [each for each in lists.checklists(db) if each.occasion == "after"]
+    by_begin = {run["begin"]: run for run in kept(client)[1]}
+    settings_run = by_begin[f"/checks/lists/{own.id}/run"]
+    assert settings_run["settled"] == [str(step.id)]
+    assert settings_run["since"] == clock().timestamp() * 1000
+    # A heat is next until 15 minutes after its time.
+    assert settings_run["known_for"] == (39 + 15) * 60_000
+    # What the log of the run before says is no answer for the next.
+    assert by_begin[f"/checks/lists/{after.id}/run"]["settled"] == []
+
+
+def test_what_is_kept_outside_the_class_is_kept_with_its_reason(
+    client: PageClient, db: sqlite3.Connection, car: int, clock: Clock
+) -> None:
+    limited, _ = meetings.save_class(db, RaceClass(name="Own", rev_limit_rpm=14_600), clock())
+    meeting = Meeting(day=RACE_MORNING.date(), time_zone="UTC", race_class_id=limited)
+    meetings.save_meeting(db, meeting, RACE_MORNING)
+    added, _ = controllers.add(db, Controller(name="Own"), STARTING_LIST, car, clock())
+    step = lists.steps(db, lists.settings_list(db, added).id)[0]
+    walk_uuid = str(uuid.uuid4())
+    address = f"/checks/walks/{walk_uuid}/steps/{step.id}"
+    client.post_form(address, {"shown": "15000"})
+    client.post_form(address, {"stand": "1", "reason": "No cable here"})
+    run = next(each for each in kept(client)[1] if each["uuid"] == walk_uuid)
+    assert run["given"] == {
+        str(step.id): {"shown": "15000", "stand": "", "reason": "No cable here"}
+    }
 
 
 def test_keeping_pages_leaves_the_racers_notice_alone(client: PageClient, car: int) -> None:

@@ -116,7 +116,8 @@ interface RunThrough {
   uuid: string;
   since: number;
   good_for: number;
-  reason?: { words: number; text: string };
+  known_for?: number;
+  reason?: { words: number; text: string; skipped: string };
   steps: Step[];
   settled: string[];
   given: Record<string, Record<string, string>>;

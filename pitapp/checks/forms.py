@@ -12,6 +12,7 @@ from pitapp.checks.models import Step
 from pitapp.checks.reading_text import display_unit, range_doubt, to_stored
 from pitapp.web.forms.form_errors import PitForm
 
+OUTSIDE = "It is outside the class. Set it and read again, or say why it stays."
 NO_REASON = "Say why, in two words or more. It is kept with the reading."
 TYPED_TOO = "You typed another reading above. Save that, or clear it."
 

@@ -18,7 +18,7 @@ from pitapp.checks import store, this_heat
 from pitapp.checks.context import TAKEN_UP_FOR, RunContext, run_context
 from pitapp.checks.controllers.profiles.formulas import looks_like, profile_question
 from pitapp.checks.engine import LEAST_REASON_WORDS, StepResult
-from pitapp.checks.forms import NO_REASON, AnswerForm
+from pitapp.checks.forms import NO_REASON, OUTSIDE, AnswerForm
 from pitapp.checks.lists import store as lists
 from pitapp.checks.models import SCOPE_NAMES, Answer, Checklist, ChecklistRun, Limit, Scope
 from pitapp.checks.reading_text import (
@@ -109,10 +109,11 @@ class OfflineRun(TypedDict):
     `values` are for the names in braces in its fragments.
 
     `at` is a step's address with `{uuid}` and `{step}` in it. `uuid` is empty where none is begun;
-    `since` is when it was, in ms, and `good_for` how long it holds. `settled` are the keys of the steps
-    that the server has nothing to ask at any more (of one that is not begun: as long as no reset waits
-    to be sent), `group` the name of what a step is left out with, `given` what the forms would send, `reason` what it
-    takes for a reading outside the limits to stand.
+    `since` is when it was begun, or kept where it is not, in ms, and `good_for` how long it holds. `settled` are the
+    keys of the steps that the server has nothing to ask at any more (of one that is not begun: for `known_for` ms,
+    as long as neither a reset nor a run waits to be sent), `group` the name of what a step is left out with,
+    `given` what the forms would send, `reason` what it takes for a reading outside the limits to stand, and what
+    is said where one would be skipped.
     """
 
     at: str
@@ -123,6 +124,7 @@ class OfflineRun(TypedDict):
     uuid: str
     since: float
     good_for: float
+    known_for: NotRequired[float]
     reason: NotRequired[dict[str, Any]]
     steps: list[OfflineStep]
     settled: list[str]
@@ -169,6 +171,7 @@ def run_through(
     )
     new = present.walk(checklist, scope=scope).model_copy(update={"id": NOT_BEGUN})
     walk: ChecklistRun = begun or new
+    may_know = begun is not None or checklist.occasion in this_heat.FOR_EACH_HEAT
     _, results = look_up(connection, walk, present.limits)
     if StepView.of(connection, walk, present, results) is None:
         return None
@@ -179,18 +182,27 @@ def run_through(
         title=checklist.title if walk.scope == "all" else SCOPE_NAMES[walk.scope],
         values={},
         uuid=begun.uuid if begun else "",
-        since=walk.started_at.timestamp() * 1000 if begun else 0,
+        since=walk.started_at.timestamp() * 1000,
         good_for=TAKEN_UP_FOR.total_seconds() * 1000,
-        reason={"words": LEAST_REASON_WORDS, "text": NO_REASON},
+        known_for=(this_heat.known_until(connection, present) - now).total_seconds() * 1000,
+        reason={"words": LEAST_REASON_WORDS, "text": NO_REASON, "skipped": OUTSIDE},
         steps=[_step(connection, checklist, walk, present, results, each) for each in results],
-        settled=[str(each.step.id) for each in results if each.settled],
+        settled=[str(each.step.id) for each in results if each.settled] if may_know else [],
         given={
-            str(each.step.id): {"shown": field_text(each.shown, each.unit)}
+            str(each.step.id): _given(each)
             for each in results
-            if each.stopped
+            if each.stopped or "outside" in each.problems
         },
         then="/checks",
     )
+
+
+def _given(result: StepResult) -> dict[str, str]:
+    """What the form of a step sends that was read outside the class, with its reason where it stands."""
+    given = {"shown": field_text(result.shown, result.unit)}
+    if result.answer and not result.stopped:
+        given |= {"stand": "", "reason": result.answer.reason}
+    return given
 
 
 def offered_scopes(

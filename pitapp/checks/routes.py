@@ -14,7 +14,7 @@ from pitapp.checks.context import cars_with, context_of_run, run_context
 from pitapp.checks.controllers import store as kept
 from pitapp.checks.controllers.routes import blueprint as controllers
 from pitapp.checks.engine import StepResult, defaults_from, judge, plan_from
-from pitapp.checks.forms import AnswerForm
+from pitapp.checks.forms import OUTSIDE, AnswerForm
 from pitapp.checks.lists import store as lists
 from pitapp.checks.lists.routes import blueprint as own_lists
 from pitapp.checks.models import SCOPE_NAMES, Answer, ChecklistRun, Scope, Step
@@ -37,7 +37,6 @@ from pitapp.web.http.htmx import after_write, show, show_part
 from pitapp.web.writes.transactions import write
 from pitapp.web.writes.undo import notice
 
-OUTSIDE = "It is outside the class. Set it and read again, or say why it stays."
 GROUP = "group"
 """The value of `skip` that leaves out what is still open of the step's group."""
 
@@ -175,7 +174,7 @@ def _answered(
     limits = present.limits
     steps = look_up(connection, current, limits, at)[0]
     skipped, value, reason = "skip" in request.form, "", ""
-    if skipped and (stored := _held(connection, current, at)) and judge(at, stored).stopped:
+    if skipped and _is_barred(at, _held(connection, current, at)):
         form.shown.errors = [OUTSIDE]
         return None
     if "stand" in request.form and not skipped:
@@ -209,6 +208,14 @@ def _answered(
     if not skipped:
         after_heat.note_reading(connection, current.car_id, at.topic, value, now())
     return None if reason else token
+
+
+def _is_barred(at: Step, stored: Answer | None) -> bool:
+    """Whether a step may not be skipped: what was read there is outside the class, reason or none."""
+    if stored is None:
+        return False
+    result = judge(at, stored)
+    return result.stopped or "outside" in result.problems
 
 
 def _sent_twice(stored: Answer | None, at: Step, form: AnswerForm) -> bool:

@@ -235,7 +235,8 @@ def answers_alike(
 ) -> dict[int, Answer]:
     """What was read since then with all in the car as in this run-through, the newest by step id.
 
-    Nothing from before a reset, or from before a run-through of the list was dropped.
+    Nothing from before a reset (in whichever profile: it clears them all), or from before a
+    run-through of the list was dropped.
     """
     alike = (
         "check_walks.checklist_id = :checklist_id AND check_walks.car_id IS :car_id "
@@ -248,7 +249,8 @@ def answers_alike(
         "AND check_walks.race_class_id IS :race_class_id AND check_walks.firmware = :firmware "
         "AND check_walks.id <> :id AND check_walks.removed_at IS NULL AND NOT skipped "
         "AND answered_at >= max(:since, coalesce((SELECT max(coalesce(removed_at, started_at)) "
-        f"FROM check_walks WHERE {alike} AND (scope = 'reset' OR removed_at IS NOT NULL)), '')) "
+        "FROM check_walks WHERE (checklist_id = :checklist_id AND scope = 'reset') "
+        f"OR ({alike} AND removed_at IS NOT NULL)), '')) "
         "ORDER BY answered_at, check_answers.id",
         walk.model_dump(exclude={"started_at", "ended_at"}) | {"since": to_db(since)},
     )

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 
 from pitapp.checks import store
+from pitapp.checks.after_heat import JUST_DRIVEN
 from pitapp.checks.context import TAKEN_UP_FOR, RunContext
 from pitapp.checks.engine import judge
 from pitapp.checks.lists import store as lists
@@ -18,6 +19,7 @@ from pitapp.checks.models import Answer, Checklist, ChecklistRun, Limit, Scope, 
 from pitapp.checks.scope import in_scope, offered
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import CAR_KINDS, Meeting
+from pitapp.meetings.timetable.store import LATE
 from pitapp.runs import store as runs
 
 HEAT_IS_NEAR = timedelta(hours=1)
@@ -55,10 +57,25 @@ def scope_first(
 def left_since(
     connection: sqlite3.Connection, present: RunContext, checklist: Checklist
 ) -> datetime:
-    """A run-through begun before this is not taken up again: it was of another heat, or too long ago."""
+    """A run-through begun before this is not taken up again: it was of another heat, or too long ago.
+
+    One for straight after a heat may have begun before that heat's run was logged.
+    """
     if checklist.occasion not in ONCE_A_HEAT:
         return present.left_since
-    return max(present.left_since, _driven_at(connection, present.car_id, present.now))
+    driven_at = _driven_at(connection, present.car_id, present.now)
+    if checklist.occasion == "after":
+        driven_at -= JUST_DRIVEN
+    return max(present.left_since, driven_at)
+
+
+def known_until(connection: sqlite3.Connection, present: RunContext) -> datetime:
+    """Until when a page that is kept may take as read what was read for this heat."""
+    latest = present.now + TAKEN_UP_FOR
+    if present.meeting is None:
+        return latest
+    following = meetings.next_heat(connection, present.meeting.id, present.now)
+    return min(latest, following.starts_at + LATE) if following else latest
 
 
 def answers_of_this_heat(
@@ -111,9 +128,7 @@ def _usable(
 
 
 def _driven_at(connection: sqlite3.Connection, car_id: int | None, now: datetime) -> datetime:
-    """When the car last went out, by the log; long ago where it is not known."""
-    if car_id is not None:
-        for run in runs.runs(connection, car_id=car_id, limit=1, with_lists=False):
-            if run.started_at <= now:
-                return run.started_at
-    return now - TAKEN_UP_FOR
+    """When the car last went out, by the log and the timetable; long ago where it is not known."""
+    since = now - TAKEN_UP_FOR
+    driven_at = runs.last_driven(connection, car_id, since, now) if car_id is not None else None
+    return driven_at or since

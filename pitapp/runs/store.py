@@ -5,17 +5,20 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 from hashlib import blake2b
 from typing import Any, Literal
 
-from pitapp.db import records, to_db, undo
+from pitapp.db import from_db, records, to_db, undo
 from pitapp.errors import NotThere
+from pitapp.meetings.timetable.store import LATE
 from pitapp.packs import store as packs
 from pitapp.packs.charging import store as charging
 from pitapp.runs.models import Run, RunLine, Snapshot
 
 PAGE = 30
+MOST_LATE = timedelta(minutes=30)
+"""How long after its time a heat begins at most: our choice."""
 KEPT_APART = {"setup", "controller"}
 _COLUMNS = tuple(name for name in Run.model_fields if name != "snapshot")
 _READ = f"SELECT {', '.join(f'runs.{name}' for name in _COLUMNS)}, runs.snapshot, "
@@ -87,6 +90,42 @@ def runs(
     }
     select = _SELECT if with_lists else _WITHOUT_LISTS
     return [_run(row) for row in _page(connection, select, filters, limit, before)]
+
+
+def last_driven(
+    connection: sqlite3.Connection, car_id: int, since: datetime, now: datetime
+) -> datetime | None:
+    """The latest moment from `since` to now at which the car may have gone out; None: it was not out.
+
+    By its runs, and by the heats of its meetings that no car's run was logged of: those marked done,
+    and those overdue. A run that has its start from the timetable may have begun as late as its
+    length before it was logged, and a heat half an hour after its time.
+    """
+    rows = connection.execute(
+        "SELECT runs.started_at, runs.run_s, heats.starts_at, heats.done_at "
+        "FROM runs LEFT JOIN heats ON heats.id = runs.heat_id "
+        "WHERE runs.car_id = ?1 AND runs.removed_at IS NULL "
+        "AND min(runs.started_at, coalesce(heats.done_at, runs.started_at)) BETWEEN ?2 AND ?3 "
+        "UNION ALL SELECT NULL, NULL, heats.starts_at, heats.done_at "
+        "FROM heats JOIN meetings ON meetings.id = heats.meeting_id "
+        "WHERE coalesce(meetings.car_id, ?1) = ?1 AND meetings.removed_at IS NULL "
+        "AND heats.removed_at IS NULL AND heats.kind <> 'marshal' "
+        "AND NOT EXISTS (SELECT 1 FROM runs WHERE heat_id = heats.id AND removed_at IS NULL) "
+        "AND (heats.done_at BETWEEN ?2 AND ?3 "
+        "OR (heats.done_at IS NULL AND heats.starts_at BETWEEN ?2 AND ?4))",
+        (car_id, to_db(since), to_db(now), to_db(now - LATE)),
+    )
+    return max((_out_at(*row) for row in rows), default=None)
+
+
+def _out_at(
+    started_text: str | None, run_s: float | None, starts_text: str | None, done_text: str | None
+) -> datetime:
+    if starts_text is None or done_text is None or started_text not in (None, starts_text):
+        return from_db(started_text or starts_text or "")
+    starts_at, done_at = from_db(starts_text), from_db(done_text)
+    latest = min(done_at - timedelta(seconds=run_s or 0), starts_at + MOST_LATE)
+    return latest if started_text is None else max(latest, min(starts_at, done_at))
 
 
 def lines(

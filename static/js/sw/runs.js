@@ -41,8 +41,10 @@ const runs = (() => {
     const paths = [path, ...entries.map(({ url }) => pathOf(url))];
     const run = (await ofDatabase(database)).find((each) => each.uuid === uuid || paths.some((other) => stepAt(each, other)));
     if (!run) return null;
+    /** @type {Walk["given"]} */
     const given = {};
     const known = run.uuid === uuid ? run.settled : run.uuid ? [] : knownAtStart(run, entries, unsent);
+    const walk = { run, uuid, entries, given, known };
     for (const key of known) given[key] = { at: run.since };
     if (run.uuid === uuid) {
       for (const [key, fields] of Object.entries(run.given)) given[key] = { fields, at: run.since };
@@ -53,20 +55,28 @@ const runs = (() => {
       const { key } = step;
       let fields = fieldsOf(entry);
       if ("stand" in fields) fields = { ...given[key]?.fields, stand: "", reason: fields.reason };
+      if ("skip" in fields && isOutside(walk, step)) continue;
       if (fields.skip === "group") {
         const left = run.steps.filter((each) => each.group === step.group && !given[each.key]);
         for (const each of left) given[each.key] = { fields, at: entry.madeAt };
       }
       if (!("timer" in fields)) given[key] = { fields, at: entry.madeAt };
     }
-    return { run, uuid, entries, given, known };
+    return walk;
   }
 
   // What a run-through that the server does not know yet need not ask: as it began here, else as the server has it;
-  // while a reset waits to be sent, everything is asked.
+  // everything is asked while a reset or a run waits to be sent, and once the next heat is due to be over.
   function knownAtStart(run, entries, unsent) {
     if (entries.length) return (fieldsOf(entries[0]).known ?? "").split(" ").filter(Boolean);
-    return unsent.some(({ url }) => url.includes("steps=reset")) ? [] : run.settled;
+    if (Date.now() - run.since > (run.known_for ?? run.good_for)) return [];
+    return unsent.some(({ url }) => url.includes("steps=reset") || pathOf(url) === "/runs/new") ? [] : run.settled;
+  }
+
+  // Whether what was read at a step is outside the class, with a reason or without: it is not skipped then.
+  function isOutside(walk, step) {
+    const { stand, ...fields } = walk.given[step.key]?.fields ?? { skip: "1" };
+    return Boolean(objection(walk, step, { ...fields, sure: "" })?.reading);
   }
 
   // What a text can mean as a number, as the server reads it: usually one, none where it is no number, two where a
@@ -169,7 +179,7 @@ const runs = (() => {
   }
 
   /** A step's markup with what speaks against its answer; `typed` stands in its fields again, and its fold is open. */
-  function fragment(walk, step, typed = null) {
+  function fragment(walk, step, typed = null, refusal = "") {
     const { run, uuid, given } = walk;
     const fields = given[step.key]?.fields;
     const against = fields && objection(walk, step, fields);
@@ -179,7 +189,8 @@ const runs = (() => {
       shown: against?.reading, known: walk.known.join(" "),
     };
     for (const [name, text] of Object.entries(typed ?? {})) values[`typed-${name}`] = text;
-    const problem = against?.text ? messages.bar("stop", against.text) : "";
+    const why = against?.text || refusal;
+    const problem = why ? messages.bar("stop", why) : "";
     return messages.filled(against?.reading ? step.stopped : step.html, values, {
       problem, open: typed ? " open" : "", sure: against?.doubted ? step.doubt.yes : "",
     });
@@ -233,6 +244,9 @@ const runs = (() => {
     const step = walk && stepAt(walk.run, path);
     if (step) {
       const fields = fieldsOf(entry);
+      if ("skip" in fields && isOutside(walk, step)) {
+        return { walk, html: fragment(walk, step, fields, walk.run.reason?.skipped), refused: true };
+      }
       const timed = "timer" in fields;
       const against = timed ? null : objection(walk, step, walk.given[step.key].fields);
       if (against && !against.saved) return { walk, html: fragment(walk, step, fields), refused: true };
