@@ -99,7 +99,7 @@ def test_needed_to_race_then_after_a_reset_with_no_server(
 
     page.goto(f"{server.url}/checks")
     expect(bars(page)).to_contain_text("Kept copy")
-    checks.press("Run through the settings")
+    checks.run_through()
     expect_title(run, "Throttle response", "5 of 24")
     run.press("Skip group drive")
     expect_title(run, "Drag brake", "10 of 24")
