@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import expect
 
 from e2e.pages.base import Screen
 from e2e.pages.checks import Checks, RunThrough
-from e2e.pages.offline import Phone, bars, visit_once
+from e2e.pages.offline import Phone, bars, visit_once, wait_until_run_is_kept
 from e2e.server import ServerProcess, rows
 
 READ = "SELECT shown, planned FROM check_answers ORDER BY id DESC LIMIT 1"
@@ -15,22 +15,7 @@ PLANS = (
     "SELECT name, profile_plans.planned FROM profile_plans JOIN check_steps ON check_steps.id = step_id "
     "WHERE profile_id = (SELECT max(id) FROM controller_profiles) ORDER BY step_id"
 )
-KEPT = """async () => {
-  for (const name of await caches.keys()) {
-    const runs = name.startsWith("pages-") && (await (await caches.open(name)).match("/offline/runs"));
-    if (runs && (await runs.text()).includes("Carpet")) return true;
-  }
-  return false;
-}"""
-
-
-def wait_until_the_plan_is_kept(page: Page) -> None:
-    """Wait until what the phone keeps knows the new profile: it is fetched anew a little after a write."""
-    for _ in range(400):
-        if page.evaluate(KEPT):
-            return
-        page.wait_for_timeout(100)
-    raise AssertionError("The phone kept no plan of the new profile within 40 s.")
+PLAN_IS_KEPT = '(runs) => JSON.stringify(runs).includes("Carpet")'
 
 
 @pytest.mark.every_engine
@@ -53,7 +38,7 @@ def test_a_profile_is_added_and_its_value_is_recognised(
     assert dict(rows(server, PLANS))["Drag brake"] == "14"
 
     visit_once(page, server.url)
-    wait_until_the_plan_is_kept(page)
+    wait_until_run_is_kept(page, PLAN_IS_KEPT)
     server.kill()
     page.goto(f"{server.url}/checks")
     Checks(page, server.url).press("After a reset or update (5)")

@@ -7,7 +7,7 @@ from playwright.sync_api import Page, expect
 
 from e2e import a11y
 from e2e.pages.checks import Checks, RunThrough
-from e2e.pages.offline import Phone, bars, post, visit_once
+from e2e.pages.offline import Phone, bars, post, visit_once, wait_until_run_is_kept
 from e2e.server import ServerProcess, rows
 from e2e.thumb import Thumb
 
@@ -38,14 +38,9 @@ KEPT_OUTSIDE = (
 ENDED = "SELECT scope, ended_at IS NOT NULL FROM check_walks ORDER BY id"
 
 
-READ_IS_KEPT = """async () => {
-    for (const name of await caches.keys()) {
-        const runs = name.startsWith("pages-") && (await (await caches.open(name)).match("/offline/runs"));
-        const all = runs && (await runs.json()).find(({ begin }) => begin.endsWith("/lists/6/run"));
-        if (all && all.settled.length === 5) return true;
-    }
-    return false;
-}"""
+READ_IS_KEPT = (
+    '(runs) => runs.find(({ begin }) => begin.endsWith("/lists/6/run"))?.settled.length === 5'
+)
 
 GROWN_OLD = """async () => {
     for (const name of await caches.keys()) {
@@ -58,13 +53,21 @@ GROWN_OLD = """async () => {
 }"""
 
 
-def wait_until_the_readings_are_kept(page: Page) -> None:
-    """Wait until what the phone keeps knows what was read: it is fetched anew a little after a write."""
-    for _ in range(400):
-        if page.evaluate(READ_IS_KEPT):
-            return
-        page.wait_for_timeout(100)
-    raise AssertionError("The phone kept nothing of what was read within 40 s.")
+def read_what_is_needed(page: Page, url: str) -> RunThrough:
+    """Read from the Checks what it takes to race, all of it legal."""
+    Checks(page, url).press("Needed to race (5)")
+    run = RunThrough(page, url)
+    for place, name in enumerate(LEGAL, start=1):
+        run.expect_step(name, f"{place} of 5")
+        run.confirm()
+    expect(run.verdict()).to_contain_text("Legal")
+    return run
+
+
+def keep_what_was_read(page: Page, url: str) -> None:
+    """Wait until the phone can go on from that with no server."""
+    visit_once(page, url)
+    wait_until_run_is_kept(page, READ_IS_KEPT)
 
 
 def expect_title(run: RunThrough, name: str, place: str) -> None:
@@ -84,17 +87,11 @@ def test_needed_to_race_then_after_a_reset_with_no_server(
     checks = Checks(page, server.url).open()
     checks.check_usable()
     already = thumb.taps
-    checks.press("Needed to race (5)")
-    run = RunThrough(page, server.url)
-    for place, name in enumerate(LEGAL, start=1):
-        run.expect_step(name, f"{place} of 5")
-        run.confirm()
-    expect(run.verdict()).to_contain_text("Legal")
+    run = read_what_is_needed(page, server.url)
     expect(page.get_by_text("Needed to race: 5 of 24 settings")).to_be_visible()
     assert thumb.taps - already == 6
     run.check_usable()
-    visit_once(page, server.url)
-    wait_until_the_readings_are_kept(page)
+    keep_what_was_read(page, server.url)
     server.kill()
 
     page.goto(f"{server.url}/checks")
@@ -145,14 +142,8 @@ def test_with_no_server_what_was_read_holds_until_the_car_is_driven(
     page = phone.open()
     visit_once(page, server.url)
     checks = Checks(page, server.url).open()
-    checks.press("Needed to race (5)")
-    run = RunThrough(page, server.url)
-    for place, name in enumerate(LEGAL, start=1):
-        run.expect_step(name, f"{place} of 5")
-        run.confirm()
-    expect(run.verdict()).to_contain_text("Legal")
-    visit_once(page, server.url)
-    wait_until_the_readings_are_kept(page)
+    run = read_what_is_needed(page, server.url)
+    keep_what_was_read(page, server.url)
     server.kill()
 
     page.goto(f"{server.url}/checks")

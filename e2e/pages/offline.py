@@ -20,10 +20,10 @@ KEPT = """async (database) => {
   }
   return false;
 }"""
-CHARGE_KEPT = """async () => {
+RUNS_KEPT = """async () => {
   for (const name of await caches.keys()) {
     const runs = name.startsWith("pages-") && (await (await caches.open(name)).match("/offline/runs"));
-    if (runs && (await runs.json()).some((run) => run.start?.busy)) return true;
+    if (runs && (%s)(await runs.json())) return true;
   }
   return false;
 }"""
@@ -106,20 +106,31 @@ def wait_until_kept(page: Page) -> None:
     has taken over: a page that is opened before that is not kept.
     """
     database = page.locator("html").get_attribute("data-database") or ""
-    for _ in range(400):
-        if page.evaluate(KEPT, database):
-            return
-        page.wait_for_timeout(100)
-    raise AssertionError("The phone kept no pages within 40 s, or its worker did not take over.")
+    wait_until(
+        page, KEPT, database, lacking="The phone kept no pages, or its worker did not take over."
+    )
 
 
 def wait_until_charge_is_kept(page: Page) -> None:
     """Wait until the phone has kept that a pack is on the charger."""
+    wait_until_run_is_kept(page, "(runs) => runs.some((run) => run.start?.busy)")
+
+
+def wait_until_run_is_kept(page: Page, is_so: str) -> None:
+    """
+    Wait until what the phone keeps of run-throughs and charges is so, by a JavaScript function of their list: it is
+    fetched anew a little after a write.
+    """
+    wait_until(page, RUNS_KEPT % is_so, lacking=f"The phone kept nothing of which {is_so}.")
+
+
+def wait_until(page: Page, script: str, value: Any = None, *, lacking: str) -> None:
+    """Ask the page again and again, for 40 s at most, until the script's answer is true."""
     for _ in range(400):
-        if page.evaluate(CHARGE_KEPT):
+        if page.evaluate(script, value):
             return
         page.wait_for_timeout(100)
-    raise AssertionError("The phone kept no running charge within 40 s.")
+    raise AssertionError(lacking)
 
 
 def age_entries(page: Page, hours: float) -> None:

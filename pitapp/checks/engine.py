@@ -55,6 +55,11 @@ class StepResult(Record):
         )
 
     @property
+    def barred(self) -> bool:
+        """Whether it may not be skipped: what was read there is outside the class, reason or none."""
+        return self.stopped or "outside" in self.problems
+
+    @property
     def settled(self) -> bool:
         """Whether there is nothing more to do at this step."""
         return self.answer is not None and self.answer.answered_at is not None and not self.stopped

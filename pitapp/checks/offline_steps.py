@@ -188,11 +188,7 @@ def run_through(
         reason={"words": LEAST_REASON_WORDS, "text": NO_REASON, "skipped": OUTSIDE},
         steps=[_step(connection, checklist, walk, present, results, each) for each in results],
         settled=[str(each.step.id) for each in results if each.settled] if may_know else [],
-        given={
-            str(each.step.id): _given(each)
-            for each in results
-            if each.stopped or "outside" in each.problems
-        },
+        given={str(each.step.id): _given(each) for each in results if each.barred},
         then="/checks",
     )
 

@@ -174,7 +174,7 @@ def _answered(
     limits = present.limits
     steps = look_up(connection, current, limits, at)[0]
     skipped, value, reason = "skip" in request.form, "", ""
-    if skipped and _is_barred(at, _held(connection, current, at)):
+    if skipped and (stored := _held(connection, current, at)) and judge(at, stored).barred:
         form.shown.errors = [OUTSIDE]
         return None
     if "stand" in request.form and not skipped:
@@ -208,14 +208,6 @@ def _answered(
     if not skipped:
         after_heat.note_reading(connection, current.car_id, at.topic, value, now())
     return None if reason else token
-
-
-def _is_barred(at: Step, stored: Answer | None) -> bool:
-    """Whether a step may not be skipped: what was read there is outside the class, reason or none."""
-    if stored is None:
-        return False
-    result = judge(at, stored)
-    return result.stopped or "outside" in result.problems
 
 
 def _sent_twice(stored: Answer | None, at: Step, form: AnswerForm) -> bool:

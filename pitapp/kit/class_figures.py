@@ -9,6 +9,7 @@ from typing import Any
 from pitapp.kit.models import MOST_PACK_V, Car
 from pitapp.meetings import store as meetings
 from pitapp.meetings.models import RaceClass
+from pitapp.motor.formulas import lower_limit
 from pitapp.packs import store as packs
 from pitapp.packs.models import NOMINAL_CELL_V
 from pitapp.runs import store as runs
@@ -29,10 +30,8 @@ def from_class(race_class: RaceClass | None) -> dict[str, Any]:
 def filled(car: Car, figures: dict[str, Any]) -> Car:
     """The car with these figures where it has none of its own; of two rev limits the lower holds."""
     given = {name: value for name, value in figures.items() if getattr(car, name) is None}
-    limit, own = figures.get("rev_limit_rpm"), car.rev_limit_rpm
-    if limit is not None and own is not None:
-        given["rev_limit_rpm"] = min(limit, own)
-    return car.model_copy(update=given)
+    limit = lower_limit(figures.get("rev_limit_rpm"), car.rev_limit_rpm)
+    return car.model_copy(update=given | {"rev_limit_rpm": limit})
 
 
 def with_class_figures(connection: sqlite3.Connection, car: Car, now: datetime) -> Car:

@@ -290,3 +290,12 @@ def _volts(volts: float, least: float = 0) -> float:
 
 def _ohm(resistance_ohm: float) -> float:
     return number(resistance_ohm, "resistance", 0.0001, 1000, unit="Ω")
+
+
+def lower_limit(first: float | None, second: float | None) -> float | None:
+    """The rev limit that holds where there are two, one or none: a class's and a car's own.
+
+    >>> lower_limit(14600, 12000.0), lower_limit(None, 12000.0), lower_limit(None, None)
+    (12000.0, 12000.0, None)
+    """
+    return min((each for each in (first, second) if each is not None), default=None)

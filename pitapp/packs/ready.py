@@ -11,6 +11,7 @@ from pitapp.meetings.models import Heat, Meeting
 from pitapp.packs.health.state import PackState
 from pitapp.packs.models import Charge
 from pitapp.packs.overview import states
+from pitapp.packs.planning import store as planning
 from pitapp.packs.planning.absence import next_away
 from pitapp.packs.planning.day_inputs import plan_inputs
 from pitapp.packs.planning.timeline import late_sentence
@@ -56,10 +57,13 @@ def plan_line(
     connection: sqlite3.Connection, meeting: Meeting, now: datetime
 ) -> tuple[ReadyLine, bool] | None:
     """That the day's charge plan is out of date, and whether one tap makes it anew."""
+    record = planning.plan(connection, meeting.id)
+    if record is None or record.plan is None:
+        return None
     day = plan_inputs(connection, meeting, now)
     late = [late_sentence(each, meeting) for each in day.late_packs.values()]
     reasons = late or day.changes
-    if day.record.plan is None or not day.heats or not reasons:
+    if not day.heats or not reasons:
         return None
     line = ReadyLine(
         name="Charge plan",

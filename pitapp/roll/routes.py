@@ -40,15 +40,13 @@ class ParkedCar(NamedTuple):
 
     @property
     def mass_g(self) -> float | None:
-        """Its weight on record, else that of the tilt test, else the least that its class allows."""
-        tested = self.test.mass_g if self.test else None
-        return self.car.mass_g or tested or self.class_mass_g
+        """Its weight as it was weighed, else the least that its class allows."""
+        return self.weighed_g or self.class_mass_g
 
-
-def _mass_hint(parked: ParkedCar) -> str:
-    tested = parked.test is not None and parked.test.mass_g is not None
-    guessed = parked.mass_g is not None and parked.car.mass_g is None and not tested
-    return "The least that the class allows: weigh the car." if guessed else "Ready to race."
+    @property
+    def weighed_g(self) -> float | None:
+        """Its weight on record, else that of the tilt test."""
+        return self.car.mass_g or (self.test.mass_g if self.test else None)
 
 
 def _parked(connection: sqlite3.Connection) -> ParkedCar | None:
@@ -208,4 +206,4 @@ def _of_form(connection: sqlite3.Connection) -> ParkedCar:
 
 
 def _show_test(form: TiltForm, parked: ParkedCar, status: int = 200) -> Any:
-    return show("roll/test.html", status, form=form, parked=parked, mass_hint=_mass_hint(parked))
+    return show("roll/test.html", status, form=form, parked=parked)

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from pitapp.drive.inputs.definitions import BY_NAME, InputValue, Source
 from pitapp.kit.models import Car, Motor
 from pitapp.meetings.models import RaceClass
+from pitapp.motor.formulas import lower_limit
 from pitapp.packs.cell import open_circuit_cell_v
 from pitapp.packs.models import Pack, Reading
 
@@ -50,9 +51,10 @@ def kit_inputs(car: Car, motor: Motor | None) -> list[SourcedInputs]:
 
 def class_inputs(rules: RaceClass, car: Car | None = None) -> SourcedInputs:
     """What the rules ask for that the forecast reckons with; a lower rev limit of the car's own holds."""
-    limit, own = rules.rev_limit_rpm, car.rev_limit_rpm if car else None
-    lower_own = limit is not None and own is not None and own < limit
-    asked = {"rev_limit_rpm": None if lower_own else limit, "run_length_s": rules.run_length_s}
+    limit = rules.rev_limit_rpm
+    if limit != lower_limit(limit, car.rev_limit_rpm if car else None):
+        limit = None
+    asked = {"rev_limit_rpm": limit, "run_length_s": rules.run_length_s}
     return "from the class", rules.name, asked
 
 

@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 from pitapp.drive.models import Track
 from pitapp.meetings.models import RaceClass
+from pitapp.motor.formulas import lower_limit
 from pitapp.runs.laps.formulas import Fade, lap_figures
 from pitapp.runs.models import Run
 
@@ -109,4 +110,4 @@ def _of_laps(laps_s: tuple[float, ...]) -> dict[str, Any]:
 def _rev_limit(run: Run, rules: RaceClass | None) -> float | None:
     """The lower of the class's limit and the car's as it was; infinite if neither has one, None if unknown."""
     own = run.snapshot.car.rev_limit_rpm
-    return own if rules is None else min(rules.rev_limit_rpm or inf, own or inf)
+    return own if rules is None else lower_limit(rules.rev_limit_rpm, own) or inf

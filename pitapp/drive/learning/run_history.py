@@ -116,14 +116,17 @@ def run_residuals(
 def _with_air(runs: Sequence[LoggedRun]) -> list[LoggedRun]:
     """The runs, those without air with that of the nearest run, if that is near enough."""
     aired = [run for run in runs if run.air_c is not None]
-    filled = []
-    for run in runs:
-        apart = {abs(each.started_at - run.started_at): each.air_c for each in aired}
-        nearest = min(apart, default=None) if run.air_c is None else None
-        if nearest is not None and nearest <= timedelta(hours=AIR_APART_H):
-            run = run._replace(air_c=apart[nearest], air_spread_k=AIR_SPREAD_K)
-        filled.append(run)
-    return filled
+
+    def with_air(run: LoggedRun) -> LoggedRun:
+        def apart(other: LoggedRun) -> timedelta:
+            return abs(other.started_at - run.started_at)
+
+        nearest = min(reversed(aired), key=apart, default=None) if run.air_c is None else None
+        if nearest is None or apart(nearest) > timedelta(hours=AIR_APART_H):
+            return run
+        return run._replace(air_c=nearest.air_c, air_spread_k=AIR_SPREAD_K)
+
+    return [with_air(run) for run in runs]
 
 
 def _start_c(

@@ -14,6 +14,7 @@ from memory.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 from math import exp, hypot, inf, log1p, sqrt
 from typing import NamedTuple
@@ -123,17 +124,17 @@ def fit_top_speeds(
     return TopSpeedFit(exp(logs[0]), exp(logs[1]), exp(logs[2]), spreads, len(points))
 
 
-@lru_cache(maxsize=16)
 def unlikely_speeds(
     runs: tuple[LoggedRun, ...], setup: Setup, prior: TopSpeedPrior
 ) -> tuple[LoggedRun, ...]:
     """The runs whose top speed is not learned from, being more than four spreads off; newest first."""
-    return tuple(_split(runs, setup, prior)[1])
+    return _split(runs, setup, prior)[1]
 
 
+@lru_cache(maxsize=16)
 def _split(
     runs: tuple[LoggedRun, ...], setup: Setup, prior: TopSpeedPrior
-) -> tuple[list[_Point], list[LoggedRun]]:
+) -> tuple[tuple[_Point, ...], tuple[LoggedRun, ...]]:
     """The newest speeds to learn from, and the runs before the last of them with an unlikely one."""
     points: list[_Point] = []
     unlikely: list[LoggedRun] = []
@@ -151,14 +152,14 @@ def _split(
             unlikely.append(run)
         if len(points) == MOST_RUNS:
             break
-    return points, unlikely
+    return tuple(points), tuple(unlikely)
 
 
 def _moved(logs: list[float], step: list[float], share: float) -> list[float]:
     return [each + share * change for each, change in zip(logs, step, strict=True)]
 
 
-def _cost(points: list[_Point], logs: list[float], prior: TopSpeedPrior) -> float:
+def _cost(points: Sequence[_Point], logs: list[float], prior: TopSpeedPrior) -> float:
     """Minus twice the log posterior, shifted; infinite where the model cannot be driven."""
     believed = sum(pull * each * each for pull, each in zip(prior.pulls, logs, strict=True))
     try:
@@ -168,7 +169,7 @@ def _cost(points: list[_Point], logs: list[float], prior: TopSpeedPrior) -> floa
 
 
 def _step(
-    points: list[_Point], logs: list[float], prior: TopSpeedPrior
+    points: Sequence[_Point], logs: list[float], prior: TopSpeedPrior
 ) -> tuple[Matrix, list[float]]:
     """The normal equations' lower triangle, and the step of Gauss and Newton."""
     normal: Matrix = [[0.0] * 3 for _ in range(3)]

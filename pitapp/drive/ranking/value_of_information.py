@@ -14,19 +14,15 @@ Gauss–Hermite nodes from any table of them.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from math import erfc, sqrt
-from statistics import NormalDist
+from math import sqrt
 from typing import NamedTuple
 
 from pitapp.drive.ranking.gear_forecast import GearForecast
 from pitapp.drive.ranking.head import HOT_COST_S, expected_loss_s, is_safe
-from pitapp.drive.ranking.verdict import MOST_HOT, REACH
+from pitapp.drive.ranking.verdict import MOST_HOT, REACH, hot_chance
 
 LEAST_GAIN_S = 0.01
 """A lap: less is not worth a word."""
-# How many ± a can stays under its limit at least.
-_SAFE_SPREADS = NormalDist().inv_cdf(1.0 - MOST_HOT)
-_ROOT_HALF = sqrt(0.5)
 # Probabilists' nodes and weights, five points.
 _POINTS = (
     (-2.8569700138728056, 0.011257411327720689),
@@ -115,16 +111,16 @@ def _after(
         lap_shift = lap_covariance(each, trial) / lap_sd
         can_shift = can_covariance(each, trial) / can_sd
         out = each.outlook
-        left = max(1e-9, sqrt(max(0.0, out.temperature_se_c**2 - can_shift**2)))
+        left = sqrt(max(0.0, out.temperature_se_c**2 - can_shift**2))
         room = out.can_limit_c - out.temperature_c
         rows.append((each.lap_s, lap_shift, room, can_shift, left))
     expected = 0.0
     for can_z, can_weight in _POINTS:
         safe = []
         for lap, shift, room, can_shift, left in rows:
-            spreads = (room - can_shift * can_z) / left
-            if spreads >= _SAFE_SPREADS:
-                safe.append((lap + HOT_COST_S * 0.5 * erfc(spreads * _ROOT_HALF), shift))
+            hot = hot_chance(room - can_shift * can_z, left)
+            if hot <= MOST_HOT:
+                safe.append((lap + HOT_COST_S * hot, shift))
         for lap_z, lap_weight in _POINTS:
             quickest = min((lap + shift * lap_z for lap, shift in safe), default=None)
             if quickest is None:

@@ -19,7 +19,7 @@ hundred is too hot, by the racers of the tests."""
 _PACK_NEARLY_EMPTY = 0.85
 CARE = (
     f"With care: over {MOST_HOT * 100:.0f} runs in 100 end too hot, over {_PACK_NEARLY_EMPTY * 100:.0f} % "
-    f"of the pack is used, or the gear is over {REACH * 100:.0f} % beyond those logged, or no can is logged yet."
+    f"of the pack is used, the gear is over {REACH * 100:.0f} % beyond those logged, or no can is logged yet."
 )
 """The rule of "look" in the racer's words; that of `level_of`."""
 _SAME = 1e-9

@@ -9,11 +9,8 @@ from pathlib import Path
 from flask import Flask, Response, request
 
 FOREVER = "public, max-age=31536000, immutable"
-NEEDLESS = (
-    "Content-Disposition",
-    "Last-Modified",
-    "Accept-Ranges",
-)  # beside an ETag: 2 kB of a first visit
+NEEDLESS = ("Content-Disposition", "Last-Modified", "Accept-Ranges")
+"""Headers that say nothing more beside an ETag: 2 kB of a first visit."""
 REMARKED = {"text/css", "text/javascript", "application/javascript"}
 REMARK = re.compile(r"^[ \t]*(?://.*|/\*(?!!)(?:[^*]|\*(?!/))*\*/[ \t]*)\n", re.MULTILINE)
 
