@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import sqlite3
 import tempfile
 import zipfile
 from collections.abc import Iterator
@@ -131,7 +132,7 @@ def test_they_are_said_at_the_field_and_nothing_keeps_them(demo: Flask) -> None:
             assert not HOSTILE.search(sheets.read(name).decode("utf-8-sig")), name
 
 
-@pytest.mark.parametrize("typed", ["My\tTC", "My\r\nTC", "My\u200f TC", " My\x00 TC"])
+@pytest.mark.parametrize("typed", ["My\tTC", "My\r\nTC", "My\u202e TC", " My\x00 TC"])
 def test_a_name_is_one_line_and_saved_at_the_second_tap(client: PageClient, typed: str) -> None:
     form = {"internal_ratio": "1.9", "pitch": "dp:64", "tyre_diameter_mm": "63"}
     first = client.post_form("/kit/cars/new", form | {"name": typed})
@@ -148,3 +149,51 @@ def test_remarks_keep_their_lines(client: PageClient) -> None:
     dirty = form | {"name": "Other TC", "remarks": "One\x0b\r\nTwo"}
     answer = client.post_form("/kit/cars/new", dirty)
     assert (answer.status_code, answer.text.count(SAID)) == (422, 1)
+
+
+# Unicode Standard, section 23.2 and 23.8: a soft hyphen, a space and a joiner of no width, a byte order mark; and
+# the marks of direction (Bidi_Control) that come along when Arabic or Hebrew is copied.
+@pytest.mark.parametrize(
+    "mark", ["\u00ad", "\u200b", "\u2060", "\ufeff", "\u200e", "\u200f", "\u061c"]
+)
+def test_what_comes_along_with_a_copy_is_taken_out_and_not_asked_about(
+    client: PageClient, db: sqlite3.Connection, mark: str
+) -> None:
+    form = {"internal_ratio": f"{mark}1.9", "pitch": "dp:64", "tyre_diameter_mm": f"63{mark}"}
+    answer = client.post_form("/kit/cars/new", form | {"name": f"{mark}My{mark} TC{mark}"})
+    assert answer.status_code == 303, answer.text
+    row = db.execute("SELECT name, internal_ratio, tyre_diameter_mm FROM cars").fetchone()
+    assert tuple(row) == ("My TC", 1.9, 63.0)
+    nothing = client.post_form("/kit/cars/new", form | {"name": mark})
+    assert (nothing.status_code, SAID in nothing.text) == (422, False)
+    assert db.execute("SELECT COUNT(*) FROM cars").fetchone()[0] == 1
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "\u0645\u06cc\u200c\u062e\u0648\u0627\u0647\u0645",  # Persian: a prefix that does not join
+        "\u0915\u094d\u200d\u0937",  # Devanagari: a half form (Unicode Standard, section 12.1)
+        "\u0d05\u0d35\u0d28\u0d4d\u200d",  # Malayalam: a chillu as it was written before Unicode 5.1
+        "\u09b0\u200d\u09cd\u09af",  # Bengali: ra before a vowel sign (section 12.2)
+        "\U0001f468\u200d\U0001f469\u200d\U0001f467",  # a family (Unicode Technical Standard 51)
+        "\U0001f3f3\ufe0f\u200d\U0001f308",  # a rainbow flag
+        "\U0001f9d1\U0001f3fd\u200d\U0001f527",  # a mechanic, with a skin tone
+    ],
+)
+def test_a_joiner_stays_where_a_script_or_a_picture_needs_it(
+    client: PageClient, db: sqlite3.Connection, name: str
+) -> None:
+    form = {"internal_ratio": "1.9", "pitch": "dp:64", "tyre_diameter_mm": "63"}
+    assert client.post_form("/kit/cars/new", form | {"name": f"{name} \u200b1"}).status_code == 303
+    assert db.execute("SELECT name FROM cars").fetchone()[0] == f"{name} 1"
+
+
+@pytest.mark.parametrize("joiner", ["\u200c", "\u200d"])
+def test_a_joiner_that_joins_nothing_is_taken_out(
+    client: PageClient, db: sqlite3.Connection, joiner: str
+) -> None:
+    form = {"internal_ratio": "1.9", "pitch": "dp:64", "tyre_diameter_mm": "63"}
+    typed = f"{joiner}M{joiner}y {joiner}{joiner}TC \U0001f3ce{joiner} 1{joiner}"
+    assert client.post_form("/kit/cars/new", form | {"name": typed}).status_code == 303
+    assert db.execute("SELECT name FROM cars").fetchone()[0] == "My TC \U0001f3ce 1"

@@ -1,7 +1,8 @@
 """What a request's fields hold, without characters that nobody types and nobody sees.
 
 They come with what was pasted from elsewhere, or are posted by hand; on record they would break tables
-for a spreadsheet, and a name with a change of direction in it reads like another.
+for a spreadsheet, and a name with one in it reads like another. What comes along with nearly every copy
+goes without a word, all else is said at its field.
 """
 
 from __future__ import annotations
@@ -17,8 +18,18 @@ UNSEEN = re.compile(
 )
 """Control characters but for tab and line ends, changes of direction (Unicode's Bidi_Control, but for
 the marks that Arabic and Hebrew are typed with), halves of a pair (surrogates), non-characters."""
+ALONG = re.compile("[\u00ad\u200b\u2060-\u2064\u206a-\u206f\ufeff\ufff9-\ufffb]")
+"""Soft hyphens, spaces and joiners without width, byte order marks (Unicode Standard, section 23)."""
 NOT_IN_ONE_LINE = re.compile("[\t\n\r\u0085\u2028\u2029]+")
 MARKS = re.compile("[\u061c\u200e\u200f]")
+_JOINS = "[\u0600-\u08ff\u0900-\u0dff\u1000-\u109f\u1780-\u18af]"
+"""Arabic and its like, the scripts of India, of Burma, Khmer and Mongolian: a joiner shapes their letters."""
+_PICTURE = "[\u00a9\u00ae\u2190-\u2bff\ufe0f\U0001f000-\U0001faff]"
+LONE_JOINER = re.compile(
+    f"(?<!{_JOINS})(?<!{_PICTURE})[\u200c\u200d]"
+    f"|(?<={_JOINS})\u200c(?!{_JOINS})|(?<={_PICTURE})(?:\u200c|\u200d(?!{_PICTURE}))"
+)
+"""A joiner (U+200D) or its opposite (U+200C) that neither shapes a letter nor makes one picture of two."""
 
 
 class TypedText(ImmutableMultiDict[str, Any]):
@@ -30,11 +41,22 @@ class TypedText(ImmutableMultiDict[str, Any]):
         for name, value in pairs or ():
             if isinstance(value, str) and UNSEEN.search(value):
                 cleaned.add(name)
-                taken.append((name, UNSEEN.sub("", value)))
-            else:
-                taken.append((name, value))
+                value = UNSEEN.sub("", value)
+            taken.append((name, _as_seen(value) if isinstance(value, str) else value))
         super().__init__(taken)
         self.cleaned = frozenset(cleaned)
+
+
+def _as_seen(text: str) -> str:
+    """The text without what came along; marks of direction stay in texts of several lines.
+
+    >>> _as_seen("Heat" + chr(0x200B) + " 1" + chr(0x200F))
+    'Heat 1'
+    """
+    if text.isascii():
+        return text
+    text = LONE_JOINER.sub("", ALONG.sub("", text))
+    return text if NOT_IN_ONE_LINE.search(text) else MARKS.sub("", text)
 
 
 def in_one_line(text: str) -> str:
