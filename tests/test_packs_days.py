@@ -138,7 +138,7 @@ class Day:
         percent = rng.choice([100.0, 48.0])
         return replace(pack, percent=percent, charging_until_min=until, ready_min=None)
 
-    def planned(self) -> tuple[ChargePlan, Plan]:
+    def planned(self, most_states: int = STATES) -> tuple[ChargePlan, Plan]:
         """The plan as the search gives it, and as the checker takes it: minutes from now."""
         found = plan_charging(
             self.heats,
@@ -147,7 +147,7 @@ class Day:
             self.rules,
             running=self.running,
             away=self.away,
-            most_states=STATES,
+            most_states=most_states,
         )
         now = self.rules.now_min
         work = [
