@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import random
 import sqlite3
+from collections import Counter
 from contextlib import closing
 from pathlib import Path
 
 import pytest
+from flask import request
 from playwright.sync_api import Page, expect
 
 from e2e import a11y
@@ -22,7 +24,7 @@ from e2e.pages.offline import (
     tap_fit,
     visit_once,
 )
-from e2e.server import ServerProcess, rows
+from e2e.server import Live, ServerProcess, rows
 from e2e.watch import Watch
 
 KILLS = 100
@@ -108,6 +110,22 @@ def test_a_page_that_came_past_the_worker_is_taken_over(
     server.kill()
     tap_fit(page)
     expect(bars(page)).to_contain_text("pinion 44", timeout=15_000)
+
+
+def test_no_script_comes_twice_at_a_first_visit(live: Live, phone: Phone) -> None:
+    """What the page has just loaded, the worker takes from the phone."""
+    names: list[str] = []
+
+    def note() -> None:
+        names.extend(request.args.get("names", "").split(","))
+        if request.endpoint == "static":
+            names.append(request.path.removeprefix("/static/"))
+
+    live.app.before_request(note)
+    visit_once(phone.open(), live.url)
+    scripts = Counter(name for name in names if name.endswith((".js", ".css")))
+    assert len(scripts) > 20
+    assert [name for name, times in scripts.items() if times > 1] == []
 
 
 @pytest.mark.every_engine

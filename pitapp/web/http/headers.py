@@ -68,6 +68,14 @@ def with_microphone(response: Response) -> Response:
     return response
 
 
+def _names(status: str, content_type: str) -> Iterable[str]:
+    """Which headers an answer needs; to one "not modified" those that came with the content hold (RFC 9111, 3.2)."""
+    if status.startswith("304"):
+        return ()
+    left_out = _OF_DOCUMENTS if content_type.startswith(_NO_DOCUMENTS) else set[str]()
+    return [name for name in HEADERS if name not in left_out]
+
+
 def _too_long(most: int) -> bool:
     form = request.mimetype == "application/x-www-form-urlencoded"
     return form and (request.content_length or 0) > most
@@ -90,13 +98,10 @@ def register(app: Flask) -> None:
     def secured(environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:
         def start(status: str, headers: list[tuple[str, str]], *failure: Any) -> Any:
             given = dict(headers)
-            left_out = (
-                _OF_DOCUMENTS if given.get("Content-Type", "").startswith(_NO_DOCUMENTS) else {}
-            )
             headers += [
-                (name, value)
-                for name, value in HEADERS.items()
-                if name not in left_out and not (name == PERMISSIONS and name in given)
+                (name, HEADERS[name])
+                for name in _names(status, given.get("Content-Type", ""))
+                if not (name == PERMISSIONS and name in given)
             ]
             if "Cache-Control" not in given:
                 headers.append(("Cache-Control", "no-cache"))

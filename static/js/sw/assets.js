@@ -17,15 +17,25 @@ const assets = (() => {
     return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
   }
 
-  // The file as this phone has it: from an earlier version, or from the page that was just loaded.
+  const contentOf = async (url, response) => {
+    const buffer = response?.ok ? await response.arrayBuffer() : null;
+    return buffer && (await digest(buffer)).startsWith(url.split("=")[1]) ? buffer : null;
+  };
+
+  // The content of a file of this version as this phone has it, or null: from an earlier version, or from the page that
+  // was just loaded (a script that another one imports, and an icon, have no version in their addresses there).
   async function onThisPhone(url) {
-    const copy = await caches.match(url);
-    return copy ?? fetch(url, { mode: "same-origin", cache: "only-if-cached" }).catch(() => null);
+    const copy = await contentOf(url, await caches.match(url));
+    if (copy) return copy;
+    for (const address of [url, url.split("?")[0]]) {
+      const loaded = await fetch(address, { mode: "same-origin", cache: "only-if-cached" }).catch(() => null);
+      const content = await contentOf(url, loaded);
+      if (content) return content;
+    }
+    return null;
   }
 
-  async function keep(cache, url, response) {
-    const buffer = await response.arrayBuffer();
-    if (!(await digest(buffer)).startsWith(url.split("=")[1])) throw new Error(`${url} is not of this version`);
+  function keep(cache, url, buffer) {
     const type = TYPES[pathBelowStatic(url).split(".").at(-1)];
     return cache.put(url, new Response(buffer, { headers: { "Content-Type": type, "X-Content-Type-Options": "nosniff" } }));
   }
@@ -41,14 +51,18 @@ const assets = (() => {
     const cache = await caches.open(CACHE);
     const missing = [];
     await Promise.all(urls.map(async (url) => {
-      const response = await onThisPhone(url);
-      if (response?.ok) await keep(cache, url, response);
+      const content = await onThisPhone(url);
+      if (content) await keep(cache, url, content);
       else missing.push(url);
     }));
     if (!missing.length) return;
     const names = missing.map(pathBelowStatic).join(",");
     const texts = await (await fetch(`/offline/files?names=${encodeURIComponent(names)}`, { cache: "no-store" })).json();
-    await Promise.all(missing.map((url) => keep(cache, url, new Response(texts[pathBelowStatic(url)]))));
+    await Promise.all(missing.map(async (url) => {
+      const content = await contentOf(url, new Response(texts[pathBelowStatic(url)]));
+      if (!content) throw new Error(`${url} is not of this version`);
+      return keep(cache, url, content);
+    }));
   }
 
   /** Keep every file of this version but those of screens that are not in use here. */
