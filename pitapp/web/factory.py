@@ -22,6 +22,7 @@ from pitapp.web import clock as wall_clock
 from pitapp.web import place
 from pitapp.web.forms import form_errors, quantities
 from pitapp.web.http import (
+    addresses,
     assets,
     bodies,
     compress,
@@ -90,6 +91,7 @@ def build(
     migrate(folder / DATABASE_NAME, before=lambda connection: _copy_first(connection, folder))
     app.extensions["pitapp.db"] = Database(folder / DATABASE_NAME)
     app.extensions["pitapp.clock"] = clock or (lambda: datetime.now(UTC))
+    addresses.register(app)
     headers.register(app)
     guard.register(app)
     identity.register(app)
