@@ -29,6 +29,7 @@ from pitapp.web.forms.fields import parse_number
 
 READ = "SELECT shown, reason FROM check_answers ORDER BY id"
 CHARGES = "SELECT cells_set, current_a FROM pack_charges WHERE started_at > ''"
+ON_WHICH = "SELECT charger_id FROM pack_charges WHERE started_at > '' ORDER BY id"
 OUTCOMES = "SELECT outcome FROM pack_charges WHERE started_at > '' ORDER BY id"
 CHARGE_ANSWERS = "SELECT step FROM pack_charge_answers ORDER BY id"
 
@@ -118,6 +119,7 @@ def test_a_charge_and_a_reading_outside_the_class_with_no_server(
     charge.program("2", "12")
     expect(page.get_by_text("Over the label's rate: 12 A is more than 6 A (1C).")).to_be_visible()
     expect(page.get_by_label("Current it shows")).to_have_value("12")
+    expect(page.locator("[name=charger]").first).to_be_checked()
     a11y.check(page)
     charge.program("2", "6")
     charge.press("Somebody stays")
@@ -141,6 +143,37 @@ def test_a_charge_and_a_reading_outside_the_class_with_no_server(
     assert new[CHARGES] == [(2, 6.0)]
     assert new[READ] == [("16000", "The official lent me this one")]
     assert [step for (step,) in new[CHARGE_ANSWERS]] == [step.key for step in STEPS]
+
+
+def test_what_was_chosen_stays_where_the_phone_refuses_a_step(
+    server: ServerProcess, phone: Phone
+) -> None:
+    chargers = rows(server, "SELECT id FROM chargers WHERE NOT at_home ORDER BY id")
+    before = rows(server, ON_WHICH)
+    page = phone.open()
+    visit_once(page, server.url)
+    server.kill()
+    charge = Charge(page, server.url, 1).up_to_the_program()
+    which = page.locator("[name=charger]")
+    expect(which).to_have_count(len(chargers))
+    assert len(chargers) > 1
+    which.last.check()
+    page.get_by_label("Cells it shows").fill("2")
+    page.get_by_label("Current it shows").fill("12")
+    charge.press("Next")
+    expect(page.get_by_text("Over the label's rate: 12 A is more than 6 A (1C).")).to_be_visible()
+    expect(page.get_by_label("Cells it shows")).to_have_value("2")
+    expect(which.last).to_be_checked()
+    page.get_by_label("Current it shows").fill("6")
+    charge.press("Next")
+    charge.expect_step("Somebody stays")
+    charge.press("Somebody stays")
+    charge.press("It is charging: start the clock")
+    Countdown(page, server.url, "").expect_counting()
+    server.start()
+    page.goto(server.url)
+    expect(bars(page)).to_contain_text("Sent: ", timeout=20_000)
+    assert rows(server, ON_WHICH)[len(before) :] == [chargers[-1]]
 
 
 def test_a_charge_in_doubt_is_not_started_and_the_server_judges_again(

@@ -178,6 +178,14 @@ const runs = (() => {
     });
   }
 
+  /** Markup with what was chosen in it chosen again. @param {string} html @param {Record<string, string>} fields */
+  const chosen = (html, fields) =>
+    html.replace(/<input\b[^>]*\stype="(?:radio|checkbox)"[^>]*>/g, (tag) => {
+      const [name, value] = ["name", "value"].map((each) => tag.match(`\\s${each}="([^"]*)"`)?.[1] ?? "");
+      const bare = tag.replace(/\schecked(="[^"]*")?(?=[\s>])/, "");
+      return name in fields && messages.escaped(fields[name]) === value ? bare.replace("<input", "<input checked") : bare;
+    });
+
   /** A step's markup with what speaks against its answer; `typed` stands in its fields again, and its fold is open. */
   function fragment(walk, step, typed = null, refusal = "") {
     const { run, uuid, given } = walk;
@@ -191,7 +199,8 @@ const runs = (() => {
     for (const [name, text] of Object.entries(typed ?? {})) values[`typed-${name}`] = text;
     const why = against?.text || refusal;
     const problem = why ? messages.bar("stop", why) : "";
-    return messages.filled(against?.reading ? step.stopped : step.html, values, {
+    const html = against?.reading ? step.stopped : step.html;
+    return messages.filled(typed ? chosen(html, typed) : html, values, {
       problem, open: typed ? " open" : "", sure: against?.doubted ? step.doubt.yes : "",
     });
   }
