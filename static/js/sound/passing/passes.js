@@ -28,9 +28,13 @@ const ROUNDS = [
 ];
 // How near it is for one of several fits to be the likelier.
 const GEAR_LIKELY = 0.05;
+// Another fit of the same moment, this near in rank and time, that gives another speed makes both uncertain.
+const RIVAL = 0.6, RIVAL_S = 0.6, DIFFERS = 0.04;
 // Spectra are let go when they are this old; what stands out was fitted long before.
 const KEPT_S = 8;
-const GATE = { coarse: 1.1, loud: 1.4, share: 0.66, scatter: 0.45, scale: 0.55, gear: 0.1, sd: 0.025, sides: 0.15, nearest: 0.7, farthest: 8.5, slowest: 6, fastest: 36 };
+// What the heard rollout may be off the typed one: slip takes up to 4 %, wear and growth change a tyre by up to 3 %; a
+// fit that would need more is of an echo or another car.
+const GATE = { coarse: 1.1, loud: 1.4, share: 0.66, scatter: 0.45, scale: 0.55, lowGear: -0.07, highGear: 0.05, sd: 0.02, vagueSd: 0.03, sides: 0.15, nearest: 0.7, farthest: 8.5, slowest: 6, fastest: 36 };
 
 // So long before and after the closest point its sound is looked at: a passage of some 8 m and the distance.
 const reachOf = (speed, distance, most = MOST_REACH_S) => Math.min(most, Math.max(LEAST_REACH_S, (8 + 1.2 * distance) / speed));
@@ -43,6 +47,11 @@ function gainsOf(speed, distance) {
 
 // Whether two starts would lead to the same fit.
 const alike = (one, other) => Math.abs(one.speed / other.speed - 1) < ALIKE && Math.abs(one.hz / other.hz - 1) < ALIKE && Math.abs(one.at - other.at) < ALIKE_S;
+
+// Whether another fit of the same moment is nearly as good and gives quite another speed: then neither is certain. Two
+// thirds of the revs at two thirds of the speed fit the gear as well.
+const hasRival = (fits, at) => fits.some((other) => other !== fits[at] && other.rank > RIVAL * fits[at].rank
+  && Math.abs(other.time - fits[at].time) < RIVAL_S && Math.abs(Math.log(other.pass.speed / fits[at].pass.speed)) > DIFFERS);
 
 /** Finds the passes in a stream of samples. */
 export class Passes {
@@ -171,11 +180,12 @@ export class Passes {
     const usual = scores[scores.length >> 2] ?? 0, near = NEAR_S / this.hopS, ready = ended ? Infinity : this.tried - ABOUT_S / this.hopS;
     const high = this.coarse.filter(({ score, middle }) => score > GATE.coarse * usual && middle < ready);
     const tops = high.filter((one) => !this.coarse.some((other) => other.score > one.score && Math.abs(other.middle - one.middle) < near));
-    for (const top of tops) if (!top.fit && this.frames[top.middle]) top.fit = this.bestFit(top);
-    const fits = tops.flatMap(({ fit }) => fit ?? []);
-    const best = fits.filter(({ state }) => state === "heard").sort((one, other) => other.rank - one.rank);
+    for (const top of tops) if (!top.fits && this.frames[top.middle]) top.fits = this.fitsOf(top);
+    const fits = tops.flatMap((top) => top.fits ?? []).sort((one, other) => other.rank - one.rank);
+    const best = fits.filter(({ state }, at) => state === "heard" && !hasRival(fits, at));
     const passes = best.filter((one, at) => best.slice(0, at).every((other) => Math.abs(other.time - one.time) > APART_S));
-    const loud = tops.filter(({ score, fit }) => fit?.state === "poor" && score > GATE.loud * usual).map(({ fit }) => fit.time);
+    const loud = tops.filter(({ score, fits: own }) => own && !own.some((fit) => best.includes(fit)) && score > GATE.loud * usual)
+      .map(({ middle }) => this.timeOf(middle));
     const apart = loud.filter((time, at) => [...passes.map((pass) => pass.time), ...loud.slice(0, at)].every((other) => Math.abs(time - other) > APART_S));
     return { passes: passes.sort((one, other) => one.time - other.time), leftOut: apart.length };
   }
@@ -228,7 +238,8 @@ export class Passes {
     return [...best.values()].sort((one, other) => other.score - one.score).slice(0, TRIED);
   }
 
-  bestFit({ middle: moment }) {
+  // The fits about a moment that what is heard there bears out, more or less.
+  fitsOf({ middle: moment }) {
     const near = this.startsAbout(moment).map(({ shape, base, middle }) => this.polished({
       at: this.timeOf(middle) - shape.distance / this.c, speed: shape.speed, distance: shape.distance, gain: shape.gain,
       jerk: 0, hz: this.from * Math.exp(STEP * WIDE * base),
@@ -236,8 +247,7 @@ export class Passes {
     const scored = near.map((pass) => ({ pass, score: this.along(pass) })).sort((one, other) => other.score - one.score);
     const apart = scored.filter(({ pass }, at) => scored.slice(0, at).every((other) => !alike(pass, other.pass)));
     const fits = apart.slice(0, STARTS).map(({ pass }) => this.fit(pass));
-    const passed = fits.filter((fit) => fit.state === "heard").sort((one, other) => other.rank - one.rank);
-    return passed[0] ?? { state: "poor", time: this.timeOf(moment) };
+    return fits.filter(({ state }) => state !== "poor");
   }
 
   timeOf(frame) {
@@ -284,10 +294,11 @@ export class Passes {
     const strength = tones.reduce((sum, tone) => sum + (said.inlier(tone) ? tone.strength : 0), 0);
     // A wrong octave, or an echo taken for the car, scatters about its fit more than the car's own tones do; the
     // nearer they lie to it, the fewer of all that was heard about it need be the car's.
-    const fits = said.share > GATE.share + GATE.scatter * said.scale && said.scale < GATE.scale && said.sd.speed < GATE.sd * speed;
+    const fits = said.share > GATE.share + GATE.scatter * said.scale && said.scale < GATE.scale && said.sd.speed < GATE.vagueSd * speed;
     const near = distance > GATE.nearest && distance < GATE.farthest;
-    const likely = near && Math.abs(gear) < GATE.gear && speed > GATE.slowest && speed < GATE.fastest;
+    const likely = near && gear > GATE.lowGear && gear < GATE.highGear && speed > GATE.slowest && speed < GATE.fastest;
     const good = fits && likely && before > GATE.sides && before < 1 - GATE.sides;
-    return { state: good ? "heard" : "poor", ...said, time, gear, rank: (strength * Math.exp(-((gear / GEAR_LIKELY) ** 2) / 2)) / (0.005 + said.sd.speed / speed) };
+    const state = good ? (said.sd.speed < GATE.sd * speed ? "heard" : "vague") : "poor";
+    return { state, ...said, time, gear, rank: (strength * Math.exp(-((gear / GEAR_LIKELY) ** 2) / 2)) / (0.005 + said.sd.speed / speed) };
   }
 }
