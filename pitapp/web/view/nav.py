@@ -11,7 +11,7 @@ from pitapp.web.place import in_browser
 
 
 class Place(NamedTuple):
-    """A screen in the navigation."""
+    """A screen in the navigation, and in more words what stands there."""
 
     room: str
     path: str
@@ -24,7 +24,7 @@ FOOT = (
     Place("gearing", "/gearing", "Gearing"),
     Place("checks", "/checks", "Checks"),
     Place("runs", "/runs", "Runs"),
-    Place("more", "/more", "More"),
+    Place("more", "/more", "More", "screens"),
 )
 MORE = (
     Place("meetings", "/meetings", "Meetings", "Race days, timetables, classes"),
