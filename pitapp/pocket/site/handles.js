@@ -14,7 +14,7 @@ export async function openHandles(name) {
   const names = [];
   for await (const each of place.keys()) names.push(each);
   const pool = new Handles(place);
-  for (const each of names) await pool.open(each);
+  await Promise.all(names.map((each) => pool.open(each)));
   pool.sort();
   await pool.grow();
   return pool;

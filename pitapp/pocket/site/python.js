@@ -1,5 +1,6 @@
 // The worker in which Python runs: it starts the app over the data on this phone and answers what the shell passes
 // on, one request after the other. An answer goes out when all that was written for it is on the device.
+import { unpack } from "./archive.js";
 import { openFolder } from "./files.js";
 import { startPython } from "./runtime.js";
 
@@ -13,11 +14,13 @@ const tell = (step, done) => postMessage({ step, done });
 
 async function start(root) {
   tell("Starting Python", 0);
+  const opening = openFolder(`pitapp ${root}`);
+  opening.catch(() => {}); // told below
   const { python, packages } = await startPython(tell);
   tell("Opening your data", 0.7);
-  folder = await openFolder(`pitapp ${root}`);
+  folder = await opening;
   folder.mount(python.FS, DATA);
-  python.unpackArchive(await packages, "zip", { extractDir: PACKAGES });
+  unpack(python.FS, await packages, PACKAGES);
   tell("Starting pitapp", 0.8);
   const { timeZone } = Intl.DateTimeFormat().resolvedOptions();
   python.runPython(`import sys; sys.path.insert(0, ${JSON.stringify(PACKAGES)})`);
