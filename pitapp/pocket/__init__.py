@@ -13,6 +13,11 @@ synchronous files of the browser's private file system (`site/handles.js`), or o
 transaction of IndexedDB where there are none (`site/blocks.js`). One page at a time owns Python (a
 Web Lock); when it is closed, the next visit starts it anew.
 
+A start waits for as little as may be: the packages are one archive of bytecode, laid into Python's
+file system as it is (`site/archive.js`), the Board's templates among them (`compile.mjs`); the data
+are opened while the runtime comes, and its code lies unpacked from the first visit on
+(`site/runtime.js`).
+
 What the folder holds gives it a version. The service worker keeps all of one version; a newer one
 is brought whole and checked by its sums, and takes over when every page of the older is closed.
 """

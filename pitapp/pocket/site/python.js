@@ -12,11 +12,11 @@ const IDLE_MS = 5000;
 let bridge = null, folder = null, turn = Promise.resolve(), idle = 0;
 const tell = (step, done) => postMessage({ step, done });
 
-async function start(root) {
+async function start({ root, controlled }) {
   tell("Starting Python", 0);
   const opening = openFolder(`pitapp ${root}`);
   opening.catch(() => {}); // told below
-  const { python, packages } = await startPython(tell);
+  const { python, packages } = await startPython(tell, controlled);
   tell("Opening your data", 0.7);
   folder = await opening;
   folder.mount(python.FS, DATA);
@@ -58,7 +58,7 @@ const sentence = (error) => String(error?.message ?? error).trim().split("\n").p
 
 addEventListener("message", ({ data, ports: [port] }) => {
   if (data.root !== undefined) {
-    start(data.root).then(() => postMessage({ ready: true }), (error) => postMessage({ failed: sentence(error), name: error?.name }));
+    start(data).then(() => postMessage({ ready: true }), (error) => postMessage({ failed: sentence(error), name: error?.name }));
     return;
   }
   clearTimeout(idle);

@@ -26,10 +26,24 @@ async function part(name, tell) {
   return new Response(unpacked, { headers: { "Content-Type": TYPES[name.split(".")[1]] } });
 }
 
-// Returns Python with nothing but its own library, and a promise of the app's packages as a zip.
-export async function startPython(tell) {
-  const [loader, wasm, standard, packages] = ["python.mjs", "python.wasm", "standard.zip", "packages.zip"]
-    .map((name) => part(name, tell));
+// The runtime's code lies unpacked as well, and comes by way of the service worker where one stands in the way: so a
+// browser that keeps what it made of such code keeps that too, and later starts have it ready.
+async function code(tell, controlled) {
+  const cache = await caches.open(`${HERE.href} ${LIST.version}`);
+  const address = new URL(LIST.parts["python.wasm"].address.replace(".gz", ""), HERE);
+  const kept = await cache.match(address);
+  if (kept && !controlled) return kept;
+  if (kept) return fetchPart(address).then((answer) => (answer.ok ? answer : kept), () => kept);
+  const answer = await part("python.wasm", tell);
+  cache.put(address, answer.clone()).catch(() => {}); // the device has no room: it is unpacked each time
+  return answer;
+}
+
+// Returns Python with nothing but its own library, and a promise of the app's packages as a zip. `controlled` says
+// whether a service worker answers what is fetched here.
+export async function startPython(tell, controlled = false) {
+  const wasm = code(tell, controlled);
+  const [loader, standard, packages] = ["python.mjs", "standard.zip", "packages.zip"].map((name) => part(name, tell));
   for (const each of [wasm, standard, packages]) each.catch(() => {}); // of several that fail the first is told
   // The runtime asks for these two by address; there is nothing else that it may fetch.
   self.fetch = async (address) => (String(address).endsWith(".wasm") ? wasm : standard);

@@ -83,7 +83,7 @@ async function begin() {
       if (data.unsaved) stop(data.unsaved);
     };
   });
-  worker.postMessage({ root: ROOT });
+  worker.postMessage({ root: ROOT, controlled: Boolean(navigator.serviceWorker.controller) });
   await Promise.all([started, navigator.serviceWorker.register("sw.js").then(() => navigator.serviceWorker.ready)]);
   python = worker;
   neighbours.postMessage("me");
