@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import base64
+import gzip
 import hashlib
+import io
 import json
+import pickle
 import re
 import shutil
 import time
+import zipfile
 from datetime import UTC, datetime, timedelta
 from importlib.metadata import version
 from pathlib import Path
@@ -15,6 +19,7 @@ from shutil import copytree
 from zoneinfo import ZoneInfo
 
 import pytest
+from jinja2 import FileSystemBytecodeCache
 from playwright.sync_api import expect
 
 from e2e.pages.kit import Kit, NewCar
@@ -285,6 +290,21 @@ def test_the_folder_is_what_its_lists_say(pocket_folder: Path) -> None:
         assert version(name) == used
     for name in ("pyodide", "flask", "jinja2", "werkzeug", "click", "pydantic"):
         assert name in licences
+
+
+def test_the_boards_templates_lie_there_compiled(pocket_folder: Path) -> None:
+    packed = (pocket_folder / UNDER / "runtime" / "packages.zip.gz").read_bytes()
+    names = FileSystemBytecodeCache("")
+    with zipfile.ZipFile(io.BytesIO(gzip.decompress(packed))) as packages:
+        for template in ("macros.html", "base.html", "board/page.html", "_foot.html"):
+            place = f"pitapp/templates/{template}"
+            key = names.get_cache_key(template, f"/packages/{place}")
+            name = f"pitapp/compiled_templates/__jinja2_{key}.cache"
+            content = io.BytesIO(packages.read(name))
+            assert content.read(2) == b"j2"
+            _format, python, sum_of_source = (pickle.load(content) for _ in range(3))
+            assert python == (3 << 24) | 14
+            assert sum_of_source == names.get_source_checksum(packages.read(place).decode())
 
 
 def test_a_second_tab_works_through_the_first_and_then_alone(

@@ -167,9 +167,7 @@ def start(folder: str, root: str, time_zone: str, address: str = "") -> Bridge:
 
     `address` is that of the page from which the browser opened it: what others open to come there.
     """
-    os.environ["TZ"] = time_zone
-    if not hasattr(os, "link"):
-        os.link = _no_link
+    prepare(time_zone)
     from pitapp import create_app
     from pitapp.copies.store import tidy
 
@@ -177,6 +175,13 @@ def start(folder: str, root: str, time_zone: str, address: str = "") -> Bridge:
     tidy(Path(folder))
     app.config.update(PITAPP_IN_BROWSER=True, PITAPP_FOLDER_ADDRESS=address)
     return Bridge(app, root)
+
+
+def prepare(time_zone: str) -> None:
+    """Give the browser's Python what the app expects of an operating system."""
+    os.environ["TZ"] = time_zone
+    if not hasattr(os, "link"):
+        os.link = _no_link
 
 
 def _no_link(*_: Any, **__: Any) -> None:

@@ -30,6 +30,7 @@ from pitapp.web.factory import PACKAGE, beside
 SITE = Path(__file__).with_name("site")
 COMPILER = Path(__file__).with_name("compile.mjs")
 COMPILING_AT_MOST_S = 1800
+PLACE = "/packages"  # where the phone's Python finds them: `PACKAGES` in `site/python.js`
 # Brought by the lock file's wheels, or of no use without a server.
 NOT_FROM_HERE = {"pydantic", "pydantic-core", "h11", "platformdirs"}
 LEFT_OUT = re.compile(
@@ -206,7 +207,7 @@ def _zip(path: Path, files: Any) -> None:
 
 
 def _compile(runtime: Path, files: list[Path]) -> None:
-    command = [parts.program("node"), str(COMPILER), str(runtime), *map(str, files)]
+    command = [parts.program("node"), str(COMPILER), str(runtime), PLACE, *map(str, files)]
     done = subprocess.run(  # noqa: S603
         command, capture_output=True, text=True, check=False, timeout=COMPILING_AT_MOST_S
     )

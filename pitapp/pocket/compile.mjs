@@ -1,6 +1,7 @@
-// Run by Node: compiles every Python source of a zip with the browser's own Python, into another zip. Of what is
-// not pitapp's own the line numbers are left out: nobody reads them on a phone, and every byte is sent.
-// node compile.mjs RUNTIME-FOLDER IN.zip OUT.zip [IN.zip OUT.zip ...]
+// Run by Node: compiles every Python source of a zip with the browser's own Python, into another zip; the templates
+// of the Board as well, by the app itself, where the zip holds it: a start waits for them. Of what is not pitapp's
+// own the line numbers are left out: nobody reads them on a phone, and every byte is sent.
+// node compile.mjs RUNTIME-FOLDER PLACE-ON-THE-PHONE IN.zip OUT.zip [IN.zip OUT.zip ...]
 import { readFileSync, writeFileSync } from "node:fs";
 import { pathToFileURL } from "node:url";
 
@@ -30,11 +31,49 @@ with zipfile.ZipFile("/in.zip") as given, zipfile.ZipFile("/out.zip", "w") as co
             compiled.writestr(zipfile.ZipInfo(name, LONG_AGO), content)
 `;
 
-const [runtime, ...files] = process.argv.slice(2);
+// The way to a template is part of the name under which Jinja looks for it compiled.
+const TEMPLATES = `
+import sys
+
+sys.path.insert(0, place)
+with zipfile.ZipFile("/out.zip") as compiled:
+    compiled.extractall(place)
+from jinja2 import FileSystemBytecodeCache, meta
+from pitapp import create_app
+from pitapp.pocket.bridge import prepare
+from pitapp.web.view.compiled import FOLDER
+
+class Compiled(FileSystemBytecodeCache):
+    def dump_bytecode(self, bucket):
+        bucket.code = without_lines(bucket.code)
+        super().dump_bytecode(bucket)
+
+prepare("UTC")
+templates = create_app("/data").jinja_env
+templates.cache.clear()
+FOLDER.mkdir()
+templates.bytecode_cache = Compiled(str(FOLDER))
+waiting, done = ["macros.html", "_foot.html", "board/page.html"], set()
+while waiting:
+    name = waiting.pop()
+    if name and name not in done:
+        done.add(name)
+        templates.get_template(name)
+        source = templates.loader.get_source(templates, name)[0]
+        waiting += meta.find_referenced_templates(templates.parse(source))
+with zipfile.ZipFile("/out.zip", "a") as compiled:
+    for path in sorted(FOLDER.iterdir()):
+        name = path.relative_to(place).as_posix()
+        compiled.writestr(zipfile.ZipInfo(name, LONG_AGO), path.read_bytes())
+`;
+
+const [runtime, place, ...files] = process.argv.slice(2);
 const { loadPyodide } = await import(pathToFileURL(`${runtime}/pyodide.mjs`));
 const python = await loadPyodide({ indexURL: runtime });
+python.globals.set("place", place);
 for (let at = 0; at < files.length; at += 2) {
   python.FS.writeFile("/in.zip", readFileSync(files[at]));
   python.runPython(COMPILE);
+  if (python.runPython('"pitapp/__init__.pyc" in compiled.namelist()')) python.runPython(TEMPLATES);
   writeFileSync(files[at + 1], python.FS.readFile("/out.zip"));
 }

@@ -33,7 +33,7 @@ from pitapp.web.http import (
     htmx,
     identity,
 )
-from pitapp.web.view import icons, nav, plot
+from pitapp.web.view import compiled, icons, nav, plot
 from pitapp.web.writes import notices, onward, refusals, saved, typed, undo
 
 PACKAGE = Path(__file__).resolve().parent.parent
@@ -92,6 +92,7 @@ def build(
     app.extensions["pitapp.db"] = Database(folder / DATABASE_NAME)
     app.extensions["pitapp.clock"] = clock or (lambda: datetime.now(UTC))
     addresses.register(app)
+    compiled.register(app)
     headers.register(app)
     guard.register(app)
     identity.register(app)
