@@ -16,12 +16,14 @@ from datetime import UTC, datetime, timedelta
 from importlib.metadata import version
 from pathlib import Path
 from shutil import copytree
+from typing import Literal
 from zoneinfo import ZoneInfo
 
 import pytest
 from jinja2 import FileSystemBytecodeCache
 from playwright.sync_api import expect
 
+from e2e import a11y
 from e2e.pages.kit import Kit, NewCar
 from e2e.pages.offline import Phone
 from e2e.pages.pocket import STARTING_AT_MOST_MS, Shell
@@ -31,6 +33,10 @@ from pitapp.pocket import parts
 
 MOST_BYTES = 10_000_000
 CACHES = "async () => (await caches.keys()).filter((name) => name.startsWith('http'))"
+NEVER_STARTS = "globalThis.Worker = class { postMessage() {} };"
+FAILS = """globalThis.Worker = class {
+    postMessage() { this.onmessage({ data: { failed: "A fault of this version.", name: "Error" } }); }
+};"""
 FULL = """() => {
     globalThis.before = FileSystemSyncAccessHandle.prototype.write;
     FileSystemSyncAccessHandle.prototype.write = () => { throw new DOMException("", "QuotaExceededError"); };
@@ -255,7 +261,7 @@ def test_the_board_as_it_was_stands_while_python_starts(
     phone.close()
 
     page = phone.open()
-    page.add_init_script("globalThis.Worker = class { postMessage() {} };")  # it never starts
+    page.add_init_script(NEVER_STARTS)
     page.goto(pocket_site.url)
     expect(page.locator("#age")).to_contain_text("The Board as it was")
     seen = page.frame_locator("#seen")
@@ -263,6 +269,21 @@ def test_the_board_as_it_was_stands_while_python_starts(
     expect(seen.locator("script")).to_have_count(0)
     expect(page.locator("#seen")).to_have_attribute("inert", "")
     expect(page.locator("#app")).to_be_hidden()
+    a11y.check(page)
+
+
+@pytest.mark.parametrize("look", ["light", "dark"])
+@pytest.mark.parametrize("worker", ["NEVER_STARTS", "FAILS"])
+def test_the_page_around_the_app_is_one_to_read_and_to_tap(
+    pocket_site: StaticServer, phone: Phone, look: Literal["light", "dark"], worker: str
+) -> None:
+    page = phone.open()
+    page.emulate_media(color_scheme=look)
+    page.add_init_script({"NEVER_STARTS": NEVER_STARTS, "FAILS": FAILS}[worker])
+    page.goto(pocket_site.url)
+    expect(page.locator("#step")).to_be_visible()
+    expect(page.locator("#again")).to_be_visible(visible=worker == "FAILS")
+    a11y.check(page)
 
 
 def test_the_folder_is_what_its_lists_say(pocket_folder: Path) -> None:
