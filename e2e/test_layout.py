@@ -46,6 +46,13 @@ def test_the_main_button_is_in_sight(server: ServerProcess, page: Page, size: Vi
         assert wide <= size["width"], name
 
 
+def test_upright_a_pack_is_put_away_without_scrolling(server: ServerProcess, page: Page) -> None:
+    page.set_viewport_size({"width": 360, "height": 640})
+    page.goto(f"{server.url}/packs/1/store")
+    box, foot = box_of(main_button(page)), box_of(page.locator(".foot"))
+    assert box["y"] + box["height"] <= foot["y"]
+
+
 def test_sideways_it_stays_in_sight_however_far_the_page_is_scrolled(
     server: ServerProcess, page: Page
 ) -> None:

@@ -23,7 +23,7 @@ from pitapp.packs.health.status_text import OUTCOMES
 from pitapp.packs.models import Charge, Pack, Purpose
 from pitapp.packs.safety import CHARGE_TEMPERATURE_C, MAKERS_CHARGE_C
 from pitapp.web.clock import moment_text
-from pitapp.web.forms.quantities import plain, rounded
+from pitapp.web.forms.quantities import grouped, plain, rounded
 
 
 class ForecastText(NamedTuple):
@@ -59,6 +59,11 @@ def address(pack_id: int, uuid: str, purpose: Purpose, key: str) -> str:
 def milliseconds(moment: datetime) -> str:
     """A moment as scripts count it."""
     return str(int(moment.timestamp() * 1000))
+
+
+def _clock_text(moment: datetime) -> str:
+    """A moment on the wall clock, its day where that is not today."""
+    return moment_text(moment).removeprefix("today ")
 
 
 def step_values(
@@ -128,9 +133,9 @@ def last_look(
 
 def forecast_text(ahead: Forecast, program: Program, moment: datetime) -> ForecastText:
     """A forecast as text."""
-    percent, moved = rounded(ahead.start_percent, 0), rounded(ahead.moved_mah, 0)
+    percent, moved = rounded(ahead.start_percent, 0), grouped(round(ahead.moved_mah))
     way = "out" if ahead.discharging else "in"
-    until = moment_text(moment + timedelta(minutes=ahead.minutes))
+    until = _clock_text(moment + timedelta(minutes=ahead.minutes))
     return ForecastText(
         rounded(ahead.minutes, 0),
         "Discharging" if ahead.discharging else "Charging",
@@ -156,11 +161,11 @@ def running_values(item: Charge, own: Pack, form: EndForm, moment: datetime) -> 
             milliseconds(moment),
             milliseconds(due_at),
             rounded(minutes, 0),
-            moment_text(due_at),
+            _clock_text(due_at),
             "Discharging" if item.discharging else "Charging",
             plain(item.current_a),
             str(item.cells_set),
-            moment_text(started_at),
+            _clock_text(started_at),
             overdue,
         ),
     }
