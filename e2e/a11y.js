@@ -285,11 +285,22 @@
     return found.map(([what, cover]) => `${what} is covered by ${cover} at the end of the page`);
   };
 
+  // When nothing has moved for a while.
+  const atRest = async () => {
+    const place = () => [scrollX, scrollY, document.documentElement.scrollHeight].join();
+    for (let still = 0, frames = 0, was = ""; still < 3 && frames < 60; frames += 1) {
+      await new Promise(requestAnimationFrame);
+      still = place() === was ? still + 1 : 0;
+      was = place();
+    }
+    return [];
+  };
+
   const fixed = (el) => {
     for (let up = el; up && up !== document.body; up = up.parentElement)
       if (["fixed", "sticky"].includes(getComputedStyle(up).position)) return true;
     return false;
   };
 
-  return { coveredWhenFocused, coveredAtTheEnd, smallTargets, closeTargets, paleTexts, smallTexts, wideParts, coveredTargets };
+  return { atRest, coveredWhenFocused, coveredAtTheEnd, smallTargets, closeTargets, paleTexts, smallTexts, wideParts, coveredTargets };
 })()

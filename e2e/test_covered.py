@@ -6,7 +6,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Page, ViewportSize
+from playwright.sync_api import Page, ViewportSize, expect
 
 from e2e import a11y
 from e2e.server import ServerProcess
@@ -46,3 +46,42 @@ def test_nothing_is_covered_on_any_screen_with_or_without_an_undo_bar(
         problems += a11y.read(page, "beside a bar", "coveredWhenFocused")
         found += [f"{urlsplit(page.url).path}: {each}" for each in problems]
     assert not found, f"{len(found)}\n" + "\n".join(found)
+
+
+SENT = """async (form) => {
+    const body = new URLSearchParams(new FormData(form));
+    await fetch(form.action, { method: "post", body, redirect: "manual" });
+}"""
+# Whether the whole of a button is in sight, and nothing over it.
+FREE = """(button) => {
+    const box = button.getBoundingClientRect();
+    const middle = (box.left + box.right) / 2;
+    return [box.top + 4, box.bottom - 4].every((y) => document.elementFromPoint(middle, y) === button);
+}"""
+
+
+@pytest.mark.every_engine
+@pytest.mark.parametrize("size", [UPRIGHT, SIDEWAYS], ids=["upright", "sideways"])
+def test_two_notices_at_once_each_show_their_undo(
+    server: ServerProcess, page: Page, size: ViewportSize
+) -> None:
+    """Two writes with no page between them, as from a phone that was without a signal."""
+    page.set_viewport_size(size)
+    page.goto(f"{server.url}/kit/gears")
+    gears = page.locator("form[action$='/remove']")
+    gears.nth(0).evaluate(SENT)
+    gears.nth(1).evaluate(SENT)
+    page.goto(f"{server.url}/kit/gears")
+    undo = page.locator("#notices").get_by_role("button", name="Undo")
+    expect(undo).to_have_count(2)
+    for text in ("", SAID):
+        page.locator("#notices span").evaluate_all(
+            "(all, text) => all.forEach((each) => { each.textContent = text || each.textContent; })",
+            text,
+        )
+        for way in ("scrollTo(0, 0)", TO_THE_END):
+            page.evaluate(way)
+            a11y.read(page, "", "atRest")
+            assert [undo.nth(place).evaluate(FREE) for place in range(2)] == [True, True], way
+    undo.nth(1).click()
+    expect(page.locator("#notices")).to_contain_text("Undone")
