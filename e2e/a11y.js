@@ -4,6 +4,7 @@
     "a[href], area[href], button, input:not([type=hidden]), select, textarea, summary, " +
     "[role=button], [role=link], [role=tab], [role=switch], [role=checkbox], [role=radio], " +
     "[role=menuitem], [role=option], [contenteditable=true], [tabindex]:not([tabindex='-1'])";
+  const MOST_FRAMES = 60;
   const NOT_ABLE = ":disabled, [aria-disabled=true]";
 
   const name = (el) => {
@@ -252,8 +253,8 @@
         let box = el.getBoundingClientRect();
         if (box.height > innerHeight / 2) continue;
         let cover = hit(pieces, box);
-        // An engine may scroll a frame or two later.
-        for (let frames = 0; cover && frames < 3; frames += 1) {
+        // An engine may scroll many frames later, and a step a frame.
+        for (let frames = 0; cover && frames < MOST_FRAMES; frames += 1) {
           await new Promise(requestAnimationFrame);
           box = el.getBoundingClientRect();
           cover = hit(pieces, box);
@@ -266,10 +267,10 @@
     return [...found];
   };
 
-  // Below what sticks to the upper edge: from under that a page is scrolled down again.
+  // Below what sticks to the upper edge, or that edge: from under that a page is scrolled down again.
   const topEdge = () => {
     const box = document.querySelector("#notices")?.getBoundingClientRect();
-    return box && box.height && box.top < 1 ? box.bottom + 8 : 0;
+    return box && box.height && box.top < 1 ? box.bottom + 8 : 8;
   };
 
   // With the page scrolled to its end, what stands last is free.
@@ -288,7 +289,7 @@
   // When nothing has moved for a while.
   const atRest = async () => {
     const place = () => [scrollX, scrollY, document.documentElement.scrollHeight].join();
-    for (let still = 0, frames = 0, was = ""; still < 3 && frames < 60; frames += 1) {
+    for (let still = 0, frames = 0, was = ""; still < 3 && frames < MOST_FRAMES; frames += 1) {
       await new Promise(requestAnimationFrame);
       still = place() === was ? still + 1 : 0;
       was = place();

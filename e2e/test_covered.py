@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -23,24 +24,32 @@ BAR = """(said) => {
     old.replaceWith(bars);
 }"""
 TO_THE_END = "scrollTo(0, document.documentElement.scrollHeight)"
-TWO_FRAMES = """() => new Promise((done) =>
-    requestAnimationFrame(() => requestAnimationFrame(() => done())))"""
+BY_AN_EDGE = re.compile(
+    r"/|/gearing(/table)?|/checks|/checks/lists/\d+/run|/kit/(gears|motors/\d+)|/packs/(new|plan)|/runs"
+    r"|/runs/setup/\d+|/meetings/\d+|/forecast/shopping|/sound/(bench|passing)"
+)
+"""Where much sticks to an edge: these screens are looked at in Firefox and WebKit too."""
+LEAST_BY_AN_EDGE = 12
 
 
+@pytest.mark.every_engine
 @pytest.mark.parametrize("size", [UPRIGHT, SIDEWAYS], ids=["upright", "sideways"])
 def test_nothing_is_covered_on_any_screen_with_or_without_an_undo_bar(
-    season: Path, server: ServerProcess, page: Page, size: ViewportSize
+    season: Path, server: ServerProcess, page: Page, size: ViewportSize, browser_name: str
 ) -> None:
     page.set_viewport_size(size)
     addresses = screens(season)
     assert len(addresses) > LEAST_SCREENS
+    if browser_name != "chromium":
+        addresses = [each for each in addresses if BY_AN_EDGE.fullmatch(urlsplit(each).path)]
+        assert len(addresses) >= LEAST_BY_AN_EDGE
     found = []
     for address in addresses:
         page.goto(server.url + address)
         problems = a11y.read(page, "without a bar", "coveredAtTheEnd")
-        page.evaluate(TO_THE_END)
-        page.evaluate(BAR, SAID)
-        page.evaluate(TWO_FRAMES)
+        a11y.read(page, "", "atRest")
+        page.evaluate(f"(said) => {{ {TO_THE_END}; ({BAR})(said); }}", SAID)
+        a11y.read(page, "", "atRest")
         problems += a11y.read(page, "as a bar comes", "coveredAtTheEnd", 1)
         problems += a11y.read(page, "beside a bar", "coveredAtTheEnd")
         problems += a11y.read(page, "beside a bar", "coveredWhenFocused")

@@ -16,9 +16,20 @@ document.addEventListener("htmx:after:swap", show);
 window.addEventListener("pageshow", show);
 
 // A text of several lines is brought into view whole: by themselves browsers do so with the cursor's line alone.
+// What the keyboard leads to is in sight whole, beside what sticks to an edge: not every browser sees to that.
 document.addEventListener("focusin", ({ target }) => {
   if (target.localName === "textarea") target.scrollIntoView({ block: "nearest" });
+  else if (target.tabIndex >= 0 && target.matches(":focus-visible")) requestAnimationFrame(() => uncover(target));
 });
+
+function uncover(target) {
+  const box = target.getBoundingClientRect();
+  const covered = [box.top + 4, box.bottom - 4].some((y) => {
+    const top = document.elementFromPoint((box.left + box.right) / 2, y);
+    return !top || (!target.contains(top) && !top.contains(target));
+  });
+  if (covered && box.height < window.innerHeight / 2) target.scrollIntoView({ block: "nearest", inline: "nearest" });
+}
 
 // A bar that comes while the end of the page is in sight stands under it, not over its last button.
 function standUnder() {
