@@ -14,6 +14,7 @@ from contextlib import suppress
 from datetime import datetime
 from functools import cache
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -36,6 +37,20 @@ JOURNEYS = "PITAPP_POCKET_JOURNEYS"
 BUILDING_AT_MOST_S = 1800
 DYING_AT_MOST_S = 60
 SAYING_AT_MOST_S = 120
+# Put before all else in Python's worker: its clock stands where a page says, and it says when it does.
+HEARS_THE_TIME = """
+const channel = new BroadcastChannel("the clock of a test");
+channel.onmessage = ({ data: { ms } }) => {
+  if (ms === undefined) return;
+  Date.now = () => ms;
+  channel.postMessage({ set: ms });
+};
+"""
+TELL_TIME = """(ms) => new Promise((done) => {
+  const channel = new BroadcastChannel("the clock of a test");
+  channel.onmessage = ({ data }) => { if (data.set === ms) done(channel.close()); };
+  channel.postMessage({ ms });
+})"""
 
 
 @cache
@@ -67,6 +82,7 @@ class StaticServer:
     def __init__(self, top: Path, under: str = UNDER) -> None:
         self.sent = 0
         self.words: list[str] = []
+        self.first_in_worker = ""  # a script that runs before all else where Python runs
         server = self
 
         class Files(SimpleHTTPRequestHandler):
@@ -76,7 +92,18 @@ class StaticServer:
             def do_GET(self) -> None:
                 if self.path.startswith("/said/"):
                     server.words.append(self.path.removeprefix("/said/"))
-                super().do_GET()
+                if server.first_in_worker and self.path.endswith("/python.js"):
+                    self._send_worker(Path(self.translate_path(self.path)).read_bytes())
+                else:
+                    super().do_GET()
+
+            def _send_worker(self, script: bytes) -> None:
+                content = server.first_in_worker.encode() + script
+                self.send_response(200)
+                self.send_header("Content-Type", "text/javascript")
+                self.send_header("Content-Length", str(len(content)))
+                self.end_headers()
+                self.copyfile(BytesIO(content), self.wfile)
 
             def copyfile(self, source: Any, outputfile: Any) -> None:
                 content = source.read()
@@ -117,11 +144,12 @@ class InBrowser:
     It is started when its `url` is first asked for, and its web space is gone from then on. What a
     journey writes before that, to the `database` or by the `app`, is brought there as a copy; asked
     for afterwards, both are over a copy of what is there now. Its clock stands at `clock`, as in a
-    server under test, where the engine lets a test reach Python's worker.
+    server under test.
     """
 
     def __init__(self, new_page: Callable[[], Page], site: StaticServer, folder: Path) -> None:
         self._new_page, self._site, self._folder = new_page, site, folder
+        site.first_in_worker = HEARS_THE_TIME
         self._url = ""
         self._shell: Page | None = None
         self._apps: list[Any] = []
@@ -166,8 +194,8 @@ class InBrowser:
 
     def tell_time(self) -> None:
         """Let Python's clock there stand where the test's stands."""
-        for worker in self._shell.workers if self._shell else ():
-            worker.evaluate("(ms) => { Date.now = () => ms; }", self.clock().timestamp() * 1000)
+        if self._shell:
+            self._shell.evaluate(TELL_TIME, self.clock().timestamp() * 1000)
 
     def stop(self) -> None:
         """Close what was opened for reading and writing."""
