@@ -83,3 +83,14 @@ def test_a_link_is_no_way_to_fill_the_memory() -> None:
     assert len(small) < link.MOST_CHARACTERS
     with pytest.raises(Refused, match="far too much"):
         link.read(small)
+
+
+@pytest.mark.parametrize("mark", ["\u200b", "\ufeff", "\u00ad", "\u202e", "\u3164", "\x07"])
+def test_a_name_that_reads_like_another_is_refused(mark: str) -> None:
+    """What nobody sees would put a second class on record that nobody can tell from the first."""
+    text = link.packed(HandOut(race_class=CLASS))
+    assert link.read(text).race_class == CLASS
+    with pytest.raises(ValueError, match="invisible character"):
+        HandOut.model_validate(
+            {"race_class": CLASS.model_dump(exclude_unset=True) | {"name": f"Inv{mark}ented"}}
+        )

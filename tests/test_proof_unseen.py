@@ -154,7 +154,7 @@ def test_remarks_keep_their_lines(client: PageClient) -> None:
 # Unicode Standard, section 23.2 and 23.8: a soft hyphen, a space and a joiner of no width, a byte order mark; and
 # the marks of direction (Bidi_Control) that come along when Arabic or Hebrew is copied.
 @pytest.mark.parametrize(
-    "mark", ["\u00ad", "\u200b", "\u2060", "\ufeff", "\u200e", "\u200f", "\u061c"]
+    "mark", ["\u00ad", "\u200b", "\u2060", "\ufeff", "\u200e", "\u200f", "\u061c", "\u3164"]
 )
 def test_what_comes_along_with_a_copy_is_taken_out_and_not_asked_about(
     client: PageClient, db: sqlite3.Connection, mark: str
@@ -197,3 +197,11 @@ def test_a_joiner_that_joins_nothing_is_taken_out(
     typed = f"{joiner}M{joiner}y {joiner}{joiner}TC \U0001f3ce{joiner} 1{joiner}"
     assert client.post_form("/kit/cars/new", form | {"name": typed}).status_code == 303
     assert db.execute("SELECT name FROM cars").fetchone()[0] == "My TC \U0001f3ce 1"
+
+
+def test_a_joiner_typed_twice_is_there_once(client: PageClient, db: sqlite3.Connection) -> None:
+    form = {"internal_ratio": "1.9", "pitch": "dp:64", "tyre_diameter_mm": "63"}
+    prefix, verb = "\u0645\u06cc", "\u062e\u0648\u0627\u0647\u0645"
+    typed = f"{prefix}\u200c\u200c{verb}"
+    assert client.post_form("/kit/cars/new", form | {"name": typed}).status_code == 303
+    assert db.execute("SELECT name FROM cars").fetchone()[0] == f"{prefix}\u200c{verb}"

@@ -24,6 +24,10 @@ OF_THE_DATABASE = {"id", "version", "remarks"}
 MORE = "It holds more than what is handed out."
 TURNING = frozenset(map(chr, (*range(0x202A, 0x202F), *range(0x2066, 0x206A))))
 """Characters that turn the direction of what follows (Unicode Standard Annex 9): a name can look as it is not."""
+FILLERS = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u3164\uffa0")
+"""Fillers, which no category has (Unicode Standard, 18.6)."""
+JOINERS = frozenset(map(chr, (0x200C, 0x200D, 0x200E, 0x200F, 0x061C, *range(0xE0020, 0xE0080))))
+"""Of the format characters those that letters and pictures are written with."""
 
 
 class TimetableEntry(Record):
@@ -135,7 +139,10 @@ class HandOut(Record):
 
 
 def _is_unseen(character: str) -> bool:
-    return unicodedata.category(character) in ("Cc", "Cs") or character in TURNING
+    if character in FILLERS or character in TURNING:
+        return True
+    kind = unicodedata.category(character)
+    return kind in ("Cc", "Cs") or (kind == "Cf" and character not in JOINERS)
 
 
 def _texts(value: Any) -> Iterator[str]:

@@ -35,6 +35,7 @@ What is there to use:
 - `pitapp.web.http.typed_text`: what nobody sees (control characters, changes of direction) is taken
   out of every field of a request as it is read; a `PitForm` says so at the field (422). What comes
   along with nearly every copy (spaces without width, soft hyphens, marks of direction) goes silently.
+- `ui.record(address, form)` around the fields of a record's form; `ui.post_button(address, label)` for its removal.
 - `ui.add_new(address, label)`, `onward` and `choose_added`: the way from a form to what one of its lists
   lacks, and back with the new one chosen. Scripts keep what was typed (`drafts.js`); without them it
   goes along by `pitapp.web.writes.typed`.

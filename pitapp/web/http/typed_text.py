@@ -18,8 +18,11 @@ UNSEEN = re.compile(
 )
 """Control characters but for tab and line ends, changes of direction (Unicode's Bidi_Control, but for
 the marks that Arabic and Hebrew are typed with), halves of a pair (surrogates), non-characters."""
-ALONG = re.compile("[\u00ad\u200b\u2060-\u2064\u206a-\u206f\ufeff\ufff9-\ufffb]")
-"""Soft hyphens, spaces and joiners without width, byte order marks (Unicode Standard, section 23)."""
+ALONG = re.compile(
+    "[\u00ad\u034f\u115f\u1160\u17b4\u17b5\u200b\u2060-\u2064\u206a-\u206f\u3164\ufeff\uffa0\ufff9-\ufffb]"
+)
+"""Soft hyphens, spaces and joiners without width, byte order marks, fillers (Unicode Standard, 18.6 and 23)."""
+JOINER_TWICE = re.compile("([\u200c\u200d])\\1+")
 NOT_IN_ONE_LINE = re.compile("[\t\n\r\u0085\u2028\u2029]+")
 MARKS = re.compile("[\u061c\u200e\u200f]")
 _JOINS = "[\u0600-\u08ff\u0900-\u0dff\u1000-\u109f\u1780-\u18af]"
@@ -55,7 +58,7 @@ def _as_seen(text: str) -> str:
     """
     if text.isascii():
         return text
-    text = LONE_JOINER.sub("", ALONG.sub("", text))
+    text = LONE_JOINER.sub("", JOINER_TWICE.sub(r"\1", ALONG.sub("", text)))
     return text if NOT_IN_ONE_LINE.search(text) else MARKS.sub("", text)
 
 

@@ -82,7 +82,8 @@ const runs = (() => {
   // What a text can mean as a number, as the server reads it: usually one, none where it is no number, two where a
   // comma may part thousands or decimals and `sensible` (least, most) does not tell which.
   function readingsOf(text, sensible = null) {
-    const spaced = text.trim().replace(/−/g, "-").replace(/[\s'’]/g, " ");
+    const seen = text.replace(/[\u00ad\u061c\u200b-\u200f\u2060-\u2064\u206a-\u206f\ufeff]/g, "");
+    const spaced = seen.trim().replace(/−/g, "-").replace(/[\s'’]/g, " ");
     const parted = spaced.replace(/\d{1,3}( \d{3})+(?!\d)/g, (all) => all.replace(/ /g, ""));
     if (/\d +\d/.test(parted)) return [];
     const [, tidy, k] = parted.replace(/ /g, "").match(/^(.*?)(k?)$/i);
