@@ -109,6 +109,9 @@ def test_a_nudge_and_a_pair_lead_to_a_plain_address(client: PageClient) -> None:
     paired = client.get("/gearing?spur=66&pinion=45&pair=46-69")
     assert paired.location == "/gearing?spur=69&pinion=46"
     assert client.get("/gearing?nudge=x").location == "/gearing"
+    for path in ("/gearing?nudge=x&", "/gearing/wanted?"):
+        stray = client.get(f"{path}rule=1&endpoint=2&_scheme=ftp&_external=1")
+        assert (stray.status_code, stray.location.split("?")[0]) == (303, "/gearing")
 
 
 def test_fitting_logs_the_gear_with_the_car_as_it_is(

@@ -20,7 +20,10 @@ def test_every_address_of_the_app_is_what_werkzeug_builds(tmp_path: Path) -> Non
     maps = [Map([made_of(kind, rule) for rule in rules]) for kind in (Address, Rule)]
     ours, theirs = (each.bind(HOST) for each in maps)
     for rule in rules:
-        values: dict[str, object] = dict.fromkeys(rule.arguments, 7) | {"page of": "a b&c"}
+        values: dict[str, object] = dict.fromkeys(rule.arguments, 7) | {
+            "page of": "a b&c",
+            "rule": 7,
+        }
         for unknown in (True, False):
             for given in (values, dict.fromkeys(rule.arguments, "seven"), {}):
                 expected = built(theirs, rule.endpoint, given, unknown)

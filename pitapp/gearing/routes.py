@@ -7,6 +7,7 @@ import re
 import sqlite3
 from functools import cached_property
 from typing import Any, NamedTuple
+from urllib.parse import urlencode
 
 from flask import Blueprint, redirect, request, url_for
 
@@ -148,7 +149,7 @@ def page() -> Any:
     if question is None:
         return show("gearing/page.html", 422, form=form, bench=bench, target=target)
     if "pair" in request.args or "nudge" in request.args:
-        return redirect(url_for("gearing.page", **_moved(request.args.to_dict(), question)), 303)
+        return redirect(_with_figures(_moved(request.args.to_dict(), question)), 303)
     return _worked_out(bench, question, form, target)
 
 
@@ -212,8 +213,12 @@ def _teeth(option: GearOption) -> dict[str, int]:
 @blueprint.get("/wanted/part")
 def wanted() -> Any:
     """The wanted gear has been a screen of its own; its addresses lead to the field that it is now."""
-    wanted_figure: dict[str, Any] = request.args.to_dict()
-    return redirect(url_for("gearing.page", **wanted_figure), 303)
+    return redirect(_with_figures(request.args.to_dict()), 303)
+
+
+def _with_figures(figures: dict[str, Any]) -> str:
+    """The screen's address with these; whatever they are called, `url_for` must not take them for its own."""
+    return "?".join(filter(None, (url_for("gearing.page"), urlencode(figures))))
 
 
 @blueprint.post("/fit")

@@ -1,6 +1,7 @@
 // Run by Node: compiles every Python source of a zip with the browser's own Python, into another zip; the templates
 // of the Board as well, by the app itself, where the zip holds it: a start waits for them. Of what is not pitapp's
-// own the line numbers are left out: nobody reads them on a phone, and every byte is sent.
+// own the line numbers are left out: nobody reads them on a phone, and every byte is sent. (Templates keep theirs:
+// Jinja reads them when one raises an error.)
 // node compile.mjs RUNTIME-FOLDER PLACE-ON-THE-PHONE IN.zip OUT.zip [IN.zip OUT.zip ...]
 import { readFileSync, writeFileSync } from "node:fs";
 import { pathToFileURL } from "node:url";
@@ -43,16 +44,11 @@ from pitapp import create_app
 from pitapp.pocket.bridge import prepare
 from pitapp.web.view.compiled import FOLDER
 
-class Compiled(FileSystemBytecodeCache):
-    def dump_bytecode(self, bucket):
-        bucket.code = without_lines(bucket.code)
-        super().dump_bytecode(bucket)
-
 prepare("UTC")
 templates = create_app("/data").jinja_env
 templates.cache.clear()
 FOLDER.mkdir()
-templates.bytecode_cache = Compiled(str(FOLDER))
+templates.bytecode_cache = FileSystemBytecodeCache(str(FOLDER))
 waiting, done = ["macros.html", "_foot.html", "board/page.html"], set()
 while waiting:
     name = waiting.pop()

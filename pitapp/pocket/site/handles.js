@@ -2,7 +2,7 @@
 // writing, so that SQLite's own `fdatasync` reaches the device. Which file of the pool is which path stands in its
 // first 4 KiB, twice, written in turn: a rename or a removal is one such write. SQLite's shared memory stays in memory.
 const HEAD = 4096, SLOT = 2048, SPARE = 8;
-const HELD_MS = 15_000, AGAIN_MS = 200; // a page that is just being left still holds its files
+const HELD_MS = 60_000, AGAIN_MS = 200; // a page that is just being left still holds its files, in the midst of a start too
 const SHARED_MEMORY = /-shm$/;
 const [NO_SPACE, TOO_MANY, NOT_HERE] = [51, 33, 63];
 

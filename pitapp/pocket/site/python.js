@@ -2,7 +2,7 @@
 // on, one request after the other. An answer goes out when all that was written for it is on the device.
 import { unpack } from "./archive.js";
 import { openFolder } from "./files.js";
-import { startPython } from "./runtime.js";
+import { keepCode, startPython } from "./runtime.js";
 
 const DATA = "/data";
 const PACKAGES = "/packages";
@@ -27,6 +27,11 @@ async function start({ root, controlled }) {
   bridge = python.pyimport("pitapp.pocket.bridge").start(DATA, root, timeZone, new URL("./", import.meta.url).href);
   await folder.settle();
   tell("", 1);
+}
+
+function started() {
+  postMessage({ ready: true });
+  keepCode().catch(() => {}); // the device has no room, or it is a private window: it is unpacked each time
 }
 
 async function answer({ method, target, headers, body }) {
@@ -58,7 +63,7 @@ const sentence = (error) => String(error?.message ?? error).trim().split("\n").p
 
 addEventListener("message", ({ data, ports: [port] }) => {
   if (data.root !== undefined) {
-    start(data).then(() => postMessage({ ready: true }), (error) => postMessage({ failed: sentence(error), name: error?.name }));
+    start(data).then(started, (error) => postMessage({ failed: sentence(error), name: error?.name }));
     return;
   }
   clearTimeout(idle);

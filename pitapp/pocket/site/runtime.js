@@ -7,6 +7,7 @@ const TYPES = { wasm: "application/wasm", mjs: "text/javascript", zip: "applicat
 const whole = Object.values(LIST.parts).reduce((sum, { bytes }) => sum + bytes, 0);
 const megabytes = (bytes) => (bytes / 1e6).toFixed(1);
 const fetchPart = self.fetch.bind(self);
+const ANSWERED_MS = 3000;
 let came = 0;
 
 async function part(name, tell) {
@@ -33,10 +34,17 @@ async function code(tell, controlled) {
   const address = new URL(LIST.parts["python.wasm"].address.replace(".gz", ""), HERE);
   const kept = await cache.match(address);
   if (kept && !controlled) return kept;
-  if (kept) return fetchPart(address).then((answer) => (answer.ok ? answer : kept), () => kept);
-  const answer = await part("python.wasm", tell);
-  cache.put(address, answer.clone()).catch(() => {}); // the device has no room: it is unpacked each time
-  return answer;
+  if (kept) return fetchPart(address, { signal: AbortSignal.timeout(ANSWERED_MS) }).then((answer) => (isCode(answer) ? answer : kept), () => kept);
+  return part("python.wasm", tell);
+}
+
+const isCode = (answer) => answer.ok && answer.headers.get("Content-Type") === TYPES.wasm;
+
+/** Lays the runtime's code beside the other parts, unpacked, when all of those are kept: what has no room is left out. */
+export async function keepCode() {
+  const cache = await caches.open(`${HERE.href} ${LIST.version}`);
+  const address = new URL(LIST.parts["python.wasm"].address.replace(".gz", ""), HERE);
+  if (!(await cache.match(address))) await cache.put(address, await part("python.wasm", () => {}));
 }
 
 // Returns Python with nothing but its own library, and a promise of the app's packages as a zip. `controlled` says

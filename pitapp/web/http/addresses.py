@@ -26,7 +26,7 @@ class Address(Rule):
         def builder() -> Builder:
             return compile_builder(append_unknown)
 
-        def build(rule: Rule, *given: Any, **values: Any) -> tuple[str, str]:
+        def build(rule: Rule, /, *given: Any, **values: Any) -> tuple[str, str]:
             return builder()(rule, *given, **values)
 
         return build

@@ -34,7 +34,7 @@ const RIVAL = 0.6, RIVAL_S = 0.6, DIFFERS = 0.04;
 const KEPT_S = 8;
 // What the heard rollout may be off the typed one: slip takes up to 4 %, wear and growth change a tyre by up to 3 %; a
 // fit that would need more is of an echo or another car.
-const GATE = { coarse: 1.1, loud: 1.4, share: 0.66, scatter: 0.45, scale: 0.55, lowGear: -0.07, highGear: 0.05, sd: 0.02, vagueSd: 0.03, sides: 0.15, nearest: 0.7, farthest: 8.5, slowest: 6, fastest: 36 };
+const GATE = { coarse: 1.1, loud: 1.4, share: 0.66, scatter: 0.45, scale: 0.55, lowGear: -0.07, highGear: 0.05, sd: 0.025, vagueSd: 0.03, sides: 0.15, nearest: 0.7, farthest: 8.5, slowest: 6, fastest: 36 };
 
 // So long before and after the closest point its sound is looked at: a passage of some 8 m and the distance.
 const reachOf = (speed, distance, most = MOST_REACH_S) => Math.min(most, Math.max(LEAST_REACH_S, (8 + 1.2 * distance) / speed));
@@ -50,8 +50,8 @@ const alike = (one, other) => Math.abs(one.speed / other.speed - 1) < ALIKE && M
 
 // Whether another fit of the same moment is nearly as good and gives quite another speed: then neither is certain. Two
 // thirds of the revs at two thirds of the speed fit the gear as well.
-const hasRival = (fits, at) => fits.some((other) => other !== fits[at] && other.rank > RIVAL * fits[at].rank
-  && Math.abs(other.time - fits[at].time) < RIVAL_S && Math.abs(Math.log(other.pass.speed / fits[at].pass.speed)) > DIFFERS);
+const hasRival = (fits, one) => fits.some((other) => other.rank > RIVAL * one.rank
+  && Math.abs(other.time - one.time) < RIVAL_S && Math.abs(Math.log(other.pass.speed / one.pass.speed)) > DIFFERS);
 
 /** Finds the passes in a stream of samples. */
 export class Passes {
@@ -178,14 +178,17 @@ export class Passes {
   results(ended = false) {
     const scores = this.coarse.map(({ score }) => score).sort((one, other) => one - other);
     const usual = scores[scores.length >> 2] ?? 0, near = NEAR_S / this.hopS, ready = ended ? Infinity : this.tried - ABOUT_S / this.hopS;
+    // What is said stays so: all that could be its rival has been looked at.
+    const settled = ended ? Infinity : this.timeOf(ready) - RIVAL_S;
     const high = this.coarse.filter(({ score, middle }) => score > GATE.coarse * usual && middle < ready);
     const tops = high.filter((one) => !this.coarse.some((other) => other.score > one.score && Math.abs(other.middle - one.middle) < near));
     for (const top of tops) if (!top.fits && this.frames[top.middle]) top.fits = this.fitsOf(top);
     const fits = tops.flatMap((top) => top.fits ?? []).sort((one, other) => other.rank - one.rank);
-    const best = fits.filter(({ state }, at) => state === "heard" && !hasRival(fits, at));
-    const passes = best.filter((one, at) => best.slice(0, at).every((other) => Math.abs(other.time - one.time) > APART_S));
-    const loud = tops.filter(({ score, fits: own }) => own && !own.some((fit) => best.includes(fit)) && score > GATE.loud * usual)
-      .map(({ middle }) => this.timeOf(middle));
+    const heard = fits.filter(({ state }) => state === "heard");
+    const best = heard.filter((one, at) => heard.slice(0, at).every((other) => Math.abs(other.time - one.time) > APART_S));
+    const passes = best.filter((one) => one.time < settled && !hasRival(fits, one));
+    const unfit = tops.filter(({ score, fits: own }) => own && !own.some((fit) => best.includes(fit) && !hasRival(fits, fit)) && score > GATE.loud * usual);
+    const loud = unfit.map(({ middle }) => this.timeOf(middle)).filter((time) => time < settled);
     const apart = loud.filter((time, at) => [...passes.map((pass) => pass.time), ...loud.slice(0, at)].every((other) => Math.abs(time - other) > APART_S));
     return { passes: passes.sort((one, other) => one.time - other.time), leftOut: apart.length };
   }
