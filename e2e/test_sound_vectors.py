@@ -38,9 +38,10 @@ HEAR = """async ({sound, known}) => {
 
 def heard(page: Page, made: Bench) -> dict[str, Any]:
     """What the phone says of a made-up motor."""
-    low, high = free_rpm_band(made.kv, made.volts)
     if made.limit:
         low, high = 0.94 * made.limit, 1.06 * made.limit
+    else:
+        low, high = free_rpm_band(made.kv, made.volts)
     known = {"binHz": RATE / SIZE, "lowRpm": low, "highRpm": high, "poles": made.poles}
     steps = (made.samples * 32767).astype("<i2").tobytes()
     sound = base64.b64encode(steps).decode()
@@ -138,8 +139,14 @@ def test_a_motor_is_heard_right(files: str, page: Page, snr_db: int) -> None:
 
 @pytest.mark.parametrize("snr_db", [10, 0])
 def test_a_motor_outside_the_band_is_not_taken(files: str, page: Page, snr_db: int) -> None:
+    """Unless it is the second car's motor that is heard, rightly."""
     page.goto(files)
-    taken = [made for made in motors(snr_db, outside=True) if heard(page, made)["state"] == "heard"]
+    taken = []
+    for made in motors(snr_db, outside=True):
+        said = heard(page, made)
+        other = made.other_rpm or 0.0
+        if said["state"] == "heard" and said["rpm"] != pytest.approx(other, rel=0.005):
+            taken.append(made)
     print(f"{snr_db} dB: {len(taken)} of {SOUNDS} outside the band were taken")
     assert len(taken) <= 0.01 * SOUNDS
 

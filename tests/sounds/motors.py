@@ -22,6 +22,7 @@ class Bench:
     pinion: int | None
     snr_db: float
     limit: float | None = None
+    other_rpm: float | None = None
 
 
 def levels(rng: np.random.Generator, poles: int, pinion: int | None) -> dict[int, float]:
@@ -110,7 +111,7 @@ def bench(
     poles = int(rng.choice([2, 4]))
     pinion = int(rng.integers(12, 52)) if limited else None
     own, mean = motor(rng, rpm, poles, count, pinion)
-    other, _ = motor(
+    other, other_rpm = motor(
         rng,
         float(np.exp(rng.uniform(np.log(5000), np.log(50_000)))),
         int(rng.choice([2, 4])),
@@ -133,7 +134,9 @@ def bench(
         # As far as 3 % from the limit, on either side, and the motor could turn faster by Kv.
         limit = mean / (1 + rng.uniform(-0.03, 0.03))
         kv *= rng.uniform(1.05, 1.8)
-    return Bench(heard, mean, poles, kv, volts, pinion, snr_db, limit)
+    return Bench(
+        heard, mean, poles, kv, volts, pinion, snr_db, limit, other_rpm if second else None
+    )
 
 
 def glide(rng: np.random.Generator, sound: Sound) -> Sound:

@@ -11,7 +11,7 @@ import { aboveFloor, meanPower, peakBin, peaks } from "./spectrum.js";
 
 const LOW_HZ = 60, HIGH_HZ = 18000, MOST_PEAKS = 40, LEAST_DB = 8, MOST_RIVALS = 20, MOST_ORDER = 60, MOST_MOTOR_ORDER = 12;
 const STEP = 0.0005, APART = 0.012, FAR = 4;
-const TUNE = { outside: 5, gain: 7, margin: 3, blur: 0.0012, alike: 6, second: 22 };
+const TUNE = { outside: 5, gain: 18, margin: 6, blur: 0.0012, alike: 6, second: 22 };
 
 /** The orders where a motor is loud, with how often each is heard. */
 export function orders(poles, pinion = null) {
