@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import base64
 import os
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -149,6 +150,20 @@ def test_a_motor_outside_the_band_is_not_taken(files: str, page: Page, snr_db: i
             taken.append(made)
     print(f"{snr_db} dB: {len(taken)} of {SOUNDS} outside the band were taken")
     assert len(taken) <= 0.01 * SOUNDS
+
+
+@pytest.mark.parametrize("factor", [0.5, 2.0])
+def test_an_octave_lower_or_higher_is_not_taken(files: str, page: Page, factor: float) -> None:
+    """Every tone of the motor, or every other one, fits half or twice its revs: that comb is the likeliest mistake."""
+    page.goto(files)
+    typed = [
+        replace(made, kv=made.kv * factor) for made in motors(10) if 50 < made.kv * factor < 20_000
+    ]
+    assert len(typed) >= SOUNDS / 2
+    states = [heard(page, made)["state"] for made in typed]
+    print(f"of {len(typed)} motors typed {factor} times as fast: {states}")
+    assert states.count("heard") <= 0.01 * SOUNDS
+    assert "outside" in states
 
 
 @pytest.mark.parametrize("snr_db", [10, 0])
