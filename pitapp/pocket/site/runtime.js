@@ -8,11 +8,13 @@ const whole = Object.values(LIST.parts).reduce((sum, { bytes }) => sum + bytes, 
 const megabytes = (bytes) => (bytes / 1e6).toFixed(1);
 const fetchPart = self.fetch.bind(self);
 const ANSWERED_MS = 3000;
+const UNPACKED = new URL(LIST.parts["python.wasm"].address.replace(".gz", ""), HERE);
+const openCache = () => caches.open(`${HERE.href} ${LIST.version}`);
 let came = 0;
 
 async function part(name, tell) {
   const { bytes, integrity } = LIST.parts[name], address = new URL(LIST.parts[name].address, HERE);
-  const cache = await caches.open(`${HERE.href} ${LIST.version}`);
+  const cache = await openCache();
   let answer = await cache.match(address);
   if (!answer) {
     answer = await fetchPart(address, { integrity });
@@ -30,21 +32,20 @@ async function part(name, tell) {
 // The runtime's code lies unpacked as well, and comes by way of the service worker where one stands in the way: so a
 // browser that keeps what it made of such code keeps that too, and later starts have it ready.
 async function code(tell, controlled) {
-  const cache = await caches.open(`${HERE.href} ${LIST.version}`);
-  const address = new URL(LIST.parts["python.wasm"].address.replace(".gz", ""), HERE);
-  const kept = await cache.match(address);
+  const kept = await (await openCache()).match(UNPACKED);
   if (kept && !controlled) return kept;
-  if (kept) return fetchPart(address, { signal: AbortSignal.timeout(ANSWERED_MS) }).then((answer) => (isCode(answer) ? answer : kept), () => kept);
-  return part("python.wasm", tell);
+  if (!kept) return part("python.wasm", tell);
+  // No more than the answer's head has to be there by then: a slow phone takes longer over all of it.
+  const late = new Promise((done) => { setTimeout(done, ANSWERED_MS); });
+  return Promise.race([fetchPart(UNPACKED), late]).then((answer) => (isCode(answer) ? answer : kept), () => kept);
 }
 
-const isCode = (answer) => answer.ok && answer.headers.get("Content-Type") === TYPES.wasm;
+const isCode = (answer) => answer?.ok && answer.headers.get("Content-Type") === TYPES.wasm;
 
 /** Lays the runtime's code beside the other parts, unpacked, when all of those are kept: what has no room is left out. */
 export async function keepCode() {
-  const cache = await caches.open(`${HERE.href} ${LIST.version}`);
-  const address = new URL(LIST.parts["python.wasm"].address.replace(".gz", ""), HERE);
-  if (!(await cache.match(address))) await cache.put(address, await part("python.wasm", () => {}));
+  const cache = await openCache();
+  if (!(await cache.match(UNPACKED))) await cache.put(UNPACKED, await part("python.wasm", () => {}));
 }
 
 // Returns Python with nothing but its own library, and a promise of the app's packages as a zip. `controlled` says
