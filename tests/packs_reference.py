@@ -198,6 +198,17 @@ def waiting(split, outputs, rules, away):
     return total
 
 
+def pack_figures(rng: random.Random) -> dict[str, Any]:
+    """A pack of two cells by chance: its label, how full it is and its resistance."""
+    return {
+        "cells": 2,
+        "capacity_mah": rng.choice([4500, 6000, 6000]),
+        "most_c_rate": rng.choice([1, 1, 2]),
+        "percent": rng.choice([20.0, 45.0, 45.0, 70.0, 90.0, 100.0]),
+        "cell_resistance_ohm": rng.choice([0.002, 0.006]),
+    }
+
+
 def random_day(seed):
     rng = random.Random(seed)
     count = rng.randint(1, 4)
@@ -211,11 +222,7 @@ def random_day(seed):
     packs = [
         PlanPack(
             name=f"pack {number}",
-            cells=2,
-            capacity_mah=rng.choice([4500, 6000, 6000]),
-            most_c_rate=rng.choice([1, 1, 2]),
-            percent=rng.choice([20.0, 45.0, 45.0, 70.0, 90.0, 100.0]),
-            cell_resistance_ohm=rng.choice([0.002, 0.006]),
+            **pack_figures(rng),
             condition="damaged" if rng.randrange(9) == 8 else "sound",
             ready_min=rng.choice([None, None, None, 15.0]),
         )

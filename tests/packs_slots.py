@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 from pitapp.packs.formulas import Charger, Heat, PlanPack, PlanRules, Running
+from tests.packs_reference import pack_figures
 from tests.test_packs_days import Day
 
 SLOT_MIN = 5.0
@@ -124,11 +125,7 @@ class SlotDay(Day):
         rng = self.rng
         pack = PlanPack(
             name=f"pack {number}",
-            cells=2,
-            capacity_mah=rng.choice([4500, 6000, 6000]),
-            most_c_rate=rng.choice([1, 1, 2]),
-            percent=rng.choice([20.0, 45.0, 45.0, 70.0, 90.0, 100.0]),
-            cell_resistance_ohm=rng.choice([0.002, 0.006]),
+            **pack_figures(rng),
             condition="damaged" if number and rng.randrange(12) == 0 else "sound",
             ready_min=rng.choice([None, None, self.at(2), self.at(4)]),
         )

@@ -186,8 +186,8 @@ export class Passes {
     const fits = tops.flatMap((top) => top.fits ?? []).sort((one, other) => other.rank - one.rank);
     const heard = fits.filter(({ state }) => state === "heard");
     const best = heard.filter((one, at) => heard.slice(0, at).every((other) => Math.abs(other.time - one.time) > APART_S));
-    const passes = best.filter((one) => one.time < settled && !hasRival(fits, one));
-    const unfit = tops.filter(({ score, fits: own }) => own && !own.some((fit) => best.includes(fit) && !hasRival(fits, fit)) && score > GATE.loud * usual);
+    const certain = best.filter((one) => !hasRival(fits, one)), passes = certain.filter(({ time }) => time < settled);
+    const unfit = tops.filter(({ score, fits: own }) => own && !own.some((fit) => certain.includes(fit)) && score > GATE.loud * usual);
     const loud = unfit.map(({ middle }) => this.timeOf(middle)).filter((time) => time < settled);
     const apart = loud.filter((time, at) => [...passes.map((pass) => pass.time), ...loud.slice(0, at)].every((other) => Math.abs(time - other) > APART_S));
     return { passes: passes.sort((one, other) => one.time - other.time), leftOut: apart.length };
